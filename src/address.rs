@@ -1,0 +1,147 @@
+//! Ids and addresses: how a record names a site, a spa, a pump, a part.
+//!
+//! An address joins ids with `/` (`terrace/jets-1`); inside a site's own file the site is left out.
+
+use std::cmp::Ordering;
+use std::fmt;
+
+use serde::{Deserialize, Deserializer};
+
+/// The longest an id may be.
+const LONGEST: usize = 40;
+
+/// Why a text is not an id: `None` if it is one.
+pub fn fault_of_id(text: &str) -> Option<&'static str> {
+    if text.is_empty() {
+        return Some("is empty");
+    }
+    if text.len() > LONGEST {
+        return Some("is longer than 40 characters");
+    }
+    if !text.starts_with(|c: char| c.is_ascii_lowercase()) {
+        return Some("must begin with a lower-case letter");
+    }
+    if !text.bytes().all(|b| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'_' || b == b'-') {
+        return Some("may hold only lower-case letters, digits, `_` and single `-`");
+    }
+    if text.contains("--") {
+        return Some("must not hold two `-` in a row");
+    }
+    None
+}
+
+macro_rules! text_type {
+    ($(#[$doc:meta])* $name:ident, $check:expr, $what:literal) => {
+        $(#[$doc])*
+        #[derive(Debug, Clone, PartialEq, Eq, Hash)]
+        pub struct $name(String);
+
+        impl $name {
+            /// Reads one.
+            ///
+            /// # Errors
+            /// Says what is wrong with the text.
+            pub fn parse(text: &str) -> Result<Self, String> {
+                let shown = || text.chars().take(60).collect::<String>();
+                match $check(text) {
+                    Some(fault) => Err(format!("{} `{}` {fault}", $what, shown())),
+                    None => Ok(Self(text.to_owned())),
+                }
+            }
+
+            /// As text.
+            pub fn as_str(&self) -> &str {
+                &self.0
+            }
+        }
+
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+                f.write_str(&self.0)
+            }
+        }
+
+        impl<'de> Deserialize<'de> for $name {
+            fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+                let text = String::deserialize(deserializer)?;
+                Self::parse(&text).map_err(serde::de::Error::custom)
+            }
+        }
+
+        impl PartialOrd for $name {
+            fn partial_cmp(&self, other: &Self) -> Option<Ordering> {
+                Some(self.cmp(other))
+            }
+        }
+
+        impl Ord for $name {
+            /// Id by id, so that `a/b` comes before `a-1/b`.
+            fn cmp(&self, other: &Self) -> Ordering {
+                self.0.split('/').cmp(other.0.split('/'))
+            }
+        }
+    };
+}
+
+text_type! {
+    /// The id of a site, a spa, a pump, a filter, a piece of equipment, a part, a task or a customer.
+    Id, fault_of_id, "the id"
+}
+
+text_type! {
+    /// The address of something at a site: `terrace`, `terrace/jets-1`, `terrace/jets-1/shaft_seal`.
+    Address, |text: &str| {
+        if text.split('/').count() > 3 {
+            return Some("has more than three steps: spa, equipment, part");
+        }
+        text.split('/').find_map(fault_of_id)
+    }, "the address"
+}
+
+impl Address {
+    /// The address of a spa.
+    pub fn of_spa(spa: &Id) -> Self {
+        Self(spa.0.clone())
+    }
+
+    /// The address of something in it.
+    #[must_use]
+    pub fn join(&self, id: &Id) -> Self {
+        Self(format!("{}/{}", self.0, id.0))
+    }
+
+    /// The first id: the spa.
+    pub fn spa(&self) -> &str {
+        self.0.split('/').next().unwrap_or_default()
+    }
+
+    /// The last id.
+    pub fn last(&self) -> &str {
+        self.0.rsplit('/').next().unwrap_or_default()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ids_keep_to_the_rules() {
+        for good in ["a", "quay-house", "jets-1", "shaft_seal", &"a".repeat(40)] {
+            assert!(Id::parse(good).is_ok(), "{good}");
+        }
+        for wrong in ["", "1a", "A", "a--b", "a/b", "..", "a.b", "é", "a b", &"a".repeat(41)] {
+            assert!(Id::parse(wrong).is_err(), "{wrong}");
+        }
+    }
+
+    #[test]
+    fn addresses_sort_id_by_id() {
+        let mut all: Vec<Address> = ["a-1/b", "a/c", "a"].iter().map(|t| Address::parse(t).unwrap()).collect();
+        all.sort();
+        assert_eq!(all.iter().map(Address::as_str).collect::<Vec<_>>(), ["a", "a/c", "a-1/b"]);
+        assert!(Address::parse("a/../b").is_err());
+        assert!(Address::parse("a/b/c/d").is_err());
+        assert!(Address::parse("/a").is_err());
+    }
+}

@@ -1,0 +1,273 @@
+//! Rule books: which limit applies to a use, and where each number is from.
+//!
+//! A book is a file of `data/limits`, or one of the fleet's own in the same form: sets of limits, and
+//! which set each use is judged by. A use or a number that is not there gives `unknown`, never a guess.
+
+use std::collections::BTreeMap;
+
+use serde::Deserialize;
+
+use crate::address::Id;
+use crate::records::forms::{Format, Keyed, Number, Text};
+use crate::records::log::Quantity;
+use crate::records::site::Use;
+use crate::records::tubs::FilterKind;
+use crate::records::yaml::{self, Reading};
+use crate::units::{Daily, Duration, FilterRate, Period, Temperature, Velocity};
+
+const BUILT_IN: [(&str, &str); 3] = [
+    ("none", include_str!("../data/limits/none.yaml")),
+    ("uk", include_str!("../data/limits/uk.yaml")),
+    ("us", include_str!("../data/limits/us.yaml")),
+];
+
+/// A rule book.
+#[derive(Debug, Clone)]
+pub struct RuleBook {
+    /// Its name: `uk`.
+    pub name: String,
+    /// Its title, as printed.
+    pub title: String,
+    /// What is said of the book as a whole.
+    pub note: Option<String>,
+    sets: BTreeMap<Id, LimitSet>,
+    uses: BTreeMap<Id, Id>,
+}
+
+#[derive(Debug, Clone, Deserialize)]
+struct BookFile {
+    #[expect(dead_code, reason = "read so that a wrong format is told")]
+    format: Format,
+    title: Text,
+    #[serde(default)]
+    note: Option<Text>,
+    #[serde(default)]
+    sets: Keyed<Id, LimitSet>,
+    #[serde(default)]
+    uses: Keyed<Id, Id>,
+}
+
+/// The limits one use is judged by.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[serde(default)]
+pub struct LimitSet {
+    pub turnover: Option<Limit<Duration>>,
+    pub filtration: Option<Limit<Daily>>,
+    pub filter_rate: FilterRates,
+    pub velocity: Velocities,
+    pub temperature: Option<Limit<Temperature>>,
+    pub water_tests: WaterTests,
+    pub refill: Option<Refill>,
+}
+
+/// A limit with its source.
+#[derive(Debug, Clone, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[serde(bound = "T: Deserialize<'de>")]
+pub struct Limit<T> {
+    #[serde(default = "Option::default")]
+    pub at_least: Option<T>,
+    #[serde(default = "Option::default")]
+    pub at_most: Option<T>,
+    pub source: Text,
+    #[serde(default)]
+    pub edition: Option<Text>,
+    pub known: Known,
+}
+
+/// How a number is known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Known {
+    /// The text of the source itself was read.
+    Read,
+    /// Read in a reproduction of the source.
+    SecondHand,
+    /// From memory.
+    Recalled,
+}
+
+impl Known {
+    /// In words, for print.
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Self::Read => "read in the source",
+            Self::SecondHand => "read in a reproduction",
+            Self::Recalled => "from memory; check before relying on it",
+        }
+    }
+}
+
+/// Filter rates by kind of filter.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[serde(default)]
+pub struct FilterRates {
+    pub cartridge: Option<Limit<FilterRate>>,
+    pub sand: Option<Limit<FilterRate>>,
+    pub precoat: Option<Limit<FilterRate>>,
+}
+
+/// Velocities by side of the pump.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[serde(default)]
+pub struct Velocities {
+    pub suction: Option<Limit<Velocity>>,
+    pub r#return: Option<Limit<Velocity>>,
+}
+
+/// Limits of water tests; concentrations in mg/L, redox in mV.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[serde(default)]
+pub struct WaterTests {
+    pub ph: Option<Limit<Number>>,
+    pub free_chlorine: Option<Limit<Number>>,
+    pub combined_chlorine: Option<Limit<Number>>,
+    pub bromine: Option<Limit<Number>>,
+    pub alkalinity: Option<Limit<Number>>,
+    pub hardness: Option<Limit<Number>>,
+    pub tds: Option<Limit<Number>>,
+    pub redox: Option<Limit<Number>>,
+}
+
+/// When the water is to be changed.
+#[derive(Debug, Clone, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+pub struct Refill {
+    pub rule: RefillRule,
+    #[serde(default)]
+    pub bathers_per_m3: Option<Number>,
+    #[serde(default)]
+    pub at_most: Option<Period>,
+    pub source: Text,
+    #[serde(default)]
+    pub edition: Option<Text>,
+    pub known: Known,
+}
+
+/// The rule a refill follows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum RefillRule {
+    /// After so many bathers for each cubic metre.
+    BathersPerVolume,
+    /// After each group of guests, at the latest after `at_most`.
+    EachGroup,
+    /// The replacement interval of the busiest day: a third of the gallons over the day's bathers.
+    ReplacementInterval,
+}
+
+impl<T> Limit<T> {
+    /// Source and edition, as printed.
+    pub fn source_text(&self) -> String {
+        match &self.edition {
+            Some(edition) => format!("{}, {edition}", self.source),
+            None => self.source.to_string(),
+        }
+    }
+}
+
+impl RuleBook {
+    /// The limits a use is judged by; `None` gives `unknown`.
+    pub fn limits(&self, used_as: Option<Use>) -> Option<&LimitSet> {
+        let word = used_as?.word();
+        let set = self.uses.iter().find(|(id, _)| id.as_str() == word).map(|(_, set)| set)?;
+        self.sets.get(set)
+    }
+}
+
+impl LimitSet {
+    /// The rate limit of a kind of filter.
+    pub fn filter_rate(&self, kind: FilterKind) -> Option<&Limit<FilterRate>> {
+        match kind {
+            FilterKind::Cartridge => self.filter_rate.cartridge.as_ref(),
+            FilterKind::Sand => self.filter_rate.sand.as_ref(),
+            FilterKind::Precoat => self.filter_rate.precoat.as_ref(),
+        }
+    }
+
+    /// The low and high limit of a water test, in the reading's fixed unit, with the source.
+    pub fn water_test(&self, quantity: Quantity) -> Option<(Option<f64>, Option<f64>, String, Known)> {
+        use uom::si::thermodynamic_temperature::degree_celsius;
+        let test = match quantity {
+            Quantity::Temperature => {
+                let limit = self.temperature.as_ref()?;
+                let celsius = |t: Temperature| t.0.get::<degree_celsius>();
+                return Some((limit.at_least.map(celsius), limit.at_most.map(celsius), limit.source_text(), limit.known));
+            }
+            Quantity::Ph => &self.water_tests.ph,
+            Quantity::FreeChlorine => &self.water_tests.free_chlorine,
+            Quantity::CombinedChlorine => &self.water_tests.combined_chlorine,
+            Quantity::Bromine => &self.water_tests.bromine,
+            Quantity::Alkalinity => &self.water_tests.alkalinity,
+            Quantity::Hardness => &self.water_tests.hardness,
+            Quantity::Tds => &self.water_tests.tds,
+            Quantity::Redox => &self.water_tests.redox,
+            _ => return None,
+        };
+        let limit = test.as_ref()?;
+        Some((limit.at_least.map(|n| n.0), limit.at_most.map(|n| n.0), limit.source_text(), limit.known))
+    }
+}
+
+/// Reads a rule book of the fleet's own.
+pub fn read(name: &str, text: &str) -> Reading<RuleBook> {
+    let Reading { value, problems } = yaml::read::<BookFile>(text, |_| 0);
+    let value = value.map(|file| RuleBook {
+        name: name.to_owned(),
+        title: file.title.0,
+        note: file.note.map(|n| n.0),
+        sets: file.sets.0.into_iter().collect(),
+        uses: file.uses.0.into_iter().collect(),
+    });
+    Reading { value, problems }
+}
+
+/// The built-in rule books.
+pub fn built_in() -> Vec<RuleBook> {
+    BUILT_IN.iter().filter_map(|(name, text)| read(name, text).value).collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use uom::si::time::minute;
+
+    #[test]
+    fn every_built_in_book_is_read_without_a_problem() {
+        for (name, text) in BUILT_IN {
+            let reading = read(name, text);
+            assert!(reading.problems.is_empty(), "{name}: {:?}", reading.problems);
+            assert!(reading.value.is_some());
+        }
+        assert_eq!(built_in().len(), 3);
+    }
+
+    /// HSE HSG282 (2017), second-hand: 15 min for a domestic-type rental spa, 6 min for a commercial
+    /// one. Iowa Admin. Code 641-15.51(1)b, read: 30 min.
+    #[test]
+    fn the_turnover_limits_are_those_of_their_sources() {
+        let books = built_in();
+        let minutes = |book: &str, used_as| {
+            let book = books.iter().find(|b| b.name == book).unwrap();
+            book.limits(Some(used_as)).and_then(|l| l.turnover.as_ref()).and_then(|l| l.at_most).map(|d| d.0.get::<minute>().round())
+        };
+        assert_eq!(minutes("uk", Use::Rental), Some(15.0));
+        assert_eq!(minutes("uk", Use::Gym), Some(6.0));
+        assert_eq!(minutes("uk", Use::Private), None);
+        assert_eq!(minutes("us", Use::Hotel), Some(30.0));
+        assert_eq!(minutes("none", Use::Hotel), None);
+        assert!(books[1].limits(None).is_none());
+    }
+
+    /// Georgia DPH Rule 511-3-5-.08(1)(b)2: 0.30 gpm/ft2, which is 12.22 L/min/m2.
+    #[test]
+    fn filter_rates_keep_their_unit() {
+        let book = built_in().into_iter().find(|b| b.name == "us").unwrap();
+        let rate = book.limits(Some(Use::Gym)).unwrap().filter_rate(FilterKind::Cartridge).unwrap().at_most.unwrap();
+        assert!((rate.litres_per_minute_square_metre - 12.2237).abs() < 1e-3);
+    }
+}

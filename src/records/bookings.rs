@@ -1,0 +1,139 @@
+//! `bookings/<site>.ics`: the nights guests are in, from an iCalendar file (RFC 5545).
+//!
+//! Only days are kept; names and texts of guests are read past and never stored.
+
+use chrono::NaiveDate;
+use icalendar::{Calendar, CalendarComponent, CalendarDateTime, Component, DatePerhapsTime};
+
+use crate::calendar;
+
+/// Why a bookings file, or one event of it, is not used.
+#[derive(Debug, Clone)]
+pub struct BookingProblem {
+    /// The line of the file, if it could be found.
+    pub line: Option<usize>,
+    /// What is wrong.
+    pub message: String,
+    /// Whether the whole file is lost for it.
+    pub whole_file: bool,
+}
+
+/// The stays of a bookings file, sorted; a stay is from its first night's day to the day of leaving.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Stays {
+    /// Sorted stays: the day of arrival and the day of leaving.
+    pub stays: Vec<(NaiveDate, NaiveDate)>,
+}
+
+impl Stays {
+    /// The occupied days, merged: from each first day up to, not counting, the last.
+    pub fn occupied(&self) -> Vec<(NaiveDate, NaiveDate)> {
+        let mut merged: Vec<(NaiveDate, NaiveDate)> = Vec::new();
+        for (from, to) in &self.stays {
+            match merged.last_mut() {
+                Some((_, end)) if from <= end => *end = (*end).max(*to),
+                _ => merged.push((*from, *to)),
+            }
+        }
+        merged
+    }
+
+    /// The days on which one stay ends (and guests change, or leave).
+    pub fn leavings(&self) -> impl Iterator<Item = NaiveDate> + '_ {
+        self.stays.iter().map(|(_, to)| *to)
+    }
+}
+
+/// Reads a bookings file; times are taken in the fleet's time zone.
+pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>) {
+    let whole = |message: String| (Stays::default(), vec![BookingProblem { line: Some(1), message, whole_file: true }]);
+    let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    if !text.trim_start().starts_with("BEGIN:VCALENDAR") {
+        return whole("it is not an iCalendar file; one begins with `BEGIN:VCALENDAR`".to_owned());
+    }
+    let calendar: Calendar = match text.parse() {
+        Ok(calendar) => calendar,
+        Err(error) => return whole(format!("it cannot be read as iCalendar: {}", error.lines().next().unwrap_or_default())),
+    };
+    let mut stays = Vec::new();
+    let mut problems = Vec::new();
+    for component in &calendar.components {
+        let CalendarComponent::Event(event) = component else { continue };
+        if event.property_value("STATUS").is_some_and(|s| s.eq_ignore_ascii_case("CANCELLED")) {
+            continue;
+        }
+        let line = event.get_uid().and_then(|uid| line_of(text, uid));
+        let mut tell = |message: String| problems.push(BookingProblem { line, message, whole_file: false });
+        if event.property_value("RRULE").is_some() || event.property_value("RDATE").is_some() {
+            tell("a recurring booking is not read; export each stay as an event of its own".to_owned());
+            continue;
+        }
+        let Some(from) = event.get_start().and_then(|at| day_of(&at, timezone)) else {
+            tell("a booking has no first day that can be read (`DTSTART`)".to_owned());
+            continue;
+        };
+        let to = event.get_end().map_or_else(|| Some(calendar::plus_days(from, 1)), |at| day_of(&at, timezone));
+        match to {
+            Some(to) if to > from && calendar::days_between(from, to) <= 3660 => stays.push((from, to)),
+            Some(to) if to > from => tell(format!("the booking of {from} lasts over ten years")),
+            Some(_) => tell(format!("the booking of {from} ends before it begins; `DTEND` is the day of leaving")),
+            None => tell(format!("the booking of {from} has no last day that can be read (`DTEND`)")),
+        }
+    }
+    stays.sort_unstable();
+    stays.dedup();
+    (Stays { stays }, problems)
+}
+
+fn line_of(text: &str, uid: &str) -> Option<usize> {
+    text.lines().position(|line| line.strip_prefix("UID:") == Some(uid)).map(|index| index + 1)
+}
+
+/// The civil day of a date or a time.
+fn day_of(at: &DatePerhapsTime, timezone: chrono_tz::Tz) -> Option<NaiveDate> {
+    use chrono::TimeZone;
+    let day = match at {
+        DatePerhapsTime::Date(day) => *day,
+        DatePerhapsTime::DateTime(CalendarDateTime::Floating(time)) => time.date(),
+        DatePerhapsTime::DateTime(CalendarDateTime::Utc(time)) => time.with_timezone(&timezone).date_naive(),
+        DatePerhapsTime::DateTime(CalendarDateTime::WithTimezone { date_time, tzid }) => {
+            let zone: chrono_tz::Tz = tzid.parse().unwrap_or(timezone);
+            zone.from_local_datetime(date_time).earliest()?.with_timezone(&timezone).date_naive()
+        }
+    };
+    calendar::YEARS.contains(&chrono::Datelike::year(&day)).then_some(day)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn calendar_of(body: &str) -> String {
+        format!("BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//x//x//EN\r\n{body}END:VCALENDAR\r\n")
+    }
+
+    #[test]
+    fn stays_are_days_and_touching_ones_are_one_stretch() {
+        let text = calendar_of(
+            "BEGIN:VEVENT\r\nUID:1\r\nDTSTAMP:20260101T090000Z\r\nDTSTART;VALUE=DATE:20260306\r\nDTEND;VALUE=DATE:20260309\r\nEND:VEVENT\r\n\
+             BEGIN:VEVENT\r\nUID:2\r\nDTSTAMP:20260101T090000Z\r\nDTSTART;VALUE=DATE:20260309\r\nDTEND;VALUE=DATE:20260310\r\nEND:VEVENT\r\n",
+        );
+        let (stays, problems) = read(&text, chrono_tz::Europe::London);
+        assert!(problems.is_empty(), "{problems:?}");
+        assert_eq!(stays.stays.len(), 2);
+        assert_eq!(stays.occupied().len(), 1);
+    }
+
+    #[test]
+    fn a_recurring_booking_and_one_that_ends_first_are_told() {
+        let text = calendar_of(
+            "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20260306\r\nDTEND;VALUE=DATE:20260309\r\nRRULE:FREQ=WEEKLY\r\nEND:VEVENT\r\n\
+             BEGIN:VEVENT\r\nUID:2\r\nDTSTART;VALUE=DATE:20260309\r\nDTEND;VALUE=DATE:20260308\r\nEND:VEVENT\r\n",
+        );
+        let (stays, problems) = read(&text, chrono_tz::Europe::London);
+        assert!(stays.stays.is_empty());
+        assert_eq!(problems.len(), 2);
+        assert_eq!(problems[0].line, Some(5));
+        assert!(read("hello", chrono_tz::UTC).1[0].whole_file);
+    }
+}

@@ -1,0 +1,442 @@
+//! Rules across records: addresses that nothing has, parts the book lacks, events before their
+//! equipment stood there, programs and models that contradict each other, counters out of order.
+//!
+//! What cannot be understood is an error and costs its entry or its site; what is implausible or
+//! unlike the usual is a warning and costs nothing.
+
+use std::collections::BTreeSet;
+
+use chrono::NaiveDate;
+use uom::si::{length::inch, power::horsepower};
+
+use crate::address::{Address, Id};
+use crate::basis::{Place, Source};
+use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
+use crate::records::counters;
+use crate::records::forms::Fitted;
+use crate::records::log::{Entry, Visit};
+use crate::records::pumps::{Model, Speeds};
+use crate::records::tree::{Folder, SourceText};
+use crate::records::tubs::{Duty, ProgramFile, Speed};
+use crate::records::yaml;
+use crate::records::{Fleet, Pump, Site};
+
+/// What was found at a site.
+#[derive(Debug, Default)]
+pub struct Found {
+    /// What is wrong or odd.
+    pub diagnostics: Vec<Diagnostic>,
+    /// What was left out for it, in words.
+    pub left_out: Vec<String>,
+    /// Whether something costs the site its report.
+    pub lost: bool,
+}
+
+/// Rules about the shared files.
+pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
+    let mut diagnostics = Vec::new();
+    const KNOWN: [&str; 7] = ["fleet.yaml", "sites.csv", "tubs.yaml", "pumps.yaml", "upkeep.yaml", "customers.yaml", "plan.yaml"];
+    for file in folder.files.iter().filter(|f| !f.contains('/')) {
+        let looks_read = [".yaml", ".yml", ".csv"].iter().any(|ending| file.ends_with(ending));
+        if looks_read && !KNOWN.contains(&file.as_str()) {
+            let mut diagnostic = plain(Severity::Warning, Rule::StrayFile, file, "no file of a fleet has this name, so it is not read".to_owned());
+            diagnostic.hint = yaml::nearest(file, KNOWN.into_iter()).map(|near| format!("did you mean `{near}`?"));
+            diagnostics.push(diagnostic);
+        }
+    }
+    if let Some(name) = &fleet.settings.limits
+        && !fleet.rule_books.contains_key(name.as_str())
+    {
+        let mut diagnostic = plain(Severity::Error, Rule::UnknownLimits, "fleet.yaml", format!("no rule book is named `{name}`"));
+        diagnostic.spot = folder.text("fleet.yaml", crate::records::tree::LARGEST_RECORD).ok().and_then(|t| t.find_text("limits"));
+        let names: Vec<&str> = fleet.rule_books.keys().map(String::as_str).collect();
+        diagnostic.hint = Some(format!("there are {}", names.join(", ")));
+        diagnostics.push(diagnostic);
+    }
+    for (id, part) in fleet.book.parts.iter() {
+        for other in &part.also_renew {
+            if fleet.book.parts.get(other).is_none() {
+                let mut diagnostic =
+                    plain(Severity::Warning, Rule::UnknownPart, "upkeep.yaml", format!("`also_renew` of `{id}` names `{other}`, which the book does not have"));
+                diagnostic.hint = nearest_part(fleet, other);
+                diagnostics.push(diagnostic);
+            }
+        }
+    }
+    diagnostics
+}
+
+fn plain(severity: Severity, rule: Rule, file: &str, message: String) -> Diagnostic {
+    Diagnostic { severity, rule, file: file.to_owned(), spot: None, excerpt: None, message, hint: None, second: None, left_out: None }
+}
+
+fn nearest_part(fleet: &Fleet, name: &Id) -> Option<String> {
+    yaml::nearest(name.as_str(), fleet.book.parts.iter().map(|(id, _)| id.as_str())).map(|near| format!("did you mean `{near}`?"))
+}
+
+/// Every address something stands at: spas, and what stands in them.
+pub fn addresses(site: &Site) -> BTreeSet<Address> {
+    site.spas
+        .iter()
+        .flat_map(|spa| {
+            std::iter::once(spa.at.clone())
+                .chain(spa.filters.iter().map(|f| f.at.clone()))
+                .chain(spa.pumps.iter().map(|p| p.at.clone()))
+                .chain(spa.equipment.iter().map(|e| e.at.clone()))
+        })
+        .collect()
+}
+
+/// What stands at an address: the word a part's `fits` names, when it was fitted, and its model.
+pub struct Standing<'a> {
+    /// `pump`, `filter`, `spa` or an equipment kind.
+    pub fits: &'a str,
+    /// When it was fitted.
+    pub fitted: Fitted,
+    /// A pump.
+    pub pump: Option<&'a Pump>,
+}
+
+/// What stands at an address.
+pub fn standing<'a>(site: &'a Site, at: &Address) -> Option<Standing<'a>> {
+    for spa in &site.spas {
+        if spa.at == *at {
+            return Some(Standing { fits: "spa", fitted: spa.fitted, pump: None });
+        }
+        if let Some(filter) = spa.filters.iter().find(|f| f.at == *at) {
+            return Some(Standing { fits: "filter", fitted: filter.fitted, pump: None });
+        }
+        if let Some(pump) = spa.pumps.iter().find(|p| p.at == *at) {
+            return Some(Standing { fits: "pump", fitted: pump.fitted, pump: Some(pump) });
+        }
+        if let Some(item) = spa.equipment.iter().find(|e| e.at == *at) {
+            return Some(Standing { fits: item.kind.as_str(), fitted: item.fitted, pump: None });
+        }
+    }
+    None
+}
+
+struct Checker<'a> {
+    fleet: &'a Fleet,
+    source: &'a SourceText,
+    found: Found,
+}
+
+impl Checker<'_> {
+    fn tell(&mut self, severity: Severity, rule: Rule, path: &str, message: String, hint: Option<String>) -> &mut Diagnostic {
+        let spot = self.source.find_text(path);
+        self.found.diagnostics.push(Diagnostic {
+            severity,
+            rule,
+            file: self.source.file.to_string(),
+            spot,
+            excerpt: spot.and_then(|s| self.source.line(s.line)),
+            message,
+            hint,
+            second: None,
+            left_out: None,
+        });
+        let last = self.found.diagnostics.len() - 1;
+        &mut self.found.diagnostics[last]
+    }
+
+    /// An error that costs an address's entry of a visit.
+    fn lose_entry(&mut self, visit: u32, at: &Address, rule: Rule, field: &str, message: String, hint: Option<String>) {
+        let path = format!("log[{visit}].at.{at}{field}");
+        let file = self.source.file.clone();
+        let diagnostic = self.tell(Severity::Error, rule, &path, message, hint);
+        let line = diagnostic.spot.map_or(0, |s| s.line);
+        let left_out = format!("the entry for `{at}` on line {line} of {file} is left out");
+        diagnostic.left_out = Some(left_out.clone());
+        if !self.found.left_out.contains(&left_out) {
+            self.found.left_out.push(left_out);
+        }
+    }
+
+    /// An error that costs the site.
+    fn lose_site(&mut self, rule: Rule, path: &str, message: String, hint: Option<String>) {
+        self.tell(Severity::Error, rule, path, message, hint).left_out = Some("the site is left out".to_owned());
+        self.found.lost = true;
+    }
+}
+
+/// Rules about a site; entries that cannot be understood are taken out of it.
+pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText) -> Found {
+    let mut checker = Checker { fleet, source, found: Found::default() };
+    checker.site(site);
+    for spa in &site.spas {
+        for pump in &spa.pumps {
+            checker.pump(pump);
+        }
+        if let Some(pipe) = &spa.pipe {
+            for (name, _) in pipe.fittings.iter() {
+                if crate::hydraulics::fitting_k(name.as_str()).is_none() {
+                    let known: Vec<&str> = crate::hydraulics::FITTINGS.iter().map(|(name, _)| *name).collect();
+                    let hint = yaml::nearest(name.as_str(), known.iter().copied())
+                        .map_or_else(|| format!("known: {}", known.join(", ")), |near| format!("did you mean `{near}`?"));
+                    let path = format!("spas.{}.pipe.fittings.{name}", spa.at);
+                    checker.lose_site(Rule::UnknownField, &path, format!("no pipe fitting is named `{name}`"), Some(hint));
+                }
+            }
+        }
+        for (what, parts) in std::iter::once(("", &spa.parts))
+            .chain(spa.filters.iter().map(|f| (f.at.as_str(), &f.parts)))
+            .chain(spa.pumps.iter().map(|p| (p.at.as_str(), &p.parts)))
+            .chain(spa.equipment.iter().map(|e| (e.at.as_str(), &e.parts)))
+        {
+            for (part, _) in parts.iter() {
+                if fleet.book.parts.get(part).is_none() {
+                    let hint = nearest_part(fleet, part);
+                    let path = format!("spas.{}", spa.at);
+                    let name = if what.is_empty() { spa.at.as_str() } else { what };
+                    checker.lose_site(Rule::UnknownPart, &path, format!("the book has no part `{part}`, named under `{name}`"), hint);
+                }
+            }
+        }
+    }
+    let mut visits = std::mem::take(&mut site.visits);
+    for (index, visit) in &mut visits {
+        checker.visit(site, *index, visit);
+    }
+    site.visits = visits;
+    checker.found
+}
+
+impl Checker<'_> {
+    fn site(&mut self, site: &Site) {
+        if site.spas.is_empty() {
+            let hint = Some("add `spas:` with at least one spa".to_owned());
+            self.lose_site(Rule::MissingField, "", format!("the site `{}` has no spa", site.id), hint);
+        }
+        if let Some(name) = &site.limits
+            && !self.fleet.rule_books.contains_key(name.as_str())
+        {
+            let names: Vec<&str> = self.fleet.rule_books.keys().map(String::as_str).collect();
+            let hint = Some(format!("there are {}", names.join(", ")));
+            self.lose_site(Rule::UnknownLimits, "limits", format!("no rule book is named `{name}`"), hint);
+        }
+        if let Some(customer) = &site.customer
+            && !self.fleet.customers.contains_key(customer)
+        {
+            let hint = yaml::nearest(customer.as_str(), self.fleet.customers.keys().map(Id::as_str)).map(|near| format!("did you mean `{near}`?"));
+            self.tell(Severity::Warning, Rule::UnknownCustomer, "customer", format!("no customer `{customer}` stands in customers.yaml"), hint);
+        }
+        for (index, closed) in site.closed.iter().enumerate() {
+            if closed.to < closed.from {
+                let message = format!("the closed season of {} ends on {}, before it begins", closed.from, closed.to);
+                self.lose_site(Rule::EndsBeforeStart, &format!("closed[{index}]"), message, None);
+            }
+        }
+    }
+
+    fn pump(&mut self, pump: &Pump) {
+        let path = format!("spas.{}.pumps.{}", pump.at.spa(), pump.at.last());
+        let model = self.fleet.model(pump);
+        match (&pump.model, model) {
+            (Some(name), None) if !self.fleet.models.is_empty() => {
+                let near = yaml::nearest(&name.0, self.fleet.models.keys().map(String::as_str)).map(|near| format!("did you mean `{near}`?"));
+                self.tell(Severity::Warning, Rule::UnknownModel, &format!("{path}.model"), format!("no model `{name}` stands in pumps.yaml"), near);
+            }
+            (_, Some(model)) => self.pump_against_model(pump, model, &path),
+            _ => {}
+        }
+        if pump.programs.is_empty() || pump.usual_program {
+            let jets = pump.duty != Duty::Filtration;
+            if jets && pump.programs.is_empty() {
+                let hint = Some("add `program:` with the hours a day at each speed".to_owned());
+                self.tell(Severity::Warning, Rule::NoProgram, &path, format!("the jet pump `{}` has no program", pump.at), hint);
+            }
+        }
+    }
+
+    fn pump_against_model(&mut self, pump: &Pump, model: &Model, path: &str) {
+        let wrong = |program: &ProgramFile| -> Option<Speed> {
+            let named = program.base().named().map(|(s, _)| s).collect::<Vec<_>>();
+            let occupied = program.occupied.iter().flat_map(|o| o.named().map(|(s, _)| s).collect::<Vec<_>>()).collect::<Vec<_>>();
+            named.into_iter().chain(occupied).find(|speed| match model.speeds {
+                Speeds::One => *speed != Speed::Run,
+                Speeds::Two => *speed == Speed::Run,
+            })
+        };
+        if !pump.usual_program
+            && let Some(speed) = pump.programs.iter().find_map(wrong)
+        {
+            let (has, hint) = match model.speeds {
+                Speeds::One => ("one speed", "name the speed `run`"),
+                Speeds::Two => ("two speeds", "name the speeds `low` and `high`"),
+            };
+            let name = pump.model.as_ref().map_or(String::new(), ToString::to_string);
+            let message = format!("the program of `{}` names the speed `{}`, but its model `{name}` has {has}", pump.at, speed.word());
+            self.lose_site(Rule::SpeedNotThere, &format!("{path}.program"), message, Some(hint.to_owned()));
+        }
+        let jets = pump.duty == Duty::Jets;
+        if let Some(power) = model.power.map(|p| p.0.get::<horsepower>()) {
+            let unusual = if jets { power > 8.0 } else { pump.duty == Duty::Filtration && power >= 1.0 + 1e-9 };
+            if unusual {
+                let usual = if jets { "up to 8 hp" } else { "under 1 hp" };
+                let message = format!("`{}` has {power:.2} hp; pumps of this duty usually have {usual}", pump.at);
+                self.tell(Severity::Warning, Rule::UnusualPower, &format!("{path}.model"), message, None);
+            }
+        }
+        if let Some(inlet) = model.ports.and_then(|p| p.inlet).map(|l| l.0.get::<inch>()) {
+            let near = |size: f64| (inlet - size).abs() < 0.1;
+            let unusual = match pump.duty {
+                Duty::Filtration => !near(1.5),
+                Duty::Jets => !near(2.0) && !near(2.5),
+                Duty::FiltrationAndJets => !near(1.5) && !near(2.0) && !near(2.5),
+            };
+            if unusual {
+                let usual = if jets { "2 or 2.5 in" } else { "1.5 in" };
+                let message = format!("`{}` has a {inlet:.2} in inlet; pumps of this duty usually have {usual}", pump.at);
+                self.tell(Severity::Warning, Rule::UnusualPorts, &format!("{path}.model"), message, None);
+            }
+        }
+        if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame) {
+            let seen = if (3.7..=4.6).contains(&spacing) {
+                Some("48")
+            } else if (4.7..=5.8).contains(&spacing) {
+                Some("56")
+            } else {
+                None
+            };
+            if let Some(seen) = seen
+                && !frame.0.starts_with(seen)
+            {
+                let message = format!("`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}", pump.at);
+                self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
+            }
+        }
+    }
+
+    fn visit(&mut self, site: &Site, index: u32, visit: &mut Visit) {
+        if let Some(by) = &visit.by
+            && !self.fleet.settings.technicians.0.is_empty()
+            && self.fleet.settings.technicians.get(by).is_none()
+        {
+            let names = self.fleet.settings.technicians.iter().map(|(id, _)| id.as_str());
+            let hint = yaml::nearest(by.as_str(), names).map(|near| format!("did you mean `{near}`?"));
+            let message = format!("no technician `{by}` stands in fleet.yaml");
+            self.tell(Severity::Warning, Rule::UnknownTechnician, &format!("log[{index}].by"), message, hint);
+        }
+        let day = visit.date.0;
+        visit.at.0.retain(|(at, entry)| self.entry(site, index, day, at, entry));
+    }
+
+    /// Whether an entry can be understood.
+    fn entry(&mut self, site: &Site, index: u32, day: NaiveDate, at: &Address, entry: &Entry) -> bool {
+        let Some(standing) = standing(site, at) else {
+            let known = addresses(site);
+            let hint = yaml::nearest(at.as_str(), known.iter().map(Address::as_str))
+                .map_or_else(|| format!("there are {}", known.iter().map(Address::as_str).collect::<Vec<_>>().join(", ")), |near| format!("did you mean `{near}`?"));
+            self.lose_entry(index, at, Rule::UnknownAddress, "", format!("nothing at this site has the address `{at}`"), Some(hint));
+            return false;
+        };
+        let before = match standing.fitted {
+            Fitted::Before(_) | Fitted::Unknown => None,
+            fitted => fitted.earliest().filter(|earliest| day < *earliest),
+        };
+        if before.is_some() {
+            let message = format!("this is dated {day}, but `{at}` was fitted on {}", standing.fitted);
+            self.lose_entry(index, at, Rule::BeforeFitting, "", message, None);
+            return false;
+        }
+        let parts = entry
+            .renewed
+            .0
+            .iter()
+            .map(|(id, _)| ("renewed", id))
+            .chain(entry.inspected.iter().map(|(id, _)| ("inspected", id)));
+        for (field, part) in parts {
+            if !self.part_fits(index, at, field, part, &standing) {
+                return false;
+            }
+        }
+        for task in &entry.done {
+            let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str());
+            if fits != Some(standing.fits) {
+                let (message, hint) = match fits {
+                    None => (
+                        format!("the book has no task `{task}`"),
+                        yaml::nearest(task.as_str(), self.fleet.book.tasks.iter().map(|(id, _)| id.as_str())).map(|near| format!("did you mean `{near}`?")),
+                    ),
+                    Some(fits) => (format!("the task `{task}` is done at a {fits}, and `{at}` is a {}", standing.fits), None),
+                };
+                self.lose_entry(index, at, Rule::UnknownPart, ".done", message, hint);
+                return false;
+            }
+        }
+        if entry.exchanged.is_some() && standing.pump.is_none() {
+            let message = format!("only a pump is exchanged, and `{at}` is a {}", standing.fits);
+            self.lose_entry(index, at, Rule::WrongValue, ".exchanged", message, None);
+            return false;
+        }
+        if let Some(model) = entry.exchanged.as_ref().and_then(|e| e.model.as_ref())
+            && !self.fleet.models.is_empty()
+            && !self.fleet.models.contains_key(&model.0)
+        {
+            let hint = yaml::nearest(&model.0, self.fleet.models.keys().map(String::as_str)).map(|near| format!("did you mean `{near}`?"));
+            let path = format!("log[{index}].at.{at}.exchanged");
+            self.tell(Severity::Warning, Rule::UnknownModel, &path, format!("no model `{model}` stands in pumps.yaml"), hint);
+        }
+        true
+    }
+
+    fn part_fits(&mut self, index: u32, at: &Address, field: &str, part: &Id, standing: &Standing) -> bool {
+        let (message, hint) = match self.fleet.book.parts.get(part) {
+            Some(known) if known.fits.as_str() == standing.fits => return true,
+            Some(known) => (format!("the part `{part}` fits a {}, and `{at}` is a {}", known.fits, standing.fits), None),
+            None => (format!("the book has no part `{part}`"), nearest_part(self.fleet, part)),
+        };
+        self.lose_entry(index, at, Rule::UnknownPart, &format!(".{field}"), message, hint);
+        false
+    }
+}
+
+/// Warnings about counters out of order, once the readings are in.
+pub fn check_counters(fleet: &Fleet, site: &Site, source: &SourceText) -> Vec<Diagnostic> {
+    let mut diagnostics = Vec::new();
+    let typed = fleet.typed_units();
+    for pump in site.spas.iter().flat_map(|spa| &spa.pumps) {
+        let counters = counters::counters(site, pump, fleet.model(pump), &typed);
+        for aside in &counters.set_aside {
+            let message = match aside.rule {
+                Rule::CounterBackwards => format!("the counter of `{}` runs backwards: {} h on {}", pump.at, aside.hours, aside.day),
+                Rule::ReadingsContradict => format!("two readings of `{}` on {} contradict each other", pump.at, aside.day),
+                _ => format!("the counter of `{}` runs faster than 24 h a day: {} h on {}", pump.at, aside.hours, aside.day),
+            };
+            let (file, spot, excerpt) = spot_of(source, &aside.source);
+            let second = aside.against.as_ref().and_then(|(against, day, hours)| {
+                let (file, spot, excerpt) = spot_of(source, against);
+                Some(Box::new(Second { file, spot: spot?, excerpt: excerpt?, label: format!("{hours} h on {day}") }))
+            });
+            diagnostics.push(Diagnostic {
+                severity: Severity::Warning,
+                rule: aside.rule,
+                file,
+                spot,
+                excerpt,
+                message,
+                hint: Some("if the counter was replaced or set back, add `meter_reset` to that visit".to_owned()),
+                second,
+                left_out: Some("the reading is set aside and the hours between its neighbours are used".to_owned()),
+            });
+        }
+    }
+    diagnostics
+}
+
+fn spot_of(text: &SourceText, source: &Source) -> (String, Option<Spot>, Option<String>) {
+    let spot = match &source.place {
+        Place::Line(line) => Some(Spot { line: *line as usize, column: 1, length: 1 }),
+        Place::Path(path) => text.find_text(path),
+        Place::Entry { visit, at, field } => text.find(&[
+            yaml::Step::Key("log".to_owned()),
+            yaml::Step::Item(*visit as usize),
+            yaml::Step::Key("at".to_owned()),
+            yaml::Step::Key(at.to_string()),
+            yaml::Step::Key((*field).to_owned()),
+        ]),
+    };
+    let own = *text.file == *source.file;
+    (source.file.to_string(), if own || matches!(source.place, Place::Line(_)) { spot } else { None }, if own { spot.and_then(|s| text.line(s.line)) } else { None })
+}

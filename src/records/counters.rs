@@ -1,0 +1,367 @@
+//! The counters of a pump put in order: which readings belong to one uninterrupted count, where a
+//! counter was reset, rolled over or exchanged, and which readings cannot be right.
+//!
+//! What is implausible is set aside, never altered: the fewest readings that restore order, of two
+//! equal choices the later.
+
+use std::sync::Arc;
+
+use chrono::NaiveDate;
+use uom::si::time::hour;
+
+use crate::basis::{Place, Source};
+use crate::calendar::days_between;
+use crate::diagnostic::Rule;
+use crate::records::log::{CounterReset, Quantity, TypedUnits};
+use crate::records::pumps::{Model, Speeds};
+use crate::records::tubs::Speed;
+use crate::records::{Pump, ReadingRow, Site};
+use crate::units::{Duration, Typed};
+
+/// A reading of a counter, unrolled: it only rises within a count.
+#[derive(Debug, Clone)]
+pub struct Point {
+    /// The day, at whose end it holds.
+    pub day: NaiveDate,
+    /// Minutes after midnight, if known.
+    pub minute: Option<u32>,
+    /// Hours since the count's own zero, rollovers added.
+    pub hours: f64,
+    /// The record it came from.
+    pub source: Source,
+}
+
+/// An uninterrupted count of one counter on one unit.
+#[derive(Debug, Clone, Default)]
+pub struct Count {
+    /// Sound readings in order, at most one a day.
+    pub points: Vec<Point>,
+    /// The number of the unit it belongs to: 0 for the first pump at the address, then one more with each exchange.
+    pub unit: usize,
+}
+
+/// A reading that cannot be right beside the others.
+#[derive(Debug, Clone)]
+pub struct SetAside {
+    /// The reading.
+    pub source: Source,
+    /// Its day.
+    pub day: NaiveDate,
+    /// What it shows, in hours.
+    pub hours: f64,
+    /// What is wrong with it.
+    pub rule: Rule,
+    /// The reading it contradicts.
+    pub against: Option<(Source, NaiveDate, f64)>,
+}
+
+/// The counters of the pumps that have stood at an address.
+#[derive(Debug, Clone)]
+pub struct Counters {
+    /// Counts by the speed they count; `All` is one counter for two speeds.
+    pub counts: Vec<(Speed, Vec<Count>)>,
+    /// The days of exchange, in order.
+    pub exchanges: Vec<NaiveDate>,
+    /// The day it was removed for good.
+    pub removed: Option<NaiveDate>,
+    /// Readings set aside.
+    pub set_aside: Vec<SetAside>,
+}
+
+/// Hours a counter may seem to gain by the time of day, where no time is written: visits fall
+/// within a working day.
+const WORKING_DAY_HOURS: f64 = 8.0;
+/// Hours a counter may seem to gain by rounding.
+const ROUNDING_HOURS: f64 = 1.0;
+
+/// Puts a pump's counters in order.
+pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUnits) -> Counters {
+    let two = is_two_speed(pump, model);
+    let mut result = Counters { counts: Vec::new(), exchanges: Vec::new(), removed: None, set_aside: Vec::new() };
+    for (_, visit, entry) in site.entries(&pump.at) {
+        if entry.exchanged.is_some() {
+            result.exchanges.push(visit.date.0);
+        }
+        if entry.removed == Some(true) {
+            result.removed = Some(visit.date.0);
+        }
+    }
+    result.exchanges.sort_unstable();
+    result.exchanges.dedup();
+    let single = if two { Speed::All } else { Speed::Run };
+    for (quantity, speed) in [(Quantity::Hours, single), (Quantity::HoursLow, Speed::Low), (Quantity::HoursHigh, Speed::High)] {
+        let counts = counts_of(site, pump, quantity, typed, &mut result);
+        if counts.iter().any(|count| !count.points.is_empty()) {
+            result.counts.push((speed, counts));
+        }
+    }
+    result
+}
+
+/// Whether a pump has two speeds: by its model, else by its programs and readings.
+pub fn is_two_speed(pump: &Pump, model: Option<&Model>) -> bool {
+    match model {
+        Some(model) => model.speeds == Speeds::Two,
+        None => pump.programs.iter().any(|p| {
+            p.low.is_some() || p.high.is_some() || p.occupied.is_some_and(|o| o.low.is_some() || o.high.is_some())
+        }),
+    }
+}
+
+/// What happens to a counter on a day, in the order of a day: readings, then work, then `after`.
+enum Event<'a> {
+    Reading(&'a ReadingRow),
+    Reset { day: NaiveDate, showed: Option<f64>, to: Option<f64>, source: Source },
+    Exchange(NaiveDate),
+}
+
+impl Event<'_> {
+    fn order(&self) -> (NaiveDate, u8) {
+        match self {
+            Self::Reading(row) => (row.day, if row.after { 3 } else { 0 }),
+            Self::Exchange(day) => (*day, 1),
+            Self::Reset { day, .. } => (*day, 2),
+        }
+    }
+}
+
+fn counts_of(site: &Site, pump: &Pump, quantity: Quantity, typed: &TypedUnits, result: &mut Counters) -> Vec<Count> {
+    let hours = |written: Option<Typed<Duration>>| written.and_then(|t| t.with_default(typed.hours)).map(|d| d.0.get::<hour>());
+    let mut events: Vec<Event> = site.readings_of(&pump.at, quantity).map(Event::Reading).collect();
+    for (index, visit, entry) in site.entries(&pump.at) {
+        if entry.exchanged.is_some() {
+            events.push(Event::Exchange(visit.date.0));
+        }
+        if let Some(reset) = &entry.meter_reset {
+            let one = CounterReset { showed: reset.showed, to: reset.to };
+            let own = match quantity {
+                Quantity::Hours if reset.low.is_none() && reset.high.is_none() => Some(one),
+                Quantity::HoursLow => reset.low,
+                Quantity::HoursHigh => reset.high,
+                _ => None,
+            };
+            if let Some(own) = own {
+                events.push(Event::Reset {
+                    day: visit.date.0,
+                    showed: hours(own.showed),
+                    to: hours(own.to),
+                    source: site.entry_source(index, &pump.at, "meter_reset"),
+                });
+            }
+        }
+    }
+    // Stable: readings of one day keep the order of their times.
+    events.sort_by_key(Event::order);
+    let digits = pump.meter.and_then(|meter| meter.digits);
+    let mut counts = vec![Count::default()];
+    if let (Some(at_fitting), Some(day), Quantity::Hours) = (pump.meter.and_then(|m| m.at_fitting), exact_day(pump), quantity) {
+        let place = Place::Path(format!("spas.{}.pumps.{}.meter.at_fitting", pump.at.spa(), pump.at.last()).into());
+        let source = Source { file: Arc::clone(&site.file), place };
+        counts[0].points.push(Point { day, minute: None, hours: at_fitting.0.get::<hour>(), source });
+    }
+    let mut unit = 0;
+    let mut exchanged_today = None;
+    for event in events {
+        match event {
+            Event::Reading(row) => push(&mut counts, Point { day: row.day, minute: row.minute, hours: row.value, source: row.source() }),
+            Event::Exchange(day) => {
+                unit += 1;
+                exchanged_today = Some((day, counts.len() - 1));
+                counts.push(Count { points: Vec::new(), unit });
+            }
+            Event::Reset { day, showed, to, source } => {
+                // What the counter showed belongs to the count it ends, also when the pump went with it.
+                let ended = match exchanged_today {
+                    Some((exchange, index)) if exchange == day => index,
+                    _ => counts.len() - 1,
+                };
+                if let Some(showed) = showed {
+                    counts[ended].points.push(Point { day, minute: None, hours: showed, source: source.clone() });
+                }
+                if ended == counts.len() - 1 {
+                    counts.push(Count { points: Vec::new(), unit });
+                }
+                if let Some(to) = to {
+                    push(&mut counts, Point { day, minute: None, hours: to, source });
+                }
+            }
+        }
+    }
+    for count in &mut counts {
+        unroll(&mut count.points, digits);
+        keep_sound(&mut count.points, &mut result.set_aside);
+    }
+    counts
+}
+
+fn push(counts: &mut [Count], point: Point) {
+    if let Some(count) = counts.last_mut() {
+        count.points.push(point);
+    }
+}
+
+fn exact_day(pump: &Pump) -> Option<NaiveDate> {
+    if pump.fitted.is_exact() { pump.fitted.earliest() } else { None }
+}
+
+/// Adds what a counter lost when it rolled over.
+fn unroll(points: &mut [Point], digits: Option<u32>) {
+    let Some(digits) = digits.filter(|d| (1..=12).contains(d)) else { return };
+    let span = 10f64.powi(digits as i32);
+    let mut offset = 0.0;
+    for index in 1..points.len() {
+        let (before, after) = points.split_at_mut(index);
+        let (before, point) = (&before[index - 1], &mut after[0]);
+        let shown = point.hours + offset;
+        if shown < before.hours && shown + span - before.hours <= most_between(before, point) {
+            offset += span;
+        }
+        point.hours += offset;
+    }
+}
+
+/// The most hours a counter can gain between two readings.
+fn most_between(before: &Point, after: &Point) -> f64 {
+    let days = days_between(before.day, after.day) as f64;
+    let time_of_day = match (before.minute, after.minute) {
+        (Some(before), Some(after)) => (f64::from(after) - f64::from(before)) / 60.0,
+        _ if days > 0.0 => WORKING_DAY_HOURS,
+        _ => 0.0,
+    };
+    days * 24.0 + time_of_day.max(0.0) + ROUNDING_HOURS
+}
+
+fn follows(before: &Point, after: &Point) -> bool {
+    let gained = after.hours - before.hours;
+    gained >= -1e-9 && gained <= most_between(before, after)
+}
+
+/// The longest run of points each of which follows the last; the others are set aside. Of two runs
+/// of one length the one that keeps the earlier points.
+fn keep_sound(points: &mut Vec<Point>, set_aside: &mut Vec<SetAside>) {
+    /// Where order is broken, so many points are looked at together: more would take long and help little.
+    const WINDOW: usize = 2000;
+    if points.windows(2).all(|pair| follows(&pair[0], &pair[1])) {
+        keep_one_a_day(points);
+        return;
+    }
+    let mut kept: Vec<Point> = Vec::with_capacity(points.len());
+    let all = std::mem::take(points);
+    for window in all.chunks(WINDOW) {
+        let longest = longest_run(kept.last(), window);
+        for (index, point) in window.iter().enumerate() {
+            if longest.binary_search(&index).is_ok() {
+                kept.push(point.clone());
+                continue;
+            }
+            let before = kept.last();
+            let after = longest.iter().find(|kept| **kept > index).map(|next| &window[*next]);
+            let against = match (before, after) {
+                (Some(before), _) if !follows(before, point) => Some(before),
+                (_, Some(after)) if !follows(point, after) => Some(after),
+                (before, _) => before,
+            };
+            let rule = match against {
+                Some(other) if other.day == point.day => Rule::ReadingsContradict,
+                Some(other) if (other.day < point.day) == (point.hours < other.hours) => Rule::CounterBackwards,
+                _ => Rule::CounterTooFast,
+            };
+            set_aside.push(SetAside {
+                source: point.source.clone(),
+                day: point.day,
+                hours: point.hours,
+                rule,
+                against: against.map(|p| (p.source.clone(), p.day, p.hours)),
+            });
+        }
+    }
+    *points = kept;
+    keep_one_a_day(points);
+}
+
+fn longest_run(before: Option<&Point>, window: &[Point]) -> Vec<usize> {
+    let mut length = vec![1usize; window.len()];
+    let mut next: Vec<Option<usize>> = vec![None; window.len()];
+    for index in (0..window.len()).rev() {
+        for later in index + 1..window.len() {
+            if length[later] + 1 > length[index] && follows(&window[index], &window[later]) {
+                length[index] = length[later] + 1;
+                next[index] = Some(later);
+            }
+        }
+    }
+    let can_start = |index: &usize| before.is_none_or(|before| follows(before, &window[*index]));
+    let start = (0..window.len()).filter(can_start).max_by(|a, b| length[*a].cmp(&length[*b]).then(b.cmp(a)));
+    let mut run = Vec::new();
+    let mut at = start;
+    while let Some(index) = at {
+        run.push(index);
+        at = next[index];
+    }
+    run
+}
+
+/// Of readings of one day the last holds: an entry holds at the end of its day.
+fn keep_one_a_day(points: &mut Vec<Point>) {
+    let mut kept: Vec<Point> = Vec::with_capacity(points.len());
+    for point in points.drain(..) {
+        match kept.last_mut() {
+            Some(last) if last.day == point.day => *last = point,
+            _ => kept.push(point),
+        }
+    }
+    *points = kept;
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calendar::parse_date;
+
+    fn points(readings: &[(&str, f64)]) -> Vec<Point> {
+        readings
+            .iter()
+            .map(|(day, hours)| Point {
+                day: parse_date(day).unwrap(),
+                minute: None,
+                hours: *hours,
+                source: Source { file: "a.yaml".into(), place: Place::Line(1) },
+            })
+            .collect()
+    }
+
+    fn sound(readings: &[(&str, f64)]) -> (Vec<f64>, Vec<(f64, Rule)>) {
+        let mut all = points(readings);
+        let mut aside = Vec::new();
+        keep_sound(&mut all, &mut aside);
+        (all.iter().map(|p| p.hours).collect(), aside.iter().map(|a| (a.hours, a.rule)).collect())
+    }
+
+    #[test]
+    fn the_fewest_readings_are_set_aside() {
+        let (kept, aside) = sound(&[("2026-01-01", 100.0), ("2026-01-11", 900.0), ("2026-01-21", 200.0), ("2026-01-31", 250.0)]);
+        assert_eq!(kept, [100.0, 200.0, 250.0]);
+        assert_eq!(aside, [(900.0, Rule::CounterTooFast)]);
+    }
+
+    #[test]
+    fn of_two_equal_choices_the_later_is_set_aside() {
+        let (kept, aside) = sound(&[("2026-01-01", 100.0), ("2026-01-11", 90.0)]);
+        assert_eq!(kept, [100.0]);
+        assert_eq!(aside, [(90.0, Rule::CounterBackwards)]);
+        let (kept, aside) = sound(&[("2026-01-01", 100.0), ("2026-01-01", 140.0)]);
+        assert_eq!(kept, [100.0]);
+        assert_eq!(aside, [(140.0, Rule::ReadingsContradict)]);
+    }
+
+    #[test]
+    fn a_counter_that_rolled_over_goes_on() {
+        let mut all = points(&[("2026-01-01", 99_900.0), ("2026-01-31", 20.0), ("2026-02-10", 120.0)]);
+        unroll(&mut all, Some(5));
+        assert_eq!(all.iter().map(|p| p.hours).collect::<Vec<_>>(), [99_900.0, 100_020.0, 100_120.0]);
+        // Too far for a rollover: it stays as it is and will be set aside.
+        let mut all = points(&[("2026-01-01", 50_000.0), ("2026-01-31", 20.0)]);
+        unroll(&mut all, Some(5));
+        assert_eq!(all[1].hours, 20.0);
+    }
+}

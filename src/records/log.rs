@@ -1,0 +1,348 @@
+//! The log of a site: one entry a visit, as it was written on the sheet.
+
+use serde::Deserialize;
+
+use crate::address::{Address, Id};
+use crate::records::forms::{Date, Fitted, Keyed, Name, Named, Number, Text};
+use crate::units::{Concentration, Current, Duration, Flow, Period, Pressure, Redox, Temperature, Typed};
+
+/// A visit.
+#[derive(Debug, Clone, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the record format")]
+pub struct Visit {
+    pub date: Date,
+    #[serde(default)]
+    pub time: Option<TimeOfDay>,
+    #[serde(default)]
+    pub by: Option<Id>,
+    #[serde(default)]
+    pub why: Option<Why>,
+    #[serde(default)]
+    pub reported: Option<Date>,
+    pub at: Keyed<Address, Entry>,
+    #[serde(default)]
+    pub labour: Option<Typed<Duration>>,
+    #[serde(default)]
+    pub used: Keyed<Name, Number>,
+    #[serde(default)]
+    pub left: Vec<Left>,
+    #[serde(default)]
+    pub note: Option<Text>,
+}
+
+/// The time of a visit: `09:10` or `09:10-10:25`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct TimeOfDay {
+    /// Minutes after midnight at the start.
+    pub start: u32,
+    /// Minutes after midnight at the end, if written.
+    pub end: Option<u32>,
+}
+
+impl TimeOfDay {
+    /// Reads one.
+    ///
+    /// # Errors
+    /// Says what a time looks like.
+    pub fn read(text: &str) -> Result<Self, String> {
+        let shown: String = text.chars().take(40).collect();
+        let wrong = || format!("`{shown}` is not a time of day; write it like `09:10` or `09:10-10:25`");
+        let minutes = |t: &str| -> Result<u32, String> {
+            let (hour, minute) = t.trim().split_once(':').ok_or_else(wrong)?;
+            let digits = |t: &str| (1..=2).contains(&t.len()) && t.bytes().all(|b| b.is_ascii_digit());
+            if !digits(hour) || !digits(minute) {
+                return Err(wrong());
+            }
+            let (hour, minute): (u32, u32) = (hour.parse().map_err(|_| wrong())?, minute.parse().map_err(|_| wrong())?);
+            if hour < 24 && minute < 60 { Ok(hour * 60 + minute) } else { Err(wrong()) }
+        };
+        match text.split_once('-') {
+            Some((start, end)) => Ok(Self { start: minutes(start)?, end: Some(minutes(end)?) }),
+            None => Ok(Self { start: minutes(text)?, end: None }),
+        }
+    }
+}
+
+impl<'de> Deserialize<'de> for TimeOfDay {
+    fn deserialize<D: serde::Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let Text(text) = Text::deserialize(deserializer)?;
+        Self::read(&text).map_err(serde::de::Error::custom)
+    }
+}
+
+impl std::fmt::Display for TimeOfDay {
+    fn fmt(&self, f: &mut std::fmt::Formatter) -> std::fmt::Result {
+        write!(f, "{:02}:{:02}", self.start / 60, self.start % 60)
+    }
+}
+
+/// Why a visit was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[expect(missing_docs, reason = "the words are those of the record format")]
+pub enum Why {
+    Planned,
+    Callout,
+    Changeover,
+    Test,
+}
+
+/// Something seen and left for later.
+#[derive(Debug, Clone, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the record format")]
+pub struct Left {
+    pub at: Address,
+    #[serde(default)]
+    pub note: Option<Text>,
+    #[serde(default)]
+    pub quote: Option<bool>,
+}
+
+macro_rules! with_readings {
+    ($($(#[$attribute:meta])* struct $name:ident { $($(#[$field_attribute:meta])* $field:ident: $type:ty,)* })+) => {
+        $($(#[$attribute])*
+        #[derive(Debug, Clone, Default, Deserialize)]
+        #[expect(missing_docs, reason = "the fields are those of the record format")]
+        #[serde(default)]
+        pub struct $name {
+            pub hours: Option<Typed<Duration>>,
+            pub hours_low: Option<Typed<Duration>>,
+            pub hours_high: Option<Typed<Duration>>,
+            pub current: Option<Typed<Current>>,
+            pub current_low: Option<Typed<Current>>,
+            pub pressure: Option<Typed<Pressure>>,
+            pub flow: Option<Typed<Flow>>,
+            pub temperature: Option<Typed<Temperature>>,
+            pub ph: Option<Number>,
+            pub free_chlorine: Option<Typed<Concentration>>,
+            pub combined_chlorine: Option<Typed<Concentration>>,
+            pub bromine: Option<Typed<Concentration>>,
+            pub alkalinity: Option<Typed<Concentration>>,
+            pub hardness: Option<Typed<Concentration>>,
+            pub tds: Option<Typed<Concentration>>,
+            pub redox: Option<Typed<Redox>>,
+            $($(#[$field_attribute])* pub $field: $type,)*
+        }
+
+        impl $name {
+            /// The readings written, in fixed units; a bare number is in the unit the fleet types in.
+            pub fn readings<'a>(&'a self, typed: &'a TypedUnits) -> impl Iterator<Item = (Quantity, f64)> + 'a {
+                use uom::si::{electric_current::ampere, electric_potential::millivolt, pressure::bar,
+                    thermodynamic_temperature::degree_celsius, time::hour, volume_rate::liter_per_minute};
+                let hours = |t: Option<Typed<Duration>>| t.and_then(|t| t.with_default(typed.hours)).map(|d| d.0.get::<hour>());
+                let current = |t: Option<Typed<Current>>| t.and_then(|t| t.with_default("A")).map(|c| c.0.get::<ampere>());
+                let concentration =
+                    |t: Option<Typed<Concentration>>| t.and_then(|t| t.with_default("mg/L")).map(|c| c.milligrams_per_litre);
+                [
+                    (Quantity::Hours, hours(self.hours)),
+                    (Quantity::HoursLow, hours(self.hours_low)),
+                    (Quantity::HoursHigh, hours(self.hours_high)),
+                    (Quantity::Current, current(self.current)),
+                    (Quantity::CurrentLow, current(self.current_low)),
+                    (Quantity::Pressure, self.pressure.and_then(|t| t.with_default(typed.pressure)).map(|p| p.0.get::<bar>())),
+                    (Quantity::Flow, self.flow.and_then(|t| t.with_default(typed.flow)).map(|f| f.0.get::<liter_per_minute>())),
+                    (Quantity::Temperature,
+                        self.temperature.and_then(|t| t.with_default(typed.temperature)).map(|t| t.0.get::<degree_celsius>())),
+                    (Quantity::Ph, self.ph.map(|n| n.0)),
+                    (Quantity::FreeChlorine, concentration(self.free_chlorine)),
+                    (Quantity::CombinedChlorine, concentration(self.combined_chlorine)),
+                    (Quantity::Bromine, concentration(self.bromine)),
+                    (Quantity::Alkalinity, concentration(self.alkalinity)),
+                    (Quantity::Hardness, concentration(self.hardness)),
+                    (Quantity::Tds, concentration(self.tds)),
+                    (Quantity::Redox, self.redox.and_then(|t| t.with_default("mV")).map(|r| r.0.get::<millivolt>())),
+                ]
+                .into_iter()
+                .filter_map(|(quantity, value)| value.map(|v| (quantity, v)))
+            }
+        })+
+    };
+}
+
+with_readings! {
+    /// What was read and done at an address on a visit.
+    struct Entry {
+        done: Vec<Id>,
+        renewed: Named<Renewal>,
+        repaired: Named<Repair>,
+        inspected: Keyed<Id, Condition>,
+        exchanged: Option<Exchange>,
+        removed: Option<bool>,
+        meter_reset: Option<MeterReset>,
+        deferred: Keyed<Id, Date>,
+        down: Option<Period>,
+        after: Option<Readings>,
+        note: Option<Text>,
+    }
+
+    /// Readings taken after the work.
+    struct Readings {}
+}
+
+/// The units of bare numbers in logs and sheets.
+#[derive(Debug, Clone, Copy)]
+pub struct TypedUnits {
+    /// Of hours run.
+    pub hours: &'static str,
+    /// Of pressures.
+    pub pressure: &'static str,
+    /// Of flows.
+    pub flow: &'static str,
+    /// Of temperatures.
+    pub temperature: &'static str,
+}
+
+/// What a reading is of. The unit is fixed: h, A, bar, L/min, °C, pH, mg/L, mV.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[expect(missing_docs, reason = "the names are those of the record format")]
+pub enum Quantity {
+    Hours,
+    HoursLow,
+    HoursHigh,
+    Current,
+    CurrentLow,
+    Pressure,
+    Flow,
+    Temperature,
+    Ph,
+    FreeChlorine,
+    CombinedChlorine,
+    Bromine,
+    Alkalinity,
+    Hardness,
+    Tds,
+    Redox,
+}
+
+impl Quantity {
+    /// Every quantity, in the order of the format.
+    pub const ALL: [Self; 16] = [
+        Self::Hours,
+        Self::HoursLow,
+        Self::HoursHigh,
+        Self::Current,
+        Self::CurrentLow,
+        Self::Pressure,
+        Self::Flow,
+        Self::Temperature,
+        Self::Ph,
+        Self::FreeChlorine,
+        Self::CombinedChlorine,
+        Self::Bromine,
+        Self::Alkalinity,
+        Self::Hardness,
+        Self::Tds,
+        Self::Redox,
+    ];
+
+    /// The field's name.
+    pub fn name(self) -> &'static str {
+        match self {
+            Self::Hours => "hours",
+            Self::HoursLow => "hours_low",
+            Self::HoursHigh => "hours_high",
+            Self::Current => "current",
+            Self::CurrentLow => "current_low",
+            Self::Pressure => "pressure",
+            Self::Flow => "flow",
+            Self::Temperature => "temperature",
+            Self::Ph => "ph",
+            Self::FreeChlorine => "free_chlorine",
+            Self::CombinedChlorine => "combined_chlorine",
+            Self::Bromine => "bromine",
+            Self::Alkalinity => "alkalinity",
+            Self::Hardness => "hardness",
+            Self::Tds => "tds",
+            Self::Redox => "redox",
+        }
+    }
+
+    /// Whether it is a test of the water.
+    pub fn is_water_test(self) -> bool {
+        self >= Self::Temperature
+    }
+}
+
+/// How a part came to be renewed.
+#[derive(Debug, Clone, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[serde(default)]
+#[derive(Default)]
+pub struct Renewal {
+    pub because: Because,
+    pub noticed: Noticed,
+    pub found: Option<Text>,
+}
+
+/// Why something was renewed or exchanged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[expect(missing_docs, reason = "the words are those of the record format")]
+pub enum Because {
+    Failure,
+    #[default]
+    Due,
+    WhileThere,
+    Damage,
+    Request,
+}
+
+/// How a failure came to be known.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[serde(rename_all = "snake_case")]
+#[expect(missing_docs, reason = "the words are those of the record format")]
+pub enum Noticed {
+    InUse,
+    #[default]
+    Visit,
+}
+
+/// A repair that restores nothing of a part's life.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[serde(default)]
+pub struct Repair {
+    pub found: Option<Text>,
+}
+
+/// How a part looked.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[serde(rename_all = "lowercase")]
+#[expect(missing_docs, reason = "the words are those of the record format")]
+pub enum Condition {
+    Good,
+    Worn,
+    Failed,
+}
+
+/// A pump exchanged for another.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[serde(default)]
+pub struct Exchange {
+    pub because: Because,
+    pub noticed: Noticed,
+    pub model: Option<Name>,
+    pub found: Option<Text>,
+    pub fitted: Option<Fitted>,
+}
+
+/// A counter, or each of two, set anew.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[serde(default)]
+pub struct MeterReset {
+    pub showed: Option<Typed<Duration>>,
+    pub to: Option<Typed<Duration>>,
+    pub low: Option<CounterReset>,
+    pub high: Option<CounterReset>,
+}
+
+/// A counter set anew: what it showed and what it was set to.
+#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[serde(default)]
+pub struct CounterReset {
+    pub showed: Option<Typed<Duration>>,
+    pub to: Option<Typed<Duration>>,
+}

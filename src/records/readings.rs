@@ -1,0 +1,360 @@
+//! `readings/<site>.csv` and `sites.csv`: sheets as a spreadsheet exports them.
+//!
+//! Columns are named as the fields of the records, a reading's column with its unit if wished
+//! (`flow [gpm]`). A wrong row costs the row, a wrong header the file.
+
+use chrono::NaiveDate;
+
+use crate::address::{Address, Id};
+use crate::calendar;
+use crate::diagnostic::{Rule, Spot};
+use crate::records::forms::{Fitted, Key, Name, Text};
+use crate::records::log::{Quantity, TimeOfDay, TypedUnits};
+use crate::records::site::{SheetLine, Use};
+use crate::records::tubs::SpaFile;
+use crate::records::yaml;
+use crate::units::{Concentration, Current, Duration, Flow, Pressure, Redox, Temperature, Typed, Written};
+
+/// Something wrong in a sheet.
+#[derive(Debug, Clone)]
+pub struct SheetProblem {
+    /// The rule.
+    pub rule: Rule,
+    /// Where.
+    pub spot: Spot,
+    /// What is wrong.
+    pub message: String,
+    /// What would be right.
+    pub hint: Option<String>,
+    /// Whether the whole file is lost for it.
+    pub whole_file: bool,
+}
+
+/// A reading of a sheet.
+#[derive(Debug, Clone)]
+pub struct SheetReading {
+    /// The line, from 1.
+    pub line: u32,
+    /// The day.
+    pub day: NaiveDate,
+    /// The time, if written.
+    pub time: Option<TimeOfDay>,
+    /// The address.
+    pub at: Address,
+    /// What was read, in fixed units.
+    pub quantity: Quantity,
+    /// The value.
+    pub value: f64,
+}
+
+struct Rows<'a> {
+    reader: csv::Reader<&'a [u8]>,
+    text: &'a str,
+}
+
+impl<'a> Rows<'a> {
+    fn new(text: &'a str) -> Self {
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        let reader = csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+        Self { reader, text }
+    }
+
+    fn header(&mut self) -> Result<Vec<String>, SheetProblem> {
+        let whole = |message: String, hint: Option<String>| SheetProblem {
+            rule: Rule::UnknownColumn,
+            spot: Spot { line: 1, column: 1, length: 1 },
+            message,
+            hint,
+            whole_file: true,
+        };
+        let header = self.reader.headers().map_err(|error| whole(format!("the header cannot be read: {error}"), None))?;
+        let names: Vec<String> = header.iter().map(str::to_owned).collect();
+        if names.iter().all(String::is_empty) {
+            return Err(whole("the sheet is empty".to_owned(), Some("its first line names the columns".to_owned())));
+        }
+        if names.len() == 1 && (names[0].contains(';') || names[0].contains('\t')) {
+            let hint = "export it with commas between the columns".to_owned();
+            return Err(whole("the columns are not separated by commas".to_owned(), Some(hint)));
+        }
+        for (index, name) in names.iter().enumerate() {
+            if names[..index].contains(name) {
+                let mut problem = whole(format!("the column `{}` stands twice", short(name)), None);
+                problem.spot = cell(self.text, 1, index, name);
+                return Err(problem);
+            }
+        }
+        Ok(names)
+    }
+}
+
+fn short(text: &str) -> String {
+    text.chars().take(60).collect()
+}
+
+/// Where a cell stands in its line, found by its text.
+fn cell(text: &str, line: u32, index: usize, value: &str) -> Spot {
+    let whole = text.lines().nth(line.saturating_sub(1) as usize).unwrap_or_default();
+    let begin = if index == 0 { 0 } else { whole.match_indices(',').nth(index - 1).map_or(0, |(byte, _)| byte + 1) };
+    let byte = whole.get(begin..).and_then(|rest| rest.find(value)).map_or(begin, |found| begin + found);
+    let column = whole.get(..byte).map_or(1, |before| before.chars().count() + 1);
+    Spot { line: line as usize, column, length: value.chars().count().max(1) }
+}
+
+/// Reads a sheet of readings.
+pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<SheetProblem>) {
+    enum Column {
+        Date,
+        Time,
+        At,
+        Reading(Quantity, Option<String>),
+        Note,
+    }
+    let mut rows = Rows::new(text);
+    let header = match rows.header() {
+        Ok(header) => header,
+        Err(problem) => return (Vec::new(), vec![problem]),
+    };
+    let mut columns = Vec::new();
+    let mut problems = Vec::new();
+    for (index, name) in header.iter().enumerate() {
+        let (base, unit) = match name.split_once('[') {
+            Some((base, rest)) => (base.trim(), rest.strip_suffix(']').map(|u| u.trim().to_owned())),
+            None => (name.as_str(), None),
+        };
+        let column = match base {
+            "date" => Some(Column::Date),
+            "time" => Some(Column::Time),
+            "at" => Some(Column::At),
+            "note" => Some(Column::Note),
+            other if other.starts_with("x-") => Some(Column::Note),
+            other => Quantity::ALL.into_iter().find(|q| q.name() == other).map(|q| Column::Reading(q, unit.clone())),
+        };
+        let fault = match &column {
+            Some(Column::Reading(quantity, Some(unit))) => value_of(*quantity, &format!("1 {unit}"), typed).err(),
+            Some(_) => None,
+            None => Some(format!("no column is named `{}`", short(name))),
+        };
+        if let Some(message) = fault {
+            let known = Quantity::ALL.iter().map(|q| q.name()).chain(["date", "time", "at"]);
+            let hint = yaml::nearest(base, known).filter(|near| *near != base).map(|near| format!("did you mean `{near}`?"));
+            problems.push(SheetProblem {
+                rule: Rule::UnknownColumn,
+                spot: cell(rows.text, 1, index, name),
+                message,
+                hint,
+                whole_file: true,
+            });
+        }
+        columns.push(column.unwrap_or(Column::Note));
+    }
+    for needed in ["date", "at"] {
+        if !header.iter().any(|name| name == needed) {
+            problems.push(SheetProblem {
+                rule: Rule::MissingField,
+                spot: Spot { line: 1, column: 1, length: 1 },
+                message: format!("the column `{needed}` is missing"),
+                hint: None,
+                whole_file: true,
+            });
+        }
+    }
+    if !problems.is_empty() {
+        return (Vec::new(), problems);
+    }
+    let mut readings = Vec::new();
+    let mut record = csv::StringRecord::new();
+    loop {
+        let more = rows.reader.read_record(&mut record);
+        let line = record.position().map_or(0, csv::Position::line) as u32;
+        match more {
+            Ok(true) => {}
+            Ok(false) => break,
+            Err(error) => {
+                let line = error.position().map_or(1, csv::Position::line) as usize;
+                problems.push(SheetProblem {
+                    rule: Rule::WrongValue,
+                    spot: Spot { line, column: 1, length: 1 },
+                    message: format!("the row cannot be read: {error}"),
+                    hint: None,
+                    whole_file: false,
+                });
+                if problems.len() > 100 {
+                    break;
+                }
+                continue;
+            }
+        }
+        if record.iter().all(str::is_empty) {
+            continue;
+        }
+        let mut day = None;
+        let mut time = None;
+        let mut at = None;
+        let mut values = Vec::new();
+        let mut fault: Option<(usize, String, String)> = None;
+        if record.len() != columns.len() {
+            let message = format!("the row has {} cells and the header {}", record.len(), columns.len());
+            fault = Some((0, record.get(0).unwrap_or_default().to_owned(), message));
+        }
+        for (index, (value, column)) in record.iter().zip(&columns).enumerate() {
+            let wrong = match column {
+                Column::Date => calendar::parse_date(value).map(|d| day = Some(d)),
+                Column::Time if value.is_empty() => Ok(()),
+                Column::Time => TimeOfDay::read(value).map(|t| time = Some(t)),
+                Column::At => Address::parse(value).map(|a| at = Some(a)),
+                Column::Note => Ok(()),
+                Column::Reading(..) if value.is_empty() => Ok(()),
+                Column::Reading(quantity, unit) => {
+                    let bare = value.parse::<f64>().is_ok();
+                    let written = if let (Some(unit), true) = (unit, bare) { format!("{value} {unit}") } else { value.to_owned() };
+                    value_of(*quantity, &written, typed).map(|number| values.push((*quantity, number)))
+                }
+            };
+            if let (Err(message), None) = (wrong, &fault) {
+                fault = Some((index, value.to_owned(), message));
+            }
+        }
+        if let Some((index, value, message)) = fault {
+            problems.push(SheetProblem {
+                rule: Rule::WrongValue,
+                spot: cell(rows.text, line, index, &value),
+                message,
+                hint: None,
+                whole_file: false,
+            });
+            if problems.len() > 100 {
+                break;
+            }
+            continue;
+        }
+        if let (Some(day), Some(at)) = (day, at) {
+            for (quantity, value) in values {
+                readings.push(SheetReading { line, day, time, at: at.clone(), quantity, value });
+            }
+        }
+    }
+    (readings, problems)
+}
+
+/// A reading's value in the fixed unit of its quantity.
+fn value_of(quantity: Quantity, written: &str, typed: &TypedUnits) -> Result<f64, String> {
+    use uom::si::{
+        electric_current::ampere, electric_potential::millivolt, pressure::bar, thermodynamic_temperature::degree_celsius, time::hour,
+        volume_rate::liter_per_minute,
+    };
+    fn with<T: Written + Copy>(written: &str, unit: &str) -> Result<T, String> {
+        let typed = Typed::<T>::read(written).map_err(|error| error.to_string())?;
+        typed.with_default(unit).ok_or_else(|| format!("`{unit}` does not fit"))
+    }
+    Ok(match quantity {
+        Quantity::Hours | Quantity::HoursLow | Quantity::HoursHigh => with::<Duration>(written, typed.hours)?.0.get::<hour>(),
+        Quantity::Current | Quantity::CurrentLow => with::<Current>(written, "A")?.0.get::<ampere>(),
+        Quantity::Pressure => with::<Pressure>(written, typed.pressure)?.0.get::<bar>(),
+        Quantity::Flow => with::<Flow>(written, typed.flow)?.0.get::<liter_per_minute>(),
+        Quantity::Temperature => with::<Temperature>(written, typed.temperature)?.0.get::<degree_celsius>(),
+        Quantity::Ph => match written.parse::<f64>() {
+            Ok(ph) if (0.0..=14.0).contains(&ph) => ph,
+            _ => return Err(format!("`{}` is not a pH; it is a bare number from 0 to 14", short(written))),
+        },
+        Quantity::Redox => with::<Redox>(written, "mV")?.0.get::<millivolt>(),
+        _ => with::<Concentration>(written, "mg/L")?.milligrams_per_litre,
+    })
+}
+
+/// A line of `sites.csv`, or what is wrong with it; the site's id stands with either if it could be read.
+pub type SiteLine = (Option<Id>, Result<SheetLine, SheetProblem>);
+
+/// Reads `sites.csv`.
+///
+/// # Errors
+/// What is wrong with the header, which costs the file.
+pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
+    const COLUMNS: [&str; 8] = ["site", "name", "customer", "use", "area", "spa", "type", "fitted"];
+    let mut rows = Rows::new(text);
+    let header = rows.header()?;
+    let header_problem = |rule, index: usize, name: &str, message: String, hint| SheetProblem {
+        rule,
+        spot: cell(rows.text, 1, index, name),
+        message,
+        hint,
+        whole_file: true,
+    };
+    for (index, name) in header.iter().enumerate() {
+        if !COLUMNS.contains(&name.as_str()) && name != "note" && !name.starts_with("x-") {
+            let hint = yaml::nearest(name, COLUMNS.into_iter())
+                .map_or_else(|| format!("known: {}", COLUMNS.join(", ")), |near| format!("did you mean `{near}`?"));
+            return Err(header_problem(Rule::UnknownColumn, index, name, format!("no column is named `{}`", short(name)), Some(hint)));
+        }
+    }
+    for needed in ["site", "spa"] {
+        if !header.iter().any(|name| name == needed) {
+            return Err(header_problem(Rule::MissingField, 0, "", format!("the column `{needed}` is missing"), None));
+        }
+    }
+    let index_of = |name: &str| header.iter().position(|h| h == name);
+    let mut lines = Vec::new();
+    let mut record = csv::StringRecord::new();
+    loop {
+        match rows.reader.read_record(&mut record) {
+            Ok(true) => {}
+            Ok(false) => break,
+            Err(error) => {
+                let line = error.position().map_or(1, csv::Position::line) as usize;
+                let spot = Spot { line, column: 1, length: 1 };
+                let message = format!("the row cannot be read: {error}");
+                lines.push((None, Err(SheetProblem { rule: Rule::WrongValue, spot, message, hint: None, whole_file: false })));
+                if lines.len() > 100_000 {
+                    break;
+                }
+                continue;
+            }
+        }
+        if record.iter().all(str::is_empty) {
+            continue;
+        }
+        let line = record.position().map_or(0, csv::Position::line) as u32;
+        let get = |name: &str| index_of(name).and_then(|i| record.get(i)).filter(|value| !value.is_empty());
+        let site = get("site").and_then(|text| Id::parse(text).ok());
+        let fault = |name: &str, rule: Rule, message: String| SheetProblem {
+            rule,
+            spot: cell(rows.text, line, index_of(name).unwrap_or(0), get(name).unwrap_or_default()),
+            message,
+            hint: None,
+            whole_file: false,
+        };
+        let read = || -> Result<SheetLine, SheetProblem> {
+            if record.len() != header.len() {
+                let message = format!("the row has {} cells and the header {}", record.len(), header.len());
+                return Err(fault("site", Rule::WrongValue, message));
+            }
+            let needed = |name: &str| get(name).ok_or_else(|| fault(name, Rule::MissingField, format!("`{name}` is missing")));
+            Id::parse(needed("site")?).map_err(|m| fault("site", Rule::WrongValue, m))?;
+            let spa = Id::parse(needed("spa")?).map_err(|m| fault("spa", Rule::WrongValue, m))?;
+            let customer = get("customer").map(Id::parse).transpose().map_err(|m| fault("customer", Rule::WrongValue, m))?;
+            let r#use = match get("use") {
+                None => None,
+                Some(word) => Some(Use::read(word).ok_or_else(|| {
+                    let near = yaml::nearest(word, ["rental", "gym", "hotel", "club", "private"].into_iter());
+                    let hint = near.map_or_else(String::new, |n| format!("; did you mean `{n}`?"));
+                    fault("use", Rule::WrongValue, format!("`{}` is none of `rental`, `gym`, `hotel`, `club`, `private`{hint}", short(word)))
+                })?),
+            };
+            let r#type = get("type").map(<Name as Key>::read).transpose().map_err(|m| fault("type", Rule::WrongValue, m))?;
+            let fitted: Option<Fitted> = get("fitted")
+                .map(|text| serde::Deserialize::deserialize(serde::de::value::StrDeserializer::<serde::de::value::Error>::new(text)))
+                .transpose()
+                .map_err(|error| fault("fitted", Rule::WrongValue, error.to_string()))?;
+            Ok(SheetLine {
+                line,
+                name: get("name").map(|t| Text(t.to_owned())),
+                customer,
+                r#use,
+                area: get("area").map(|t| Text(t.to_owned())),
+                spa,
+                file: SpaFile { r#type, fitted, ..SpaFile::default() },
+            })
+        };
+        lines.push((site, read()));
+    }
+    Ok(lines)
+}

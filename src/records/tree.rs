@@ -1,0 +1,152 @@
+//! The fleet's folder on disk: which files are there, in sorted order, and their text within bounds.
+//!
+//! Links are not followed and nothing outside the folder is read. The file knows names and sizes,
+//! not what the records mean.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use crate::diagnostic::Spot;
+use crate::records::yaml::{self, Step, Tree};
+
+/// The largest YAML or iCalendar file that is read, in bytes.
+pub const LARGEST_RECORD: u64 = 8 << 20;
+/// The largest sheet that is read, in bytes.
+pub const LARGEST_SHEET: u64 = 64 << 20;
+
+/// The files of a fleet's folder, sorted by name.
+#[derive(Debug, Clone)]
+pub struct Folder {
+    root: PathBuf,
+    /// Paths from the folder, with `/`.
+    pub files: Vec<String>,
+    /// Links, which are not followed, and names that are not text.
+    pub refused: Vec<(String, &'static str)>,
+}
+
+/// The folders of a fleet whose files are read.
+const READ_FOLDERS: [&str; 4] = ["sites", "readings", "bookings", "limits"];
+
+impl Folder {
+    /// Lists a fleet's folder: the folder itself and the folders of the format, one level deep.
+    ///
+    /// # Errors
+    /// If the folder cannot be listed.
+    pub fn list(root: &Path) -> std::io::Result<Self> {
+        let mut folder = Self { root: root.to_path_buf(), files: Vec::new(), refused: Vec::new() };
+        for entry in walkdir::WalkDir::new(root).follow_links(false).follow_root_links(true).min_depth(1).max_depth(2).sort_by_file_name() {
+            let entry = entry.map_err(std::io::Error::from)?;
+            let Ok(relative) = entry.path().strip_prefix(root) else { continue };
+            let Some(name) = relative.to_str().map(|name| name.replace(std::path::MAIN_SEPARATOR, "/")) else {
+                folder.refused.push((relative.to_string_lossy().into_owned(), "its name is not UTF-8 text"));
+                continue;
+            };
+            let parent = name.split_once('/').map(|(parent, _)| parent);
+            if parent.is_some_and(|p| !READ_FOLDERS.contains(&p)) || name.rsplit('/').next().is_some_and(|n| n.starts_with('.')) {
+                continue;
+            }
+            let kind = entry.file_type();
+            let reads = parent.is_some()
+                || READ_FOLDERS.contains(&name.as_str())
+                || Path::new(&name).extension().is_some_and(|e| e == "yaml" || e == "csv");
+            if kind.is_symlink() && reads {
+                folder.refused.push((name, "it is a link, and links are not followed"));
+            } else if kind.is_file() {
+                folder.files.push(name);
+            }
+        }
+        folder.files.sort();
+        Ok(folder)
+    }
+
+    /// Whether a file is there.
+    pub fn has(&self, file: &str) -> bool {
+        self.files.binary_search_by(|f| f.as_str().cmp(file)).is_ok()
+    }
+
+    /// The files of a subfolder with an ending, as (stem, path).
+    pub fn under<'a>(&'a self, subfolder: &'a str, ending: &'a str) -> impl Iterator<Item = (&'a str, &'a str)> {
+        self.files.iter().filter_map(move |file| {
+            let rest = file.strip_prefix(subfolder)?.strip_prefix('/')?;
+            Some((rest.strip_suffix(ending)?, file.as_str()))
+        })
+    }
+
+    /// The bytes of a file.
+    ///
+    /// # Errors
+    /// If it cannot be read or is larger than `largest` bytes.
+    pub fn bytes(&self, file: &str, largest: u64) -> Result<Vec<u8>, String> {
+        use std::io::Read;
+        let path = self.root.join(file);
+        let opened = fs_err::File::open(path).map_err(|error| plain_error(&error))?;
+        let mut bytes = Vec::new();
+        opened.take(largest + 1).read_to_end(&mut bytes).map_err(|error| plain_error(&error))?;
+        if bytes.len() as u64 > largest {
+            return Err(format!("it is larger than {} MB, more than any such record needs", largest >> 20));
+        }
+        Ok(bytes)
+    }
+
+    /// The text of a file.
+    ///
+    /// # Errors
+    /// If it cannot be read, is too large, or is not UTF-8 text.
+    pub fn text(&self, file: &str, largest: u64) -> Result<SourceText, (String, Option<usize>)> {
+        let bytes = self.bytes(file, largest).map_err(|error| (error, None))?;
+        if let Some(place) = bytes.iter().position(|b| *b == 0) {
+            return Err(("it holds a NUL byte, so it is not text".to_owned(), Some(line_of(&bytes, place))));
+        }
+        match String::from_utf8(bytes) {
+            Ok(text) => Ok(SourceText::new(file, text)),
+            Err(error) => {
+                let place = error.utf8_error().valid_up_to();
+                let line = line_of(error.as_bytes(), place);
+                Err(("it is not UTF-8 text; save it as UTF-8".to_owned(), Some(line)))
+            }
+        }
+    }
+}
+
+/// The error of the system without the path, which the message names already.
+fn plain_error(error: &std::io::Error) -> String {
+    let whole = error.to_string();
+    whole.rsplit("`: ").next().unwrap_or(&whole).to_owned()
+}
+
+fn line_of(bytes: &[u8], place: usize) -> usize {
+    bytes[..place].iter().filter(|b| **b == b'\n').count() + 1
+}
+
+/// A file's text, and where things stand in it.
+#[derive(Debug)]
+pub struct SourceText {
+    /// The file, from the fleet's folder.
+    pub file: Arc<str>,
+    /// Its text.
+    pub text: String,
+    tree: std::sync::OnceLock<Option<Tree>>,
+}
+
+impl SourceText {
+    /// A text of a file.
+    pub fn new(file: &str, text: String) -> Self {
+        Self { file: file.into(), text, tree: std::sync::OnceLock::new() }
+    }
+
+    /// Where a path of a YAML file stands.
+    pub fn find(&self, path: &[Step]) -> Option<Spot> {
+        self.tree.get_or_init(|| Tree::read(&self.text).ok()).as_ref().map(|tree| tree.find(path))
+    }
+
+    /// Where a path written as text stands.
+    pub fn find_text(&self, path: &str) -> Option<Spot> {
+        self.find(&yaml::parse_path(path))
+    }
+
+    /// A line's text, from 1.
+    pub fn line(&self, line: usize) -> Option<String> {
+        let text = self.text.strip_prefix('\u{feff}').unwrap_or(&self.text);
+        text.lines().nth(line.checked_sub(1)?).map(str::to_owned)
+    }
+}

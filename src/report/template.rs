@@ -1,0 +1,282 @@
+//! The Tera set-up: embedded templates, the escape function, and from a view to the text of `site.typ`.
+//!
+//! Two engines share the work. Tera, here, chooses which sections stand; Typst, in `layout.typ`, sets the words, which
+//! it reads from `data.json`. Record text therefore never becomes markup. Should a template print a value all the same,
+//! the escape function makes it harmless in Typst markup and in a Typst string alike. This module must not write
+//! files, must not format numbers, and must not offer templates a way round the escape.
+
+use std::fmt::Write as _;
+use std::io::{self, Write};
+
+use serde::Serialize;
+use tera::{Context, Tera};
+
+use super::view::SiteView;
+
+/// Plain Typst, never seen by Tera; to be written beside the rendered file under the name `layout.typ`.
+pub const LAYOUT: &str = include_str!("../../templates/layout.typ");
+
+/// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
+const EMBEDDED: &[(&str, &str)] = &[(SITE, include_str!("../../templates/site.typ.tera"))];
+
+const SITE: &str = "site.typ";
+const ESCAPED_SUFFIX: &str = ".typ";
+
+/// Why a template could not be used.
+#[derive(Debug, thiserror::Error)]
+pub enum TemplateError {
+    /// The template's text is not valid, or its name would leave the escaping off.
+    #[error("template {name} cannot be used")]
+    Parse {
+        /// Name of the template.
+        name: String,
+        /// What Tera says, with line and caret.
+        source: tera::Error,
+    },
+    /// A template was offered under a name that is not one of ours.
+    #[error("there is no template {name} to override")]
+    UnknownName {
+        /// The name offered.
+        name: String,
+    },
+    /// The view and the template do not fit together.
+    #[error("template {name} does not fit its data")]
+    Render {
+        /// Name of the template.
+        name: String,
+        /// What Tera says, with line, caret and the fields on offer.
+        source: tera::Error,
+    },
+}
+
+/// The templates, parsed once and shared between workers.
+#[derive(Clone)]
+pub struct Templates {
+    tera: Tera,
+}
+
+impl Templates {
+    /// Parses the embedded templates.
+    ///
+    /// # Errors
+    /// [`TemplateError::Parse`] if one of them is not valid, which a test rules out.
+    pub fn embedded() -> Result<Self, TemplateError> {
+        let mut tera = Tera::new();
+        // Before any template is added: Tera decides on escaping when it adds one.
+        tera.autoescape_on([ESCAPED_SUFFIX]);
+        tera.set_escape_fn(escape_typst);
+        let mut templates = Self { tera };
+        for (name, text) in EMBEDDED {
+            templates.add(name, text)?;
+        }
+        Ok(templates)
+    }
+
+    /// Puts a house's own template in the place of an embedded one; reading the override folder is the caller's part.
+    ///
+    /// # Errors
+    /// [`TemplateError::UnknownName`] if there is no such template, [`TemplateError::Parse`] if the text is not valid.
+    pub fn override_with(&mut self, name: &str, text: &str) -> Result<(), TemplateError> {
+        if EMBEDDED.iter().any(|(embedded, _)| *embedded == name) {
+            self.add(name, text)
+        } else {
+            Err(TemplateError::UnknownName { name: name.to_owned() })
+        }
+    }
+
+    /// The text of `site.typ` for a site.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_site(&self, view: &SiteView) -> Result<String, TemplateError> {
+        self.render(SITE, view)
+    }
+
+    fn add(&mut self, name: &str, text: &str) -> Result<(), TemplateError> {
+        self.tera
+            .add_raw_template(name, text)
+            .map_err(|source| TemplateError::Parse { name: name.to_owned(), source })
+    }
+
+    fn render(&self, name: &str, view: &impl Serialize) -> Result<String, TemplateError> {
+        let failed = |source| TemplateError::Render { name: name.to_owned(), source };
+        let context = Context::from_serialize(view).map_err(failed)?;
+        self.tera.render(name, &context).map_err(failed)
+    }
+}
+
+/// The text of `site.typ` for a site, by the embedded templates. For many sites build [`Templates`] once instead.
+///
+/// # Errors
+/// As [`Templates::embedded`] and [`Templates::render_site`].
+pub fn render_site(view: &SiteView) -> Result<String, TemplateError> {
+    Templates::embedded()?.render_site(view)
+}
+
+/// Letters, digits and the space pass; every other character becomes `\u{HEX}`.
+///
+/// Typst reads that as the plain character both in markup and inside a string literal, so that a forgotten pair of
+/// quotes in a template is not a hole.
+fn escape_typst(input: &str, output: &mut dyn Write) -> io::Result<()> {
+    let mut escaped = String::with_capacity(input.len());
+    for character in input.chars() {
+        if character.is_alphanumeric() || character == ' ' {
+            escaped.push(character);
+        } else {
+            // Writing to a string does not fail; the error type is carried on rather than dropped.
+            write!(escaped, "\\u{{{:x}}}", u32::from(character)).map_err(io::Error::other)?;
+        }
+    }
+    output.write_all(escaped.as_bytes())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::view::{
+        Chart, ClosingSection, Document, PageOne, Paper, PartSection, PumpSection, SiteView, SpaWater, State,
+        UnknownSection, VIEW_VERSION, VisitSection, WaterSection,
+    };
+
+    const HOSTILE: &str = "\"]#read(\"/etc/passwd\")*b* $x$ <l> @r //c \\ {{ site }} {% raw %} \u{a} `r`";
+
+    fn minimal() -> SiteView {
+        SiteView {
+            view_version: VIEW_VERSION,
+            document: Document {
+                title: "Minimal, October 2026".to_owned(),
+                site: "Minimal".to_owned(),
+                month: "October 2026".to_owned(),
+                prepared_by: "Nobody in particular".to_owned(),
+                prepared_for: None,
+                as_of: "2026-10-31".to_owned(),
+                paper: Paper::A4,
+                lang: "en-GB".to_owned(),
+                header: String::new(),
+                footer: String::new(),
+            },
+            page_one: PageOne {
+                state: State {
+                    mark: crate::report::view::Mark::Note,
+                    lead: "Nothing can be said.".to_owned(),
+                    rest: String::new(),
+                },
+                left_out: Vec::new(),
+                actions: Vec::new(),
+                no_actions: "Nothing to do.".to_owned(),
+                more_actions: None,
+                numbers: Vec::new(),
+                charts: Vec::new(),
+            },
+            water: WaterSection { nothing_to_say: Some("No water records.".to_owned()), ..Default::default() },
+            pumps: PumpSection { nothing_to_say: Some("No pump records.".to_owned()), ..Default::default() },
+            parts: PartSection { nothing_to_say: Some("No part records.".to_owned()), ..Default::default() },
+            visits: VisitSection { nothing_to_say: Some("No visits planned.".to_owned()), ..Default::default() },
+            unknowns: UnknownSection { nothing_to_say: Some("All known.".to_owned()), ..Default::default() },
+            closing: ClosingSection::default(),
+        }
+    }
+
+    fn full() -> SiteView {
+        let mut view = minimal();
+        view.water.nothing_to_say = None;
+        view.water.spas = vec![SpaWater { name: "Terrace spa".to_owned(), ..Default::default() }];
+        view.pumps.nothing_to_say = None;
+        view.parts.nothing_to_say = None;
+        view.visits.nothing_to_say = None;
+        view.unknowns.nothing_to_say = None;
+        view.page_one.charts = vec![Chart { file: "charts/a.svg".to_owned(), ..Default::default() }];
+        view
+    }
+
+    fn escaped(text: &str) -> String {
+        let mut bytes = Vec::new();
+        escape_typst(text, &mut bytes).unwrap();
+        String::from_utf8(bytes).unwrap()
+    }
+
+    #[test]
+    fn letters_digits_and_space_pass_and_nothing_else_does() {
+        assert_eq!(escaped("Terrasse 2 äß"), "Terrasse 2 äß");
+        assert_eq!(escaped("#\"\\"), "\\u{23}\\u{22}\\u{5c}");
+        assert_eq!(escaped("a\nb"), "a\\u{a}b");
+        for active in "#*_`$<>@=-+/~\"'\\[](){},;:.!?|&^%\n\r\t\u{0}\u{feff}\u{1f600}".chars() {
+            assert_eq!(escaped(&active.to_string()), format!("\\u{{{:x}}}", u32::from(active)));
+        }
+    }
+
+    #[test]
+    fn escaping_is_on_for_every_embedded_template() {
+        let mut templates = Templates::embedded().unwrap();
+        for (name, _) in EMBEDDED {
+            templates.override_with(name, "{{ document.site }}|{{ document.site | upper }}").unwrap();
+            let mut view = minimal();
+            view.document.site = "#a".to_owned();
+            assert_eq!(templates.render(name, &view).unwrap(), "\\u{23}a|\\u{23}A", "{name}");
+        }
+    }
+
+    #[test]
+    fn no_template_goes_round_the_escape_or_runs_code() {
+        for (name, text) in EMBEDDED.iter().copied().chain([("layout.typ", LAYOUT)]) {
+            let tight: String = text.chars().filter(|c| !c.is_whitespace()).collect();
+            for forbidden in ["|safe", "eval(", "@preview", "@local", "read(", "plugin(", "mode:\"markup\""] {
+                assert!(!tight.contains(forbidden), "{name} has {forbidden}");
+            }
+        }
+    }
+
+    #[test]
+    fn every_table_of_the_layout_has_a_header() {
+        let tables = LAYOUT.matches("table(").count();
+        assert!(tables > 0);
+        assert_eq!(tables, 1, "tables are set by one function, which demands a head");
+        assert!(LAYOUT.contains("table.header("));
+    }
+
+    #[test]
+    fn a_section_without_words_is_one_line() {
+        let bare = render_site(&minimal()).unwrap();
+        assert!(bare.contains("nothing-to-say(view.water)"));
+        assert!(!bare.contains("spa-water("));
+        assert!(!bare.contains("{%") && !bare.contains("{{"));
+        let whole = render_site(&full()).unwrap();
+        assert!(!whole.contains("nothing-to-say("));
+        for call in ["water-section(", "pump-section(", "part-section(", "visit-section(", "unknown-section("] {
+            assert!(whole.contains(call), "{call}");
+            assert!(!bare.contains(call), "{call}");
+        }
+    }
+
+    #[test]
+    fn hostile_text_does_not_reach_the_markup() {
+        let mut view = full();
+        HOSTILE.clone_into(&mut view.document.site);
+        HOSTILE.clone_into(&mut view.document.title);
+        HOSTILE.clone_into(&mut view.page_one.state.lead);
+        HOSTILE.clone_into(&mut view.water.spas[0].name);
+        let text = render_site(&view).unwrap();
+        assert!(!text.contains("passwd\""), "{text}");
+        assert!(!text.contains("#read"), "{text}");
+        assert!(!text.contains("*b*"), "{text}");
+        // It is in the data instead, as it was written.
+        let data: serde_json::Value = serde_json::from_str(&view.to_json().unwrap()).unwrap();
+        assert_eq!(data["document"]["site"], HOSTILE);
+    }
+
+    #[test]
+    fn an_override_is_checked_and_named_in_its_errors() {
+        let mut templates = Templates::embedded().unwrap();
+        let unknown = templates.override_with("sight.typ", "").unwrap_err();
+        assert_eq!(unknown.to_string(), "there is no template sight.typ to override");
+        assert!(matches!(templates.override_with(SITE, "{% if %}"), Err(TemplateError::Parse { .. })));
+        templates.override_with(SITE, "{{ document.sight }}").unwrap();
+        assert!(matches!(templates.render_site(&minimal()), Err(TemplateError::Render { .. })));
+    }
+
+    #[test]
+    fn same_view_same_text() {
+        assert_eq!(render_site(&full()).unwrap(), render_site(&full()).unwrap());
+        assert_eq!(full().to_json().unwrap(), full().to_json().unwrap());
+    }
+}
