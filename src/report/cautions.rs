@@ -50,6 +50,13 @@ pub const STANDING_CAUTIONS: &[StandingCaution] = &[
         how_known: HowKnown::Practice,
     },
     StandingCaution {
+        subject: "When to close at once",
+        text: "No circulation, a ground-fault or residual-current device that fails its test, a damaged suction \
+               cover, or water above 40 °C (104 °F): close the spa first and look for the cause afterwards.",
+        source: "Closing: operator training guidance",
+        how_known: HowKnown::Quoted,
+    },
+    StandingCaution {
         subject: "Keep the isolation procedure alive",
         text: "Where a workplace has written isolation procedures, have each checked at least once a year by an \
                authorised person other than the one who uses it.",
@@ -121,22 +128,15 @@ pub const STANDING_CAUTIONS: &[StandingCaution] = &[
         source: "Growth range and private spas: CDC Legionella toolkit, hot tub module",
         how_known: HowKnown::Read,
     },
-    StandingCaution {
-        subject: "When to close at once",
-        text: "No circulation, a ground-fault or residual-current device that fails its test, a damaged suction \
-               cover, or water above 40 °C (104 °F): close the spa first and look for the cause afterwards.",
-        source: "Closing: operator training guidance",
-        how_known: HowKnown::Quoted,
-    },
 ];
 
 /// The standing cautions as the report prints them.
 pub fn cautions() -> Vec<Caution> {
-    STANDING_CAUTIONS.iter().map(StandingCaution::to_view).collect()
+    STANDING_CAUTIONS.iter().copied().map(StandingCaution::to_view).collect()
 }
 
 impl StandingCaution {
-    fn to_view(&self) -> Caution {
+    fn to_view(self) -> Caution {
         let source = match self.how_known {
             HowKnown::Read => format!("{} (text read)", self.source),
             HowKnown::Quoted => format!("{} (read as quoted elsewhere)", self.source),

@@ -93,9 +93,7 @@ impl Templates {
     }
 
     fn add(&mut self, name: &str, text: &str) -> Result<(), TemplateError> {
-        self.tera
-            .add_raw_template(name, text)
-            .map_err(|source| TemplateError::Parse { name: name.to_owned(), source })
+        self.tera.add_raw_template(name, text).map_err(|source| TemplateError::Parse { name: name.to_owned(), source })
     }
 
     fn render(&self, name: &str, view: &impl Serialize) -> Result<String, TemplateError> {
@@ -191,8 +189,8 @@ mod tests {
 
     fn escaped(text: &str) -> String {
         let mut bytes = Vec::new();
-        escape_typst(text, &mut bytes).unwrap();
-        String::from_utf8(bytes).unwrap()
+        escape_typst(text, &mut bytes).expect("a vector takes every byte");
+        String::from_utf8(bytes).expect("text stays text")
     }
 
     #[test]

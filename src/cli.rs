@@ -1,0 +1,101 @@
+//! What may be typed: arguments only. The doc comments are the help text; what the words mean is for
+//! the commands.
+
+use std::path::PathBuf;
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::calendar::Month;
+
+/// Monthly reports for a fleet of spas, from hand-written YAML records.
+///
+/// Exit status: 0 every site reported; 1 something was left out, the rest is written; 2 nothing could
+/// be written; 3 another run holds the output folder; 128 + n ended by signal n.
+#[derive(Debug, Parser)]
+#[command(version, about, long_about, propagate_version = true)]
+pub struct Cli {
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Command,
+    /// How much is said.
+    #[command(flatten)]
+    pub saying: Saying,
+}
+
+/// How much is said, and how.
+#[derive(Debug, Clone, Copy, Args)]
+pub struct Saying {
+    /// Say nothing but warnings and errors; twice, nothing at all.
+    #[arg(short, long, global = true, action = clap::ArgAction::Count)]
+    pub quiet: u8,
+    /// Say how long each stage takes.
+    #[arg(short, long, global = true, action = clap::ArgAction::Count)]
+    pub verbose: u8,
+    /// How diagnostics are written.
+    #[arg(long, global = true, value_enum, default_value_t = Format::Auto)]
+    pub format: Format,
+}
+
+/// How diagnostics are written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    /// With excerpts on a terminal, else one line each.
+    Auto,
+    /// With excerpts.
+    Full,
+    /// One line each.
+    Short,
+    /// JSON, one object a line, on standard output.
+    Json,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Check a fleet's records and say everything that is wrong or odd.
+    Check(Check),
+    /// Write the reports of a month.
+    Report(Report),
+}
+
+/// Check a fleet's records.
+#[derive(Debug, Args)]
+pub struct Check {
+    /// The fleet's folder.
+    #[arg(required_unless_present = "about")]
+    pub fleet: Option<PathBuf>,
+    /// Explain a rule by its name, or list the rules with `all`.
+    #[arg(long, value_name = "RULE")]
+    pub about: Option<String>,
+}
+
+/// Write the reports of a month.
+#[derive(Debug, Args)]
+pub struct Report {
+    /// The fleet's folder.
+    pub fleet: PathBuf,
+    /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
+    #[arg(long)]
+    pub month: Option<Month>,
+    /// The folder the month's folder is written into.
+    #[arg(long, default_value = "reports")]
+    pub out: PathBuf,
+    /// Whether PDFs are made.
+    #[arg(long, value_enum, default_value_t = Pdf::Required)]
+    pub pdf: Pdf,
+    /// The renderer; else the variable TYPST, PATH and Cargo's bin folder are looked in.
+    #[arg(long, value_name = "PATH")]
+    pub typst: Option<PathBuf>,
+    /// How many sites are worked on at a time. Default: one for each core.
+    #[arg(long, value_name = "N")]
+    pub jobs: Option<std::num::NonZeroUsize>,
+}
+
+/// Whether PDFs are made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Pdf {
+    /// They are; without a renderer the rest is written and the status is 1.
+    Required,
+    /// They are not.
+    None,
+}

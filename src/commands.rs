@@ -1,0 +1,40 @@
+//! What the program does: one file a command, glue only.
+
+pub mod check;
+pub mod report;
+
+use crate::cli::{Cli, Command};
+use crate::interrupt::Stop;
+use crate::printer::Printer;
+
+/// Runs what was typed and gives the exit status.
+pub fn run(cli: &Cli, stop: &Stop) -> u8 {
+    let printer = Printer::new(cli.saying);
+    let result = match &cli.command {
+        Command::Check(arguments) => check::run(arguments, printer),
+        Command::Report(arguments) => report::run(arguments, printer, stop),
+    };
+    match result {
+        Ok(status) => status,
+        Err(failure) => {
+            printer.problem(&format!("error: {:#}", failure.error));
+            failure.status
+        }
+    }
+}
+
+/// Why a command ended without doing what it was asked.
+#[derive(Debug)]
+pub struct Failure {
+    /// The chain of causes.
+    pub error: anyhow::Error,
+    /// The exit status.
+    pub status: u8,
+}
+
+impl Failure {
+    /// A failure that leaves nothing written.
+    pub fn new(error: impl Into<anyhow::Error>) -> Self {
+        Self { error: error.into(), status: 2 }
+    }
+}

@@ -1,0 +1,66 @@
+//! `tubwright check`: everything that is wrong or odd in a fleet's records, in one go.
+
+use rayon::prelude::*;
+
+use crate::cli::Check;
+use crate::commands::Failure;
+use crate::diagnostic::{Diagnostic, Rule, Severity};
+use crate::printer::{Printer, count};
+use crate::records::load::{LoadError, Shared};
+use crate::records::yaml::nearest;
+
+/// Checks a fleet: status 0 without errors, 1 with some, 2 if nothing could be reported.
+///
+/// # Errors
+/// If the folder is no fleet.
+pub fn run(arguments: &Check, printer: Printer) -> Result<u8, Failure> {
+    if let Some(name) = &arguments.about {
+        return about(name, printer);
+    }
+    let Some(folder) = &arguments.fleet else { return Ok(2) };
+    let shared = match Shared::load(folder) {
+        Ok(shared) => shared,
+        Err(LoadError::Unusable(file, diagnostics)) => {
+            printer.diagnostics(&diagnostics);
+            printer.summary(&format!("{}; {file} must be mended first", count(&diagnostics)));
+            return Ok(2);
+        }
+        Err(error) => return Err(Failure::new(error)),
+    };
+    let of_sites: Vec<Vec<Diagnostic>> = shared
+        .sites
+        .par_iter()
+        .map(|files| match shared.read_site(files) {
+            Ok(site) => site.diagnostics,
+            Err(diagnostics) => diagnostics,
+        })
+        .collect();
+    let mut diagnostics = shared.diagnostics.clone();
+    diagnostics.extend(of_sites.into_iter().flatten());
+    diagnostics.sort_by_cached_key(Diagnostic::order);
+    printer.diagnostics(&diagnostics);
+    if !diagnostics.is_empty() {
+        printer.summary(&count(&diagnostics));
+    }
+    Ok(u8::from(diagnostics.iter().any(|d| d.severity == Severity::Error)))
+}
+
+fn about(name: &str, printer: Printer) -> Result<u8, Failure> {
+    if name == "all" {
+        for rule in Rule::ALL {
+            printer.data(rule.name());
+        }
+        return Ok(0);
+    }
+    match Rule::ALL.iter().find(|rule| rule.name() == name) {
+        Some(rule) => {
+            printer.data(&format!("{}\n\n{}", rule.name(), rule.about()));
+            Ok(0)
+        }
+        None => {
+            let near = nearest(name, Rule::ALL.iter().map(|r| r.name()));
+            let hint = near.map_or_else(|| "list them with `--about all`".to_owned(), |near| format!("did you mean `{near}`?"));
+            Err(Failure::new(anyhow::anyhow!("no rule is named `{name}`; {hint}")))
+        }
+    }
+}

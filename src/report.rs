@@ -1,0 +1,10 @@
+//! Stage 5: figures into documents. A view of finished strings per document, a template, the renderer.
+
+pub mod cautions;
+pub mod format;
+pub mod site;
+pub mod site_charts;
+pub mod site_view;
+pub mod template;
+pub mod typst;
+pub mod view;

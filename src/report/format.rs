@@ -1,0 +1,318 @@
+//! Numbers, units and dates as they are printed. What is not known reads so.
+
+use chrono::{Datelike, NaiveDate};
+use rust_decimal::Decimal;
+
+use crate::calendar::{self, MONTHS};
+use crate::records::forms::Fitted;
+use crate::records::fleet::Units;
+use crate::records::log::Quantity;
+use crate::schedule::due::{DueBy, PartDue};
+use crate::units::Period;
+
+/// What stands where nothing is known.
+pub const NOT_KNOWN: &str = "not known";
+
+const LITRES_PER_GALLON: f64 = 3.785_411_784;
+const PSI_PER_BAR: f64 = 14.503_773_773;
+
+/// A number with its decimals and thin spaces between thousands.
+pub fn number(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let (sign, rest) = text.strip_prefix('-').map_or(("", text.as_str()), |rest| ("\u{2212}", rest));
+    let (whole, fraction) = rest.split_once('.').map_or((rest, None), |(w, f)| (w, Some(f)));
+    let mut grouped = String::new();
+    for (index, digit) in whole.chars().enumerate() {
+        if index > 0 && (whole.len() - index).is_multiple_of(3) && whole.len() > 4 {
+            grouped.push('\u{2009}');
+        }
+        grouped.push(digit);
+    }
+    let zero = whole.chars().all(|c| c == '0') && fraction.is_none_or(|f| f.chars().all(|c| c == '0'));
+    let sign = if zero { "" } else { sign };
+    fraction.map_or_else(|| format!("{sign}{grouped}"), |fraction| format!("{sign}{grouped}.{fraction}"))
+}
+
+/// The unit flows are shown in.
+pub fn flow_unit(units: Units) -> &'static str {
+    if units == Units::Us { "gpm" } else { "L/min" }
+}
+
+/// A flow in L/min as a number in the unit shown.
+pub fn flow_number(litres_per_minute: f64, units: Units) -> String {
+    match units {
+        Units::Metric => number(litres_per_minute, 0),
+        Units::Us => number(litres_per_minute / LITRES_PER_GALLON, 1),
+    }
+}
+
+/// A flow in L/min, with its unit.
+pub fn flow(litres_per_minute: f64, units: Units) -> String {
+    format!("{} {}", flow_number(litres_per_minute, units), flow_unit(units))
+}
+
+/// A volume in litres, with its unit.
+pub fn volume(litres: f64, units: Units) -> String {
+    match units {
+        Units::Metric => format!("{} L", number(litres, 0)),
+        Units::Us => format!("{} gal", number(litres / LITRES_PER_GALLON, 0)),
+    }
+}
+
+/// The unit pressures are shown in.
+pub fn pressure_unit(units: Units) -> &'static str {
+    if units == Units::Us { "psi" } else { "bar" }
+}
+
+/// A pressure in bar as a number in the unit shown.
+pub fn pressure_number(bar: f64, units: Units) -> String {
+    match units {
+        Units::Metric => number(bar, 2),
+        Units::Us => number(bar * PSI_PER_BAR, 1),
+    }
+}
+
+/// A pressure in bar, with its unit.
+pub fn pressure(bar: f64, units: Units) -> String {
+    format!("{} {}", pressure_number(bar, units), pressure_unit(units))
+}
+
+/// The unit filter rates are shown in.
+pub fn filter_rate_unit(units: Units) -> &'static str {
+    if units == Units::Us { "gpm/ft²" } else { "L/min/m²" }
+}
+
+/// A filter rate in L/min/m² as a number in the unit shown.
+pub fn filter_rate_number(rate: f64, units: Units) -> String {
+    match units {
+        Units::Metric => number(rate, 1),
+        Units::Us => number(rate / LITRES_PER_GALLON * 0.092_903_04, 2),
+    }
+}
+
+/// The unit velocities are shown in.
+pub fn velocity_unit(units: Units) -> &'static str {
+    if units == Units::Us { "ft/s" } else { "m/s" }
+}
+
+/// A velocity in m/s as a number in the unit shown.
+pub fn velocity_number(metres_per_second: f64, units: Units) -> String {
+    match units {
+        Units::Metric => number(metres_per_second, 1),
+        Units::Us => number(metres_per_second / 0.3048, 1),
+    }
+}
+
+/// A water test's name in words.
+pub fn quantity_name(quantity: Quantity) -> String {
+    match quantity {
+        Quantity::Ph => "pH".to_owned(),
+        Quantity::Tds => "total dissolved solids".to_owned(),
+        other => other.name().replace('_', " "),
+    }
+}
+
+/// The unit of a water test.
+fn test_unit(quantity: Quantity, units: Units) -> &'static str {
+    match quantity {
+        Quantity::Ph => "",
+        Quantity::Temperature if units == Units::Us => " °F",
+        Quantity::Temperature => " °C",
+        Quantity::Redox => " mV",
+        _ => " mg/L",
+    }
+}
+
+fn test_number(quantity: Quantity, value: f64, units: Units) -> String {
+    match quantity {
+        Quantity::Temperature if units == Units::Us => number(value * 1.8 + 32.0, 0),
+        Quantity::Temperature | Quantity::Ph | Quantity::FreeChlorine | Quantity::CombinedChlorine | Quantity::Bromine => number(value, 1),
+        _ => number(value, 0),
+    }
+}
+
+/// A water test's value with its unit.
+pub fn test_value(quantity: Quantity, value: f64, units: Units) -> String {
+    format!("{}{}", test_number(quantity, value, units), test_unit(quantity, units))
+}
+
+/// The limits of a water test in words: "7.0 to 7.6".
+pub fn test_limits(quantity: Quantity, low: Option<f64>, high: Option<f64>, units: Units) -> String {
+    let unit = test_unit(quantity, units);
+    match (low, high) {
+        (Some(low), Some(high)) => format!("{} to {}{unit}", test_number(quantity, low, units), test_number(quantity, high, units)),
+        (Some(low), None) => format!("at least {}{unit}", test_number(quantity, low, units)),
+        (None, Some(high)) => format!("at most {}{unit}", test_number(quantity, high, units)),
+        (None, None) => NOT_KNOWN.to_owned(),
+    }
+}
+
+/// An amount of money in digits: "1 204.50".
+pub fn money(amount: Decimal, currency: &str) -> String {
+    let digits = crate::costs::minor_digits(currency) as usize;
+    let text = format!("{:.digits$}", crate::costs::rounded(amount, currency));
+    let (whole, fraction) = text.split_once('.').map_or((text.as_str(), ""), |(w, f)| (w, f));
+    let mut grouped = String::new();
+    for (index, digit) in whole.chars().enumerate() {
+        if index > 0 && (whole.len() - index).is_multiple_of(3) && whole.len() > 4 {
+            grouped.push('\u{2009}');
+        }
+        grouped.push(digit);
+    }
+    if fraction.is_empty() { grouped } else { format!("{grouped}.{fraction}") }
+}
+
+/// An amount with its currency: "£ 610", "GBP 610.50"; whole units where `whole`.
+pub fn money_whole(amount: Decimal, currency: &str) -> String {
+    let sign = match currency {
+        "GBP" => "£",
+        "EUR" => "€",
+        "USD" => "$",
+        other => other,
+    };
+    let rounded = amount.round_dp_with_strategy(0, rust_decimal::RoundingStrategy::MidpointAwayFromZero);
+    let text = format!("{rounded}");
+    let mut grouped = String::new();
+    for (index, digit) in text.chars().enumerate() {
+        if index > 0 && (text.len() - index).is_multiple_of(3) && text.len() > 4 {
+            grouped.push('\u{2009}');
+        }
+        grouped.push(digit);
+    }
+    format!("{sign}\u{a0}{grouped}")
+}
+
+/// A day as it is printed in tables: "6 Nov 2026".
+pub fn short_date(day: NaiveDate) -> String {
+    format!("{} {} {}", day.day(), &MONTHS[day.month0() as usize][..3], day.year())
+}
+
+/// A day of the coming year: "6 Nov", with the year where it is not near.
+pub fn near_date(day: NaiveDate, as_of: NaiveDate) -> String {
+    if calendar::days_between(as_of, day).abs() < 300 {
+        format!("{} {}", day.day(), &MONTHS[day.month0() as usize][..3])
+    } else {
+        short_date(day)
+    }
+}
+
+/// The day something was fitted, as it is known.
+pub fn fitted(fitted: Fitted) -> String {
+    match fitted {
+        Fitted::Day(day) => short_date(day),
+        Fitted::Month(month) => month.in_words(),
+        Fitted::Year(year) => year.to_string(),
+        Fitted::Before(day) => format!("before {}", short_date(day)),
+        Fitted::Unknown => NOT_KNOWN.to_owned(),
+    }
+}
+
+/// An id in words: "shaft seal".
+pub fn words(id: &str) -> String {
+    id.replace(['_', '-'], " ")
+}
+
+/// A text with its first letter as a capital.
+pub fn sentence(text: &str) -> String {
+    let mut characters = text.chars();
+    characters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + characters.as_str())
+}
+
+/// An address in words: "terrace, jets 1".
+pub fn place(address: &str) -> String {
+    sentence(&address.split('/').map(words).collect::<Vec<_>>().join(", "))
+}
+
+/// A stretch of the calendar in words: "12 months", "14 days".
+pub fn period(period: Period) -> String {
+    let months = match (period.months, period.months % 12) {
+        (0, _) => None,
+        (12, _) => Some("12 months".to_owned()),
+        (months, 0) if months > 24 => Some(format!("{} years", months / 12)),
+        (1, _) => Some("1 month".to_owned()),
+        (months, _) => Some(format!("{months} months")),
+    };
+    let days = (period.days > 0).then(|| if period.days == 1 { "1 day".to_owned() } else { format!("{} days", period.days) });
+    match (months, days) {
+        (Some(months), Some(days)) => format!("{months} and {days}"),
+        (Some(one), None) | (None, Some(one)) => one,
+        (None, None) => "0 days".to_owned(),
+    }
+}
+
+/// Days of age in words: "3.2 years", "40 days".
+pub fn age(days: i64) -> String {
+    if days >= 730 {
+        format!("{:.1} years", days as f64 / 365.25)
+    } else if days >= 60 {
+        format!("{:.0} months", days as f64 / 30.44)
+    } else if days == 1 {
+        "1 day".to_owned()
+    } else {
+        format!("{days} days")
+    }
+}
+
+/// Why a part is due, in one sentence for an owner.
+pub fn part_reason(part: &PartDue, as_of: NaiveDate) -> String {
+    use uom::si::time::hour;
+    let Some(due) = part.due else { return "Its due date is not known.".to_owned() };
+    let overdue = due <= as_of;
+    let range = match (part.due_low, part.due_high) {
+        (Some(low), Some(high)) if low != high => {
+            format!(" (between {} and {})", calendar::in_words(low), calendar::in_words(high))
+        }
+        _ => String::new(),
+    };
+    match (part.by, part.part.age_hours, part.part.part.interval.hours, part.part.part.interval.age) {
+        (DueBy::Hours, Some(hours), Some(interval), _) => {
+            let interval = interval.0.get::<hour>();
+            let run = format!("It has run {} of its {} h", number(hours, 0), number(interval, 0));
+            if overdue {
+                format!("{run} and passed them around {}.", calendar::in_words(due))
+            } else {
+                format!("{run}; at the present use it reaches them around {}{range}.", calendar::in_words(due))
+            }
+        }
+        (_, _, _, Some(interval)) => {
+            let was = if overdue { "it was due" } else { "it is due" };
+            let fitted = match part.part.fitted {
+                Fitted::Day(day) => format!("Fitted {}", calendar::in_words(day)),
+                other => format!("Fitted {}", self::fitted(other)),
+            };
+            format!("{fitted}; with {} in service {was} {}{range}.", period(interval), calendar::in_words(due))
+        }
+        _ => format!("It is due {}.", calendar::in_words(due)),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::str::FromStr;
+
+    #[test]
+    fn numbers_are_grouped_and_never_minus_zero() {
+        assert_eq!(number(13_100.0, 0), "13\u{2009}100");
+        assert_eq!(number(1234.5, 1), "1234.5");
+        assert_eq!(number(-0.04, 1), "0.0");
+        assert_eq!(number(-12.0, 0), "\u{2212}12");
+    }
+
+    #[test]
+    fn money_has_the_digits_of_its_currency() {
+        let amount = Decimal::from_str("12345.675").unwrap();
+        assert_eq!(money(amount, "GBP"), "12\u{2009}345.68");
+        assert_eq!(money(amount, "JPY"), "12\u{2009}346");
+        assert_eq!(money_whole(amount, "GBP"), "£\u{a0}12\u{2009}346");
+    }
+
+    #[test]
+    fn stretches_read_as_people_say_them() {
+        let period_of = |text| period(crate::units::Written::read(text).unwrap());
+        assert_eq!(period_of("48 mo"), "4 years");
+        assert_eq!(period_of("12 mo"), "12 months");
+        assert_eq!(period_of("1 d"), "1 day");
+        assert_eq!(place("terrace/jets-1"), "Terrace, jets 1");
+    }
+}

@@ -1,0 +1,287 @@
+//! A site's charts from its figures: which are drawn, and what goes into each.
+
+use chrono::NaiveDate;
+
+use crate::address::Address;
+use crate::basis::Basis;
+use crate::calendar::{Month, plus_days};
+use crate::charts::style::Mark;
+use crate::charts::{self, Chart};
+use crate::quantities::water_turnover::Verdict;
+use crate::records::Fleet;
+use crate::records::log::Quantity;
+use crate::records::tubs::Speed;
+use crate::report::format;
+use crate::schedule::due::PartDue;
+use crate::site::SiteFigures;
+use crate::to_do::Urgency;
+
+/// The words for a range in every chart's caption.
+const RANGE: &str = "central 80 %";
+/// Rows of the strip of the coming year.
+const YEAR_ROWS: usize = 7;
+/// Pumps whose run hours are drawn.
+const PUMPS_DRAWN: usize = 3;
+/// Failures from which a pump's are drawn.
+const FAILURES_DRAWN: usize = 3;
+
+/// The charts of a site.
+#[derive(Debug, Default)]
+pub struct Charts {
+    /// The coming year.
+    pub year: Option<Chart>,
+    /// Turnover by spa.
+    pub turnover: Vec<(Address, Chart)>,
+    /// Pressure by filter.
+    pub filters: Vec<(Address, Chart)>,
+    /// Run hours by pump.
+    pub run_hours: Vec<(Address, Chart)>,
+    /// Failures by pump.
+    pub failures: Vec<(Address, Chart)>,
+}
+
+impl Charts {
+    /// Every chart, in the order of the report.
+    pub fn all(&self) -> impl Iterator<Item = &Chart> {
+        self.year
+            .iter()
+            .chain(self.turnover.iter().map(|(_, c)| c))
+            .chain(self.filters.iter().map(|(_, c)| c))
+            .chain(self.run_hours.iter().map(|(_, c)| c))
+            .chain(self.failures.iter().map(|(_, c)| c))
+    }
+}
+
+/// Draws what has something to show.
+pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
+    let mut result = Charts { year: year(site, month), ..Charts::default() };
+    for spa in site.spas {
+        let input = charts::turnover::TurnoverInput {
+            name: format!("turnover-{}", file_name(&spa.at)),
+            spa: format::place(spa.at.as_str()),
+            months: spa.water.months.iter().rev().take(24).rev().map(turnover_month).collect(),
+            limit_minutes: spa.water.months.last().and_then(|m| m.limit_min),
+            range_name: RANGE.to_owned(),
+        };
+        result.turnover.extend(charts::turnover::turnover(&input).ok().map(|chart| (spa.at.clone(), chart)));
+        for filter in &spa.filters {
+            result.filters.extend(filter_chart(fleet, site, &filter.at, &filter.state).map(|c| (filter.at.clone(), c)));
+        }
+    }
+    let mut pumps: Vec<_> = site.spas.iter().flat_map(|s| &s.pumps).collect();
+    // Those with most to say first: failures, then hours.
+    pumps.sort_by(|a, b| {
+        let say = |p: &crate::quantities::PumpFigures| {
+            (p.failures.incidents.len(), p.forecast.as_ref().map_or(0, |f| f.year() as u64))
+        };
+        say(b).cmp(&say(a)).then(a.at.cmp(&b.at))
+    });
+    for pump in pumps.iter().take(PUMPS_DRAWN) {
+        result.run_hours.extend(run_hours_chart(pump).map(|c| (pump.at.clone(), c)));
+    }
+    for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
+        let input = charts::failures::FailuresInput {
+            name: format!("failures-{}", file_name(&pump.at)),
+            subject: format::place(pump.at.as_str()),
+            from: pump.failures.since,
+            to: site.as_of,
+            failures: pump
+                .failures
+                .incidents
+                .iter()
+                .map(|i| charts::failures::Failure {
+                    date: i.day,
+                    what: i.what.iter().map(|w| format::words(w)).collect::<Vec<_>>().join(", "),
+                })
+                .collect(),
+            bounds: Vec::new(),
+            range_name: RANGE.to_owned(),
+        };
+        result.failures.extend(charts::failures::failures(&input).ok().map(|c| (pump.at.clone(), c)));
+    }
+    result.run_hours.sort_by(|a, b| a.0.cmp(&b.0));
+    result.failures.sort_by(|a, b| a.0.cmp(&b.0));
+    result
+}
+
+fn file_name(at: &Address) -> String {
+    at.as_str().replace('/', ".")
+}
+
+fn turnover_month(row: &crate::quantities::water_turnover::WaterMonth) -> charts::turnover::TurnoverMonth {
+    use charts::turnover::{TurnoverBasis, TurnoverState};
+    let state = match (&row.turnover, &row.flow, row.verdict) {
+        (_, _, Verdict::Closed) => TurnoverState::Closed,
+        (Some(turnover), Some(flow), _) => TurnoverState::Known {
+            minutes: turnover.value,
+            range_minutes: Some((turnover.low, turnover.high)),
+            basis: match flow.basis {
+                Basis::Measured => TurnoverBasis::Measured,
+                Basis::Stated => TurnoverBasis::Stated,
+                _ => TurnoverBasis::Calculated,
+            },
+            is_short: row.failing.contains(&"turnover"),
+        },
+        _ => TurnoverState::Unknown,
+    };
+    charts::turnover::TurnoverMonth { month: row.month.first(), state }
+}
+
+fn run_hours_chart(pump: &crate::quantities::PumpFigures) -> Option<Chart> {
+    use charts::run_hours::{RunHoursInput, RunHoursMonth, RunHoursSpeed};
+    let hours = pump.hours.as_ref()?;
+    let speeds = hours
+        .curves
+        .iter()
+        .map(|curve| RunHoursSpeed {
+            speed: if curve.speed == Speed::Run { String::new() } else { curve.speed.word().to_owned() },
+            months: hours
+                .months
+                .iter()
+                .filter(|m| m.speed == curve.speed)
+                .filter_map(|m| {
+                    let total = m.hours?;
+                    Some(RunHoursMonth {
+                        month: m.month.first(),
+                        metered_hours: m.metered_hours.min(total),
+                        estimated_hours: (total - m.metered_hours).max(0.0),
+                        range_hours: None,
+                    })
+                })
+                .collect(),
+        })
+        .collect();
+    let input = RunHoursInput {
+        name: format!("run-hours-{}", file_name(&pump.at)),
+        pump: format::place(pump.at.as_str()),
+        speeds,
+        range_name: RANGE.to_owned(),
+    };
+    charts::run_hours::run_hours(&input).ok()
+}
+
+fn filter_chart(
+    fleet: &Fleet,
+    site: &SiteFigures,
+    at: &Address,
+    state: &crate::quantities::filters::FilterState,
+) -> Option<Chart> {
+    use charts::{Crossing, Reading, Trend};
+    let from = plus_days(site.as_of, -365);
+    let units = fleet.settings.units;
+    let shown = |bar: f64| if units == crate::records::fleet::Units::Us { bar * 14.503_773_773 } else { bar };
+    let readings: Vec<Reading> = site
+        .site
+        .readings_of(at, Quantity::Pressure)
+        .filter(|row| row.day >= from)
+        .map(|row| Reading { date: row.day, value: shown(row.value), is_estimated: false })
+        .collect();
+    let trend = state.clean_by.zip(state.rise_per_day).and_then(|((expected, earliest, latest), _)| {
+        let from = state.read_on?;
+        let from_value = state.pressure?;
+        let clean = state.clean_pressure?;
+        let limit = clean + state.rise_limit?;
+        (expected > from).then(|| Trend {
+            from,
+            from_value: shown(from_value),
+            to: expected,
+            to_value: shown(limit),
+            crossing: Some(Crossing { earliest, expected, latest }),
+        })
+    });
+    let input = charts::filter::FilterInput {
+        name: format!("filter-{}", file_name(at)),
+        filter: format::place(at.as_str()),
+        from,
+        to: state.clean_by.map_or(site.as_of, |c| c.0.min(plus_days(site.as_of, 60)).max(site.as_of)),
+        unit: format::pressure_unit(units).to_owned(),
+        decimals: if units == crate::records::fleet::Units::Us { 1 } else { 2 },
+        readings,
+        cleans: crate::quantities::filters::cleans(site.site, at).into_iter().filter(|d| *d >= from).collect(),
+        clean_pressure: state.clean_pressure.map(shown),
+        limit_pressure: state.clean_pressure.zip(state.rise_limit).map(|(c, r)| shown(c + r)),
+        trend,
+        range_name: RANGE.to_owned(),
+    };
+    charts::filter::filter(&input).ok()
+}
+
+/// The mark of a part's row.
+pub fn part_mark(site: &SiteFigures, part: &PartDue) -> Mark {
+    let urgency = site
+        .to_do
+        .iter()
+        .find(|t| {
+            t.reason.starts_with("part-")
+                && t.at.as_ref() == Some(&part.part.at)
+                && t.what == format!("renew the {}", format::words(part.part.id.as_str()))
+        })
+        .map(|t| t.urgency);
+    urgency.map_or(Mark::Note, chart_mark)
+}
+
+fn chart_mark(urgency: Urgency) -> Mark {
+    match urgency {
+        Urgency::DoNotUse => Mark::DoNotUse,
+        Urgency::ActNow => Mark::ActNow,
+        Urgency::Plan => Mark::Plan,
+        Urgency::Note => Mark::Note,
+    }
+}
+
+fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
+    use charts::year::{ClosedSeason, DayRange, YearInput, YearRow};
+    let first = month.next().first();
+    let last = plus_days(first, 364);
+    let stays: Vec<(NaiveDate, NaiveDate)> =
+        site.site.spas.iter().filter_map(|s| s.stays.as_ref()).flat_map(|s| s.occupied()).collect();
+    let known = site.site.spas.iter().any(|s| s.stays.is_some());
+    let guests = known.then(|| {
+        let mut ranges: Vec<DayRange> = stays
+            .iter()
+            .filter(|(from, to)| *to > first && *from <= last)
+            .map(|(from, to)| DayRange { first: (*from).max(first), last: plus_days(*to, -1) })
+            .collect();
+        ranges.sort_by_key(|r| (r.first, r.last));
+        ranges.dedup_by_key(|r| (r.first, r.last));
+        ranges
+    });
+    let closed = site
+        .site
+        .closed
+        .iter()
+        .filter(|c| c.to >= first && c.from <= last)
+        .map(|c| ClosedSeason {
+            days: DayRange { first: c.from.max(first), last: c.to.min(last) },
+            word: if c.drained { "closed, drained" } else { "closed" }.to_owned(),
+        })
+        .collect();
+    let mut due: Vec<&PartDue> = site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= last)).collect();
+    due.sort_by_key(|p| (p.due, p.part.at.clone()));
+    let mut rows: Vec<YearRow> = due
+        .iter()
+        .take(YEAR_ROWS)
+        .filter_map(|part| {
+            let label = format!("{}: {}", format::place(part.part.at.as_str()), format::words(part.part.id.as_str()));
+            let mark = part_mark(site, part);
+            let due = part.due?;
+            Some(if due < first {
+                YearRow::Overdue { label, mark, since: Some(due) }
+            } else {
+                let range = part.due_low.zip(part.due_high).filter(|(low, high)| low != high);
+                YearRow::Due { label, mark, date: due, range }
+            })
+        })
+        .collect();
+    let tasks: Vec<NaiveDate> = site
+        .tasks
+        .iter()
+        .filter(|t| t.task.skill.is_some())
+        .filter_map(|t| t.due)
+        .filter(|due| *due >= first && *due <= last)
+        .collect();
+    if !tasks.is_empty() {
+        rows.push(YearRow::Events { label: "Checks by a licensed person".to_owned(), dates: tasks });
+    }
+    charts::year::year(&YearInput { name: "year".to_owned(), first_month: first, guests, closed, rows, range_name: RANGE.to_owned() }).ok()
+}

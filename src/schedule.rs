@@ -1,0 +1,3 @@
+//! Stage 3: what falls due and when, each with its reason.
+
+pub mod due;

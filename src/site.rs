@@ -1,0 +1,56 @@
+//! A site's figures put together: what stages 2 and 3 say of it, for tables, charts and reports.
+
+use chrono::NaiveDate;
+
+use crate::costs::{self, PlannedYear};
+use crate::quantities::{self, SpaFigures, part_lives};
+use crate::records::forms::Fitted;
+use crate::records::{Fleet, Site};
+use crate::schedule::due::{self, DueBy};
+use crate::to_do::{self, ToDo};
+
+/// A site with its figures at the as-of day.
+#[derive(Debug)]
+pub struct SiteFigures<'a> {
+    /// Its records, nothing dated later.
+    pub site: &'a Site,
+    /// Its spas.
+    pub spas: &'a [SpaFigures],
+    /// Its wear parts with their due dates.
+    pub parts: Vec<due::PartDue<'a>>,
+    /// Its recurring tasks.
+    pub tasks: Vec<due::TaskDue<'a>>,
+    /// The planned year.
+    pub year: PlannedYear,
+    /// What somebody should know or do.
+    pub to_do: Vec<ToDo>,
+    /// The as-of day.
+    pub as_of: NaiveDate,
+}
+
+/// Puts a site's figures together.
+pub fn site_figures<'a>(fleet: &'a Fleet, site: &'a Site, spas: &'a [SpaFigures], as_of: NaiveDate) -> SiteFigures<'a> {
+    let parts = due::parts_due(fleet, spas, part_lives::parts_in_service(fleet, site, spas, as_of), as_of);
+    let tasks = due::tasks_due(fleet, site, spas, as_of);
+    let year = costs::planned_year(fleet, &parts, &tasks, as_of);
+    let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
+    SiteFigures { site, spas, parts, tasks, year, to_do, as_of }
+}
+
+/// The figures of the spas of a site.
+pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigures> {
+    quantities::site_figures(fleet, site, as_of)
+}
+
+impl SiteFigures<'_> {
+    /// Parts overdue or due within some days of the as-of day.
+    pub fn parts_due_within(&self, days: i64) -> usize {
+        let end = crate::calendar::plus_days(self.as_of, days);
+        self.parts.iter().filter(|p| p.due.is_some_and(|due| due <= end)).count()
+    }
+
+    /// Parts whose due date is not known, by what is missing.
+    pub fn parts_unknown(&self) -> Vec<&due::PartDue<'_>> {
+        self.parts.iter().filter(|p| p.due.is_none() || (p.by == DueBy::Hours && p.part.fitted == Fitted::Unknown)).collect()
+    }
+}

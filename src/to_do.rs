@@ -1,0 +1,386 @@
+//! What somebody should know or do: rules over the computed figures, each with a stable reason, what
+//! it says, by when, and the record it rests on.
+
+use chrono::NaiveDate;
+
+use crate::address::Address;
+use crate::basis::Source;
+use crate::calendar::{self, Month, days_between, plus_days};
+use crate::quantities::SpaFigures;
+use crate::quantities::failures::{LEAST_FAILURES, Trend};
+use crate::quantities::water_tests::TestVerdict;
+use crate::quantities::water_turnover::Verdict;
+use crate::records::log::Quantity;
+use crate::records::{Fleet, Site};
+use crate::report::format;
+use crate::schedule::due::{DueBy, PartDue, TaskDue};
+
+/// How urgent a thing is, the most urgent first.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub enum Urgency {
+    /// Nobody should go in until it is seen to.
+    DoNotUse,
+    /// Now.
+    ActNow,
+    /// In the coming months.
+    Plan,
+    /// Worth knowing.
+    Note,
+}
+
+impl Urgency {
+    /// The words in tables and print.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::DoNotUse => "do not use",
+            Self::ActNow => "act now",
+            Self::Plan => "plan",
+            Self::Note => "note",
+        }
+    }
+}
+
+/// A thing somebody should know or do.
+#[derive(Debug, Clone)]
+pub struct ToDo {
+    /// How urgent.
+    pub urgency: Urgency,
+    /// Where at the site; the site itself where `None`.
+    pub at: Option<Address>,
+    /// The stable name of the rule.
+    pub reason: &'static str,
+    /// What, in a few words.
+    pub what: String,
+    /// Why, in a sentence.
+    pub says: String,
+    /// What happens if it is left.
+    pub if_left: String,
+    /// By when.
+    pub due: Option<NaiveDate>,
+    /// The record it rests on.
+    pub source: Option<Source>,
+}
+
+/// Days before its due date from which a part is on the list.
+const PART_SOON_DAYS: i64 = 90;
+
+/// Everything to do at a site, the most urgent first.
+pub fn to_do(fleet: &Fleet, site: &Site, spas: &[SpaFigures], parts: &[PartDue], tasks: &[TaskDue], as_of: NaiveDate) -> Vec<ToDo> {
+    let mut all = Vec::new();
+    water(fleet, site, spas, &mut all);
+    tests(fleet, spas, as_of, &mut all);
+    filters(fleet, spas, tasks, as_of, &mut all);
+    parts_to_do(parts, as_of, &mut all);
+    failures(spas, &mut all);
+    tasks_to_do(tasks, as_of, &mut all);
+    gaps(site, spas, as_of, &mut all);
+    left_at_visits(site, &mut all);
+    all.sort_by(|a, b| {
+        let key = |t: &ToDo| (t.urgency, t.due.unwrap_or(NaiveDate::MAX), t.at.clone(), t.reason);
+        key(a).cmp(&key(b))
+    });
+    all
+}
+
+fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
+    let units = fleet.settings.units;
+    for spa in spas {
+        let Some(row) = spa.water.months.last() else { continue };
+        let source = row.flow.as_ref().and_then(|f| f.sources.last().cloned());
+        if row.verdict == Verdict::Short {
+            let mut says = Vec::new();
+            if let (Some(turnover), Some(limit), true) = (&row.turnover, row.limit_min, row.failing.contains(&"turnover")) {
+                let flow = row.flow.as_ref().map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
+                says.push(format!("All the water passes the filter in {:.1} min{flow}; the limit is {limit:.0} min.", turnover.value));
+            }
+            if let (Some(hours), true) = (row.hours_per_day, row.failing.contains(&"filtration hours")) {
+                says.push(format!("The water is filtered {hours:.1} h a day; the limit is continuous running."));
+            }
+            all.push(ToDo {
+                urgency: Urgency::ActNow,
+                at: Some(spa.at.clone()),
+                reason: "turnover-short",
+                what: "water turnover is short".to_owned(),
+                says: says.join(" "),
+                if_left: "water that is filtered too little can carry disease".to_owned(),
+                due: None,
+                source,
+            });
+        }
+        for (failing, reason) in [("filter rate", "filter-rate-high"), ("velocity", "velocity-high")] {
+            if row.failing.contains(&failing) {
+                all.push(ToDo {
+                    urgency: Urgency::Plan,
+                    at: Some(spa.at.clone()),
+                    reason,
+                    what: format!("{failing} is over its limit"),
+                    says: format!("The {failing} is over the limit of the rule book."),
+                    if_left: String::new(),
+                    due: None,
+                    source: row.flow.as_ref().and_then(|f| f.sources.last().cloned()),
+                });
+            }
+        }
+        if row.verdict == Verdict::Unknown && !spa.water.missing.is_empty() {
+            all.push(ToDo {
+                urgency: Urgency::Note,
+                at: Some(spa.at.clone()),
+                reason: "turnover-unknown",
+                what: "whether the water is turned over enough is not known".to_owned(),
+                says: format!("To know it, add {}.", spa.water.missing.join("; ")),
+                if_left: String::new(),
+                due: None,
+                source: Some(site.source(&format!("spas.{}", spa.at))),
+            });
+        }
+    }
+}
+
+fn tests(fleet: &Fleet, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>) {
+    for spa in spas {
+        for quantity in Quantity::ALL.into_iter().filter(|q| q.is_water_test()) {
+            let rows: Vec<_> = spa.tests.iter().filter(|t| t.quantity == quantity).collect();
+            let Some(last) = rows.last() else { continue };
+            if !matches!(last.verdict, TestVerdict::Low | TestVerdict::High) {
+                continue;
+            }
+            let wrong = rows.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).count();
+            let name = format::quantity_name(quantity);
+            let value = format::test_value(quantity, last.value, fleet.settings.units);
+            let limits = format::test_limits(quantity, last.low_limit, last.high_limit, fleet.settings.units);
+            // Water over 40 °C can hurt at once.
+            let hot = quantity == Quantity::Temperature && last.verdict == TestVerdict::High;
+            all.push(ToDo {
+                urgency: if hot { Urgency::DoNotUse } else { Urgency::ActNow },
+                at: Some(spa.at.clone()),
+                reason: "water-test-out",
+                what: format!("{name} is {}", last.verdict.word()),
+                says: format!(
+                    "{name} was {value} on {}; the limits are {limits}. {wrong} of {} tests this month were out.",
+                    calendar::in_words(last.day),
+                    rows.len()
+                ),
+                if_left: if hot { "water this hot can make bathers faint" } else { "the water may not be fit to bathe in" }.to_owned(),
+                due: Some(plus_days(as_of, 1)),
+                source: Some(last.source.clone()),
+            });
+        }
+    }
+}
+
+fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
+    for spa in spas {
+        for filter in &spa.filters {
+            let state = &filter.state;
+            let (Some((clean_by, low, high)), Some(rise)) = (state.clean_by, state.rise_per_day) else { continue };
+            let planned = tasks.iter().find(|t| t.at == filter.at && t.id.as_str() == "filter_clean").and_then(|t| t.task.every);
+            let planned_days = match planned {
+                Some(crate::records::upkeep::Every::Period(period)) => Some(period.mean_days()),
+                _ => None,
+            };
+            let needs = state.rise_limit.map(|limit| limit / rise);
+            let fast = needs.zip(planned_days).is_some_and(|(needs, planned)| needs < planned * 0.75);
+            let soon = clean_by <= plus_days(as_of, 14);
+            if !fast && !soon {
+                continue;
+            }
+            let risen = state.pressure.zip(state.clean_pressure).map_or(0.0, |(p, c)| (p - c).max(0.0));
+            let limit = state.rise_limit.unwrap_or(0.0);
+            let units = fleet.settings.units;
+            let mut says = format!(
+                "Its pressure stood {} above clean on {} and is to be cleaned at {}.",
+                format::pressure(risen, units),
+                state.read_on.map_or(String::new(), calendar::in_words),
+                format::pressure(limit, units)
+            );
+            if let (true, Some(needs), Some(planned)) = (fast, needs, planned_days) {
+                says.push_str(&format!(" It needs a clean about every {needs:.0} days and is planned every {planned:.0}."));
+            }
+            says.push_str(&format!(" It reaches the limit between {} and {}.", calendar::in_words(low), calendar::in_words(high)));
+            all.push(ToDo {
+                urgency: if soon { Urgency::ActNow } else { Urgency::Plan },
+                at: Some(filter.at.clone()),
+                reason: if fast { "filter-fouling-fast" } else { "filter-clean-due" },
+                what: "clean the filter".to_owned(),
+                says,
+                if_left: "the flow falls and the water is turned over less".to_owned(),
+                due: Some(clean_by.max(plus_days(as_of, 1))),
+                source: state.sources.last().cloned(),
+            });
+        }
+    }
+}
+
+fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
+    for part in parts {
+        let Some(due) = part.due else { continue };
+        let name = format::words(part.part.id.as_str());
+        let overdue = due <= as_of;
+        let deferred = part.part.deferred.filter(|day| *day > as_of);
+        if !overdue && days_between(as_of, due) > PART_SOON_DAYS {
+            continue;
+        }
+        let says = format::part_reason(part, as_of);
+        let left = part.part.part.failure.and_then(|f| f.down).map_or(String::new(), |down| {
+            format!("a failure puts it out of service for about {}", format::period(down))
+        });
+        // What is worn past its hours may fail any day; what is merely old by the book can be planned.
+        let urgency = match (overdue, deferred) {
+            (_, Some(_)) => Urgency::Plan,
+            (true, None) if part.by == DueBy::Hours || part.life_used.is_some_and(|used| used > 1.25) => Urgency::ActNow,
+            _ => Urgency::Plan,
+        };
+        all.push(ToDo {
+            urgency,
+            at: Some(part.part.at.clone()),
+            reason: if overdue { "part-overdue" } else { "part-due" },
+            what: format!("renew the {name}"),
+            says: match deferred {
+                Some(until) => format!("{says} Put off to {}.", calendar::in_words(until)),
+                None => says,
+            },
+            if_left: left,
+            due: Some(deferred.unwrap_or(due)),
+            source: part.sources.last().cloned(),
+        });
+    }
+}
+
+fn failures(spas: &[SpaFigures], all: &mut Vec<ToDo>) {
+    for pump in spas.iter().flat_map(|s| &s.pumps) {
+        if pump.failures.trend != Trend::Worsening || pump.failures.incidents.len() < LEAST_FAILURES {
+            continue;
+        }
+        let incidents = &pump.failures.incidents;
+        let (Some(first), Some(last)) = (incidents.first(), incidents.last()) else { continue };
+        all.push(ToDo {
+            urgency: Urgency::ActNow,
+            at: Some(pump.at.clone()),
+            reason: "failing-more-often",
+            what: "find out why it keeps failing".to_owned(),
+            says: format!(
+                "{} failures since {}, the last on {}, and they come closer together.",
+                incidents.len(),
+                calendar::in_words(first.day),
+                calendar::in_words(last.day)
+            ),
+            if_left: "more failures are to be expected, each with a call-out".to_owned(),
+            due: None,
+            source: Some(last.source.clone()),
+        });
+    }
+}
+
+fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
+    for task in tasks {
+        let Some(due) = task.due else { continue };
+        if due > plus_days(as_of, 365) {
+            continue;
+        }
+        let overdue = due <= as_of;
+        let again = task.times.filter(|times| *times > 1).map_or(String::new(), |times| format!(" About {times} times in 12 months."));
+        all.push(ToDo {
+            urgency: if overdue { Urgency::Plan } else { Urgency::Note },
+            at: Some(task.at.clone()),
+            reason: if overdue { "task-overdue" } else { "task-due" },
+            what: format::words(task.id.as_str()),
+            says: format!("{}.{again}", format::sentence(&task.because)),
+            if_left: String::new(),
+            due: Some(due),
+            source: task.source.clone(),
+        });
+    }
+}
+
+fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>) {
+    for pump in spas.iter().flat_map(|s| &s.pumps) {
+        let (what, says) = match &pump.hours {
+            None => ("its hours are not known", "To know them, add its `fitted` day and a `program`, or counter readings.".to_owned()),
+            Some(hours) if hours.curves.is_empty() => {
+                ("its hours are not known", "To know them, add a `program` or counter readings.".to_owned())
+            }
+            Some(hours) if hours.set_aside > 0 => (
+                "counter readings were set aside",
+                format!("{} readings of its counter cannot be right beside the others and are not used.", hours.set_aside),
+            ),
+            _ => continue,
+        };
+        all.push(ToDo {
+            urgency: Urgency::Note,
+            at: Some(pump.at.clone()),
+            reason: if what.starts_with("counter") { "reading-set-aside" } else { "hours-unknown" },
+            what: what.to_owned(),
+            says,
+            if_left: String::new(),
+            due: None,
+            source: None,
+        });
+        if let Some(hours) = &pump.hours
+            && let Some(day) = hours.exchanges.iter().rev().find(|day| **day > plus_days(as_of, -460))
+        {
+            all.push(ToDo {
+                urgency: Urgency::Note,
+                at: Some(pump.at.clone()),
+                reason: "pump-exchanged",
+                what: "a new pump stands here".to_owned(),
+                says: format!("It was exchanged on {}; its parts and its counter began anew.", calendar::in_words(*day)),
+                if_left: String::new(),
+                due: None,
+                source: None,
+            });
+        }
+    }
+    let start = site.records_start().map(Month::of);
+    let last = Month::of(as_of);
+    let seen = |month: Month| {
+        site.visits.iter().any(|(_, v)| Month::of(v.date.0) == month)
+            || site.readings.values().flatten().any(|row| Month::of(row.day) == month)
+    };
+    if let Some(start) = start
+        && !site.visits.is_empty()
+    {
+        for month in start.next().max(last.plus(-11)).through(last) {
+            let closed = site.closed_days(month.first(), month.last()) as u32 >= month.days();
+            if !seen(month) && !closed {
+                all.push(ToDo {
+                    urgency: Urgency::Note,
+                    at: None,
+                    reason: "silent-month",
+                    what: format!("nothing is in the log for {}", month.in_words()),
+                    says: "No visit and no reading is written for the whole month.".to_owned(),
+                    if_left: String::new(),
+                    due: None,
+                    source: Some(site.source("log")),
+                });
+            }
+        }
+    }
+}
+
+fn left_at_visits(site: &Site, all: &mut Vec<ToDo>) {
+    let known = crate::records::check::addresses(site);
+    let Some((_, newest)) = site.visits.last() else { return };
+    let recent = plus_days(newest.date.0, -60);
+    for (index, visit) in site.visits.iter().filter(|(_, v)| v.date.0 >= recent) {
+        for (item, left) in visit.left.iter().enumerate() {
+            // What has been worked on since is no longer left.
+            let done = site.entries(&left.at).any(|(_, later, entry)| {
+                later.date.0 > visit.date.0 && (!entry.renewed.0.is_empty() || !entry.repaired.0.is_empty() || entry.exchanged.is_some())
+            });
+            if done || !known.contains(&left.at) {
+                continue;
+            }
+            let quote = left.quote == Some(true);
+            all.push(ToDo {
+                urgency: Urgency::Plan,
+                at: Some(left.at.clone()),
+                reason: "left-at-visit",
+                what: if quote { "left at a visit, to be quoted" } else { "left at a visit" }.to_owned(),
+                says: format!("Seen on {}.", calendar::in_words(visit.date.0)),
+                if_left: String::new(),
+                due: None,
+                source: Some(site.source(&format!("log[{index}].left[{item}]"))),
+            });
+        }
+    }
+}
