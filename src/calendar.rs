@@ -77,7 +77,18 @@ impl Month {
 
 /// The months' names.
 pub const MONTHS: [&str; 12] = [
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
 ];
 
 impl fmt::Display for Month {
@@ -111,7 +122,10 @@ pub fn parse_date(text: &str) -> Result<NaiveDate, String> {
     let shape = text.len() == 10
         && text.bytes().enumerate().all(|(i, b)| if i == 4 || i == 7 { b == b'-' } else { b.is_ascii_digit() });
     if !shape {
-        return Err(format!("`{}` is not a date; write it like `2026-09-30`", text.chars().take(40).collect::<String>()));
+        return Err(format!(
+            "`{}` is not a date; write it like `2026-09-30`",
+            text.chars().take(40).collect::<String>()
+        ));
     }
     let date = NaiveDate::parse_from_str(text, "%Y-%m-%d").map_err(|_| format!("there is no such day as `{text}`"))?;
     if YEARS.contains(&date.year()) {
@@ -130,7 +144,11 @@ pub fn add(day: NaiveDate, period: Period) -> NaiveDate {
 
 /// `day` plus whole days (before it if negative), held inside the calendar.
 pub fn plus_days(day: NaiveDate, days: i64) -> NaiveDate {
-    let sum = if days >= 0 { day.checked_add_days(Days::new(days as u64)) } else { day.checked_sub_days(Days::new(days.unsigned_abs())) };
+    let sum = if days >= 0 {
+        day.checked_add_days(Days::new(days as u64))
+    } else {
+        day.checked_sub_days(Days::new(days.unsigned_abs()))
+    };
     sum.unwrap_or(if days >= 0 { NaiveDate::MAX } else { NaiveDate::MIN })
 }
 

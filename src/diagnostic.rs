@@ -185,7 +185,10 @@ impl Diagnostic {
             Severity::Error => Level::ERROR,
             Severity::Warning => Level::WARNING,
         };
-        let mut group = level.primary_title(self.message.as_str()).id(self.rule.name()).elements(Vec::<annotate_snippets::Element>::new());
+        let mut group = level
+            .primary_title(self.message.as_str())
+            .id(self.rule.name())
+            .elements(Vec::<annotate_snippets::Element>::new());
         let window = |text: &str, spot: Spot| Window::new(text, spot);
         let first = self.spot.zip(self.excerpt.as_deref()).map(|(spot, text)| (spot, window(text, spot)));
         if let Some((spot, window)) = &first {
@@ -214,7 +217,7 @@ impl Diagnostic {
             group = group.element(Level::NOTE.with_name("so").message(left_out.as_str()));
         }
         let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
-        renderer.render(&[group]).to_string()
+        renderer.render(&[group]).clone()
     }
 
     /// For editors and hooks.
@@ -243,7 +246,8 @@ impl Window {
         // A window of the line keeps a 100,000-character line from flooding the terminal.
         let start = spot.column.saturating_sub(1);
         let from = if line.chars().count() > 160 { start.saturating_sub(60) } else { 0 };
-        let text: String = line.chars().skip(from).take(160).map(|c| if c.is_control() && c != '\t' { ' ' } else { c }).collect();
+        let text: String =
+            line.chars().skip(from).take(160).map(|c| if c.is_control() && c != '\t' { ' ' } else { c }).collect();
         let byte_at = |column: usize| text.char_indices().nth(column).map_or(text.len(), |(byte, _)| byte);
         let begin = byte_at(start - from);
         let end = byte_at(start - from + spot.length).max(begin);

@@ -16,17 +16,15 @@ mod pipe_loop;
 mod water;
 
 pub use curve::{CurveError, CurvePoint, PumpCurve};
-pub use operating_point::{
-    MOST_EVALUATIONS, NoOperatingPoint, OperatingPoint, RESIDUAL_LIMIT_M, operating_point,
-};
+pub use operating_point::{MOST_EVALUATIONS, NoOperatingPoint, OperatingPoint, RESIDUAL_LIMIT_M, operating_point};
 pub use pipe::{
-    FITTINGS, Schedule40, SizeSystem, area_of_bore, fitting_k, flow_at_velocity, friction_head,
-    minor_head, schedule_40, schedule_40_bore, velocity,
+    FITTINGS, Schedule40, SizeSystem, area_of_bore, fitting_k, flow_at_velocity, friction_head, minor_head,
+    schedule_40, schedule_40_bore, velocity,
 };
 pub use pipe_loop::{LoopError, PipeLoop, QuadraticDrop};
 pub use water::{
-    TemperatureOutOfRange, density, head_to_pressure, npsh_available, npsh_available_from_heads,
-    pressure_to_head, saturation_vapour_pressure,
+    TemperatureOutOfRange, density, head_to_pressure, npsh_available, npsh_available_from_heads, pressure_to_head,
+    saturation_vapour_pressure,
 };
 
 use uom::si::area::square_meter;
@@ -86,11 +84,7 @@ pub fn brake_power(water_power: Power, pump_efficiency: Ratio) -> Option<Power> 
 /// Time in which the flow moves the whole volume once: volume / flow through the filter (the definition
 /// of the Model Aquatic Health Code, 4.7.1.10.2). Infinite when nothing flows.
 pub fn turnover_time(volume: Volume, flow: VolumeRate) -> Time {
-    if flow.get::<cubic_meter_per_second>() > 0.0 {
-        volume / flow
-    } else {
-        Time::new::<second>(f64::INFINITY)
-    }
+    if flow.get::<cubic_meter_per_second>() > 0.0 { volume / flow } else { Time::new::<second>(f64::INFINITY) }
 }
 
 /// How many times a day the volume passes the filter at this flow and so many hours of running a day.
@@ -111,11 +105,7 @@ pub fn filter_area_needed(flow: VolumeRate, rate: Velocity) -> Option<Area> {
 }
 
 /// Time of running a day that moves the volume so many times. `None` when nothing flows.
-pub fn running_time_for_turnovers(
-    volume: Volume,
-    flow: VolumeRate,
-    turnovers: f64,
-) -> Option<Time> {
+pub fn running_time_for_turnovers(volume: Volume, flow: VolumeRate, turnovers: f64) -> Option<Time> {
     let once = turnover_time(volume, flow);
     once.get::<hour>().is_finite().then(|| once * turnovers)
 }
@@ -162,28 +152,14 @@ mod tests {
         for (flow, each_day) in [(20.0, 48.0), (40.0, 96.0), (100.0, 240.0)] {
             close(turnovers_per_day(volume, gpm(flow), 24.0), each_day, 1e-6);
         }
-        close(
-            running_time_for_turnovers(volume, gpm(20.0), 4.0)
-                .unwrap()
-                .get::<hour>(),
-            2.0,
-            1e-6,
-        );
+        close(running_time_for_turnovers(volume, gpm(20.0), 4.0).unwrap().get::<hour>(), 2.0, 1e-6);
     }
 
     #[test]
     fn nothing_flowing_never_turns_the_water_over() {
         let volume = Volume::new::<gallon>(600.0);
-        assert!(
-            turnover_time(volume, gpm(0.0))
-                .get::<minute>()
-                .is_infinite()
-        );
-        assert!(
-            turnover_time(Volume::new::<gallon>(0.0), gpm(0.0))
-                .get::<minute>()
-                .is_infinite()
-        );
+        assert!(turnover_time(volume, gpm(0.0)).get::<minute>().is_infinite());
+        assert!(turnover_time(Volume::new::<gallon>(0.0), gpm(0.0)).get::<minute>().is_infinite());
         assert_eq!(turnovers_per_day(volume, gpm(0.0), 24.0), 0.0);
         assert_eq!(running_time_for_turnovers(volume, gpm(0.0), 4.0), None);
     }
@@ -192,27 +168,14 @@ mod tests {
     fn clean_and_dirty_filter_turnover() {
         // 420 gal at 76.726 gpm (clean) and 61.075 gpm (dirty): 5.48 and 6.88 min.
         let volume = Volume::new::<gallon>(420.0);
-        close(
-            turnover_time(volume, gpm(76.726)).get::<minute>(),
-            5.48,
-            2e-3,
-        );
-        close(
-            turnover_time(volume, gpm(61.075)).get::<minute>(),
-            6.88,
-            2e-3,
-        );
+        close(turnover_time(volume, gpm(76.726)).get::<minute>(), 5.48, 2e-3);
+        close(turnover_time(volume, gpm(61.075)).get::<minute>(), 6.88, 2e-3);
     }
 
     #[test]
     fn affinity_examples() {
         // W-10: pump technical bulletin no. 33: 1700 to 2000 rpm. ±0.5 %.
-        let faster = affinity(
-            gpm(200.0),
-            feet(60.0),
-            hp(5.0),
-            Ratio::new::<ratio>(2000.0 / 1700.0),
-        );
+        let faster = affinity(gpm(200.0), feet(60.0), hp(5.0), Ratio::new::<ratio>(2000.0 / 1700.0));
         close(faster.flow.get::<gallon_per_minute>(), 235.3, 5e-3);
         close(faster.head.get::<foot>(), 83.0, 5e-3);
         close(faster.power.get::<horsepower>(), 8.14, 5e-3);
@@ -261,9 +224,6 @@ mod tests {
             close((back / rate).get::<ratio>(), 1.0, 1e-12);
         }
         assert_eq!(filter_rate(gpm(20.0), Area::new::<square_foot>(0.0)), None);
-        assert_eq!(
-            filter_area_needed(gpm(20.0), gpm(0.0) / Area::new::<square_foot>(1.0)),
-            None
-        );
+        assert_eq!(filter_area_needed(gpm(20.0), gpm(0.0) / Area::new::<square_foot>(1.0)), None);
     }
 }

@@ -196,7 +196,12 @@ impl LimitSet {
             Quantity::Temperature => {
                 let limit = self.temperature.as_ref()?;
                 let celsius = |t: Temperature| t.0.get::<degree_celsius>();
-                return Some((limit.at_least.map(celsius), limit.at_most.map(celsius), limit.source_text(), limit.known));
+                return Some((
+                    limit.at_least.map(celsius),
+                    limit.at_most.map(celsius),
+                    limit.source_text(),
+                    limit.known,
+                ));
             }
             Quantity::Ph => &self.water_tests.ph,
             Quantity::FreeChlorine => &self.water_tests.free_chlorine,
@@ -253,7 +258,10 @@ mod tests {
         let books = built_in();
         let minutes = |book: &str, used_as| {
             let book = books.iter().find(|b| b.name == book).unwrap();
-            book.limits(Some(used_as)).and_then(|l| l.turnover.as_ref()).and_then(|l| l.at_most).map(|d| d.0.get::<minute>().round())
+            book.limits(Some(used_as))
+                .and_then(|l| l.turnover.as_ref())
+                .and_then(|l| l.at_most)
+                .map(|d| d.0.get::<minute>().round())
         };
         assert_eq!(minutes("uk", Use::Rental), Some(15.0));
         assert_eq!(minutes("uk", Use::Gym), Some(6.0));

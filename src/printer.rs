@@ -71,7 +71,11 @@ impl Printer {
         let colour = self.terminal && std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty());
         let mut out = std::io::stderr().lock();
         for diagnostic in diagnostics {
-            let _ = if full { writeln!(out, "{}\n", diagnostic.full(colour)) } else { writeln!(out, "{}", diagnostic.one_line()) };
+            let _ = if full {
+                writeln!(out, "{}\n", diagnostic.full(colour))
+            } else {
+                writeln!(out, "{}", diagnostic.one_line())
+            };
         }
     }
 }

@@ -58,12 +58,16 @@ pub fn site_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigu
     site.spas
         .iter()
         .map(|spa| {
-            let hours: Vec<_> = spa.pumps.iter().map(|pump| run_hours::run_hours(fleet, site, spa, pump, as_of)).collect();
+            let hours: Vec<_> =
+                spa.pumps.iter().map(|pump| run_hours::run_hours(fleet, site, spa, pump, as_of)).collect();
             let water = water_turnover::water(fleet, site, spa, &hours, as_of);
             let filters = spa
                 .filters
                 .iter()
-                .map(|filter| FilterFigures { at: filter.at.clone(), state: filters::state(fleet, site, filter, as_of) })
+                .map(|filter| FilterFigures {
+                    at: filter.at.clone(),
+                    state: filters::state(fleet, site, filter, as_of),
+                })
                 .collect();
             let pumps = spa
                 .pumps

@@ -32,7 +32,7 @@ use crate::limits::RuleBook;
 use bookings::Stays;
 use customers::Customer;
 use fleet::FleetFile;
-use forms::{Fitted, Keyed, Money, Name, OneOrMany, Text};
+use forms::{Dated, Fitted, Keyed, Money, Name, OneOrMany, Text};
 use log::{Quantity, Visit};
 use pumps::Model;
 use site::{Contact, Travel, Use};
@@ -119,7 +119,7 @@ pub struct Site {
     /// Closed seasons, both ends counted.
     pub closed: Vec<ClosedSeason>,
     /// What a lost night costs.
-    pub lost_night: Option<Money>,
+    pub lost_night: Option<Dated<Money>>,
     /// What stands there.
     pub spas: Vec<Spa>,
     /// Visits in the order of the log, each with its number there.

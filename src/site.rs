@@ -51,6 +51,9 @@ impl SiteFigures<'_> {
 
     /// Parts whose due date is not known, by what is missing.
     pub fn parts_unknown(&self) -> Vec<&due::PartDue<'_>> {
-        self.parts.iter().filter(|p| p.due.is_none() || (p.by == DueBy::Hours && p.part.fitted == Fitted::Unknown)).collect()
+        self.parts
+            .iter()
+            .filter(|p| p.due.is_none() || (p.by == DueBy::Hours && p.part.fitted == Fitted::Unknown))
+            .collect()
     }
 }

@@ -58,7 +58,11 @@ impl Cell {
 /// A text as a spreadsheet may open it: what would be run begins with an apostrophe.
 pub fn harmless(text: &str) -> String {
     let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    if text.starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']) { format!("'{text}") } else { text }
+    if text.starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']) {
+        format!("'{text}")
+    } else {
+        text
+    }
 }
 
 /// A column: its name and what stands in it.
@@ -134,7 +138,11 @@ pub fn tables(sites: &[SiteFigures]) -> Result<Vec<Table>, TableError> {
 fn run_hours(sites: &[SiteFigures]) -> Result<Table, TableError> {
     let rows: Vec<_> = pumps(sites)
         .flat_map(|(site, pump)| {
-            pump.hours.iter().flat_map(|h| &h.months).map(move |row| Of { site: site.site.id.as_str(), at: &pump.at, row })
+            pump.hours.iter().flat_map(|h| &h.months).map(move |row| Of {
+                site: site.site.id.as_str(),
+                at: &pump.at,
+                row,
+            })
         })
         .collect();
     table(
@@ -167,7 +175,11 @@ fn pumps<'a>(
 fn hours_forecast(sites: &[SiteFigures]) -> Result<Table, TableError> {
     let rows: Vec<_> = pumps(sites)
         .flat_map(|(site, pump)| {
-            pump.forecast.iter().flat_map(|f| &f.months).map(move |row| Of { site: site.site.id.as_str(), at: &pump.at, row })
+            pump.forecast.iter().flat_map(|f| &f.months).map(move |row| Of {
+                site: site.site.id.as_str(),
+                at: &pump.at,
+                row,
+            })
         })
         .collect();
     table(
@@ -189,7 +201,9 @@ fn water_turnover(sites: &[SiteFigures]) -> Result<Table, TableError> {
     let rows: Vec<_> = sites
         .iter()
         .flat_map(|site| site.spas.iter().map(move |spa| (site, spa)))
-        .flat_map(|(site, spa)| spa.water.months.iter().map(move |row| Of { site: site.site.id.as_str(), at: &spa.at, row }))
+        .flat_map(|(site, spa)| {
+            spa.water.months.iter().map(move |row| Of { site: site.site.id.as_str(), at: &spa.at, row })
+        })
         .collect();
     table(
         "water_turnover",
@@ -221,7 +235,9 @@ fn filters(sites: &[SiteFigures]) -> Result<Table, TableError> {
     let rows: Vec<_> = sites
         .iter()
         .flat_map(|site| site.spas.iter().map(move |spa| (site, spa)))
-        .flat_map(|(site, spa)| spa.filters.iter().map(move |f| Of { site: site.site.id.as_str(), at: &f.at, row: &f.state }))
+        .flat_map(|(site, spa)| {
+            spa.filters.iter().map(move |f| Of { site: site.site.id.as_str(), at: &f.at, row: &f.state })
+        })
         .collect();
     table(
         "filters",
@@ -328,7 +344,7 @@ fn pump_failures(sites: &[SiteFigures]) -> Result<Table, TableError> {
     let of_pumps: Vec<(FailureRow, String, String)> = pumps(sites)
         .map(|(site, pump)| {
             let id = format!("{}/{}", site.site.id, pump.at);
-            (failure_row(id, &pump.failures), site.site.id.to_string(), model_of(&site.site, &pump.at))
+            (failure_row(id, &pump.failures), site.site.id.to_string(), model_of(site.site, &pump.at))
         })
         .collect();
     let counts: Vec<i64> = of_pumps.iter().map(|(row, _, _)| row.failures).collect();
@@ -401,7 +417,8 @@ fn model_of(site: &Site, at: &Address) -> String {
 }
 
 fn to_do(sites: &[SiteFigures]) -> Result<Table, TableError> {
-    let mut rows: Vec<_> = sites.iter().flat_map(|site| site.to_do.iter().map(move |row| (site.site.id.as_str(), row))).collect();
+    let mut rows: Vec<_> =
+        sites.iter().flat_map(|site| site.to_do.iter().map(move |row| (site.site.id.as_str(), row))).collect();
     rows.sort_by_key(|(site, row)| (row.urgency, *site));
     table(
         "to_do",
@@ -417,8 +434,6 @@ fn to_do(sites: &[SiteFigures]) -> Result<Table, TableError> {
         ],
     )
 }
-
-
 
 #[cfg(test)]
 mod tests {

@@ -65,7 +65,14 @@ pub struct ToDo {
 const PART_SOON_DAYS: i64 = 90;
 
 /// Everything to do at a site, the most urgent first.
-pub fn to_do(fleet: &Fleet, site: &Site, spas: &[SpaFigures], parts: &[PartDue], tasks: &[TaskDue], as_of: NaiveDate) -> Vec<ToDo> {
+pub fn to_do(
+    fleet: &Fleet,
+    site: &Site,
+    spas: &[SpaFigures],
+    parts: &[PartDue],
+    tasks: &[TaskDue],
+    as_of: NaiveDate,
+) -> Vec<ToDo> {
     let mut all = Vec::new();
     water(fleet, site, spas, &mut all);
     tests(fleet, spas, as_of, &mut all);
@@ -89,9 +96,17 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
         let source = row.flow.as_ref().and_then(|f| f.sources.last().cloned());
         if row.verdict == Verdict::Short {
             let mut says = Vec::new();
-            if let (Some(turnover), Some(limit), true) = (&row.turnover, row.limit_min, row.failing.contains(&"turnover")) {
-                let flow = row.flow.as_ref().map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
-                says.push(format!("All the water passes the filter in {:.1} min{flow}; the limit is {limit:.0} min.", turnover.value));
+            if let (Some(turnover), Some(limit), true) =
+                (&row.turnover, row.limit_min, row.failing.contains(&"turnover"))
+            {
+                let flow = row
+                    .flow
+                    .as_ref()
+                    .map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
+                says.push(format!(
+                    "All the water passes the filter in {:.1} min{flow}; the limit is {limit:.0} min.",
+                    turnover.value
+                ));
             }
             if let (Some(hours), true) = (row.hours_per_day, row.failing.contains(&"filtration hours")) {
                 says.push(format!("The water is filtered {hours:.1} h a day; the limit is continuous running."));
@@ -160,7 +175,12 @@ fn tests(fleet: &Fleet, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToD
                     calendar::in_words(last.day),
                     rows.len()
                 ),
-                if_left: if hot { "water this hot can make bathers faint" } else { "the water may not be fit to bathe in" }.to_owned(),
+                if_left: if hot {
+                    "water this hot can make bathers faint"
+                } else {
+                    "the water may not be fit to bathe in"
+                }
+                .to_owned(),
                 due: Some(plus_days(as_of, 1)),
                 source: Some(last.source.clone()),
             });
@@ -173,7 +193,8 @@ fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_of: NaiveDa
         for filter in &spa.filters {
             let state = &filter.state;
             let (Some((clean_by, low, high)), Some(rise)) = (state.clean_by, state.rise_per_day) else { continue };
-            let planned = tasks.iter().find(|t| t.at == filter.at && t.id.as_str() == "filter_clean").and_then(|t| t.task.every);
+            let planned =
+                tasks.iter().find(|t| t.at == filter.at && t.id.as_str() == "filter_clean").and_then(|t| t.task.every);
             let planned_days = match planned {
                 Some(crate::records::upkeep::Every::Period(period)) => Some(period.mean_days()),
                 _ => None,
@@ -194,9 +215,15 @@ fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_of: NaiveDa
                 format::pressure(limit, units)
             );
             if let (true, Some(needs), Some(planned)) = (fast, needs, planned_days) {
-                says.push_str(&format!(" It needs a clean about every {needs:.0} days and is planned every {planned:.0}."));
+                says.push_str(&format!(
+                    " It needs a clean about every {needs:.0} days and is planned every {planned:.0}."
+                ));
             }
-            says.push_str(&format!(" It reaches the limit between {} and {}.", calendar::in_words(low), calendar::in_words(high)));
+            says.push_str(&format!(
+                " It reaches the limit between {} and {}.",
+                calendar::in_words(low),
+                calendar::in_words(high)
+            ));
             all.push(ToDo {
                 urgency: if soon { Urgency::ActNow } else { Urgency::Plan },
                 at: Some(filter.at.clone()),
@@ -221,13 +248,15 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
             continue;
         }
         let says = format::part_reason(part, as_of);
-        let left = part.part.part.failure.and_then(|f| f.down).map_or(String::new(), |down| {
+        let left = part.part.part.failure.as_ref().and_then(|f| f.down).map_or(String::new(), |down| {
             format!("a failure puts it out of service for about {}", format::period(down))
         });
         // What is worn past its hours may fail any day; what is merely old by the book can be planned.
         let urgency = match (overdue, deferred) {
             (_, Some(_)) => Urgency::Plan,
-            (true, None) if part.by == DueBy::Hours || part.life_used.is_some_and(|used| used > 1.25) => Urgency::ActNow,
+            (true, None) if part.by == DueBy::Hours || part.life_used.is_some_and(|used| used > 1.25) => {
+                Urgency::ActNow
+            }
             _ => Urgency::Plan,
         };
         all.push(ToDo {
@@ -278,7 +307,10 @@ fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
             continue;
         }
         let overdue = due <= as_of;
-        let again = task.times.filter(|times| *times > 1).map_or(String::new(), |times| format!(" About {times} times in 12 months."));
+        let again = task
+            .times
+            .filter(|times| *times > 1)
+            .map_or(String::new(), |times| format!(" About {times} times in 12 months."));
         all.push(ToDo {
             urgency: if overdue { Urgency::Plan } else { Urgency::Note },
             at: Some(task.at.clone()),
@@ -295,13 +327,19 @@ fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
 fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     for pump in spas.iter().flat_map(|s| &s.pumps) {
         let (what, says) = match &pump.hours {
-            None => ("its hours are not known", "To know them, add its `fitted` day and a `program`, or counter readings.".to_owned()),
+            None => (
+                "its hours are not known",
+                "To know them, add its `fitted` day and a `program`, or counter readings.".to_owned(),
+            ),
             Some(hours) if hours.curves.is_empty() => {
                 ("its hours are not known", "To know them, add a `program` or counter readings.".to_owned())
             }
             Some(hours) if hours.set_aside > 0 => (
                 "counter readings were set aside",
-                format!("{} readings of its counter cannot be right beside the others and are not used.", hours.set_aside),
+                format!(
+                    "{} readings of its counter cannot be right beside the others and are not used.",
+                    hours.set_aside
+                ),
             ),
             _ => continue,
         };
@@ -323,7 +361,10 @@ fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>)
                 at: Some(pump.at.clone()),
                 reason: "pump-exchanged",
                 what: "a new pump stands here".to_owned(),
-                says: format!("It was exchanged on {}; its parts and its counter began anew.", calendar::in_words(*day)),
+                says: format!(
+                    "It was exchanged on {}; its parts and its counter began anew.",
+                    calendar::in_words(*day)
+                ),
                 if_left: String::new(),
                 due: None,
                 source: None,
@@ -365,7 +406,8 @@ fn left_at_visits(site: &Site, all: &mut Vec<ToDo>) {
         for (item, left) in visit.left.iter().enumerate() {
             // What has been worked on since is no longer left.
             let done = site.entries(&left.at).any(|(_, later, entry)| {
-                later.date.0 > visit.date.0 && (!entry.renewed.0.is_empty() || !entry.repaired.0.is_empty() || entry.exchanged.is_some())
+                later.date.0 > visit.date.0
+                    && (!entry.renewed.0.is_empty() || !entry.repaired.0.is_empty() || entry.exchanged.is_some())
             });
             if done || !known.contains(&left.at) {
                 continue;

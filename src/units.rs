@@ -7,8 +7,8 @@
 
 use std::fmt;
 
-use serde::de::{self, Deserializer, Visitor};
 use serde::Deserialize;
+use serde::de::{self, Deserializer, Visitor};
 
 /// Why a text is not the quantity it should be.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -288,7 +288,11 @@ impl Written for Daily {
     fn read(written: &str) -> Result<Self, QuantityError> {
         let value = read_plain::<Self>(written)?;
         if value.hours > 24.0 {
-            return Err(QuantityError::Range { written: shortened(written), kind: Self::KIND, must: "at most 24 h/day" });
+            return Err(QuantityError::Range {
+                written: shortened(written),
+                kind: Self::KIND,
+                must: "at most 24 h/day",
+            });
         }
         Ok(value)
     }
@@ -499,9 +503,14 @@ mod tests {
     #[test]
     fn a_wrong_unit_says_what_it_is_and_what_fits() {
         let text = Volume::read("9 bar").unwrap_err().to_string();
-        assert_eq!(text, "`bar` is the unit of a pressure; a volume is written with `L`, `gal` or `m3`, for example `1250 L`");
+        assert_eq!(
+            text,
+            "`bar` is the unit of a pressure; a volume is written with `L`, `gal` or `m3`, for example `1250 L`"
+        );
         assert!(Volume::read("1250").unwrap_err().to_string().contains("has no unit"));
-        assert!(Volume::read("1,5 m3").unwrap_err().to_string().contains("has no unit") || Volume::read("1,5 m3").is_err());
+        assert!(
+            Volume::read("1,5 m3").unwrap_err().to_string().contains("has no unit") || Volume::read("1,5 m3").is_err()
+        );
         assert!(Volume::read("-3 L").unwrap_err().to_string().contains("between 0"));
         assert!(Volume::read(".nan L").is_err());
         assert!(Volume::read("1e400 L").is_err());

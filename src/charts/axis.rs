@@ -80,9 +80,7 @@ impl ValueAxis {
         let widest = self
             .ticks
             .iter()
-            .map(|&tick| {
-                style::text_width(&style::number(tick, self.decimals), f64::from(TICK), false)
-            })
+            .map(|&tick| style::text_width(&style::number(tick, self.decimals), f64::from(TICK), false))
             .fold(0.0, f64::max);
         widest.ceil() as i32
     }
@@ -137,9 +135,7 @@ pub(super) fn first_of_month(day: NaiveDate) -> NaiveDate {
 /// [`NoChart`] if there are none, or more than a century of them.
 pub(super) fn months_between(first: NaiveDate, last: NaiveDate) -> Result<Vec<NaiveDate>, NoChart> {
     let (first, last) = (first_of_month(first), first_of_month(last));
-    let number = (last.year() - first.year()) * 12 + last.month0().cast_signed()
-        - first.month0().cast_signed()
-        + 1;
+    let number = (last.year() - first.year()) * 12 + last.month0().cast_signed() - first.month0().cast_signed() + 1;
     if number < 1 {
         return Err(NoChart::because("its last day is before its first"));
     }
@@ -158,11 +154,7 @@ pub(super) fn bars_right(months: usize, left: i32, right: i32) -> i32 {
 pub(super) fn equal_slots(months: &[NaiveDate], left: i32, right: i32) -> Vec<Slot> {
     let number = style::whole(months.len().max(1));
     let edge = |at: usize| left + (right - left) * style::whole(at) / number;
-    months
-        .iter()
-        .enumerate()
-        .map(|(at, &month)| Slot { month, left: edge(at), right: edge(at + 1) })
-        .collect()
+    months.iter().enumerate().map(|(at, &month)| Slot { month, left: edge(at), right: edge(at + 1) }).collect()
 }
 
 /// Left and right edge of the bar in a slot: not the whole room, and never a slab.
@@ -187,12 +179,7 @@ impl DayScale {
     ///
     /// # Errors
     /// [`NoChart`] as [`months_between`] does.
-    pub(super) fn new(
-        first: NaiveDate,
-        last: NaiveDate,
-        left: i32,
-        right: i32,
-    ) -> Result<Self, NoChart> {
+    pub(super) fn new(first: NaiveDate, last: NaiveDate, left: i32, right: i32) -> Result<Self, NoChart> {
         let months = months_between(first, last)?;
         if last < first {
             return Err(NoChart::because("its last day is before its first"));
@@ -290,8 +277,7 @@ pub(super) fn month_names(canvas: &mut Canvas, slots: &[Slot], baseline: i32) {
     for slot in &named {
         canvas.text(&slot.month.format("%b").to_string(), slot.centre(), baseline, type_);
     }
-    let mut years: Vec<&Slot> =
-        named.iter().copied().filter(|slot| slot.month.month() == 1).collect();
+    let mut years: Vec<&Slot> = named.iter().copied().filter(|slot| slot.month.month() == 1).collect();
     years.extend(named.first());
     for slot in years {
         canvas.try_text(&slot.month.year().to_string(), slot.centre(), baseline + 36, year_type);
@@ -370,10 +356,7 @@ mod tests {
             (0.07, 0.1, 1),
         ] {
             let (found, places) = round_step(at_least);
-            assert!(
-                (found - step).abs() < 1e-9 && places == decimals,
-                "{at_least}: {found} {places}"
-            );
+            assert!((found - step).abs() < 1e-9 && places == decimals, "{at_least}: {found} {places}");
         }
     }
 
@@ -436,10 +419,8 @@ mod tests {
 
     #[test]
     fn end_labels_move_apart() {
-        let mut labels: Vec<EndLabel> = [100, 101, 99, 300]
-            .iter()
-            .map(|&y| EndLabel { y, text: format!("limit {y}"), colour: INK })
-            .collect();
+        let mut labels: Vec<EndLabel> =
+            [100, 101, 99, 300].iter().map(|&y| EndLabel { y, text: format!("limit {y}"), colour: INK }).collect();
         assert!(end_label_room(&mut labels, 300) < 322);
         let mut canvas = Canvas::default();
         end_labels(&mut canvas, labels, 1400, 40);

@@ -112,14 +112,7 @@ impl Canvas {
     }
 
     /// The outline of a rectangle, drawn inside its edges, filled with paper.
-    pub(super) fn hollow(
-        &mut self,
-        left: i32,
-        top: i32,
-        right: i32,
-        bottom: i32,
-        colour: RGBColor,
-    ) {
+    pub(super) fn hollow(&mut self, left: i32, top: i32, right: i32, bottom: i32, colour: RGBColor) {
         const STROKE: i32 = 4;
         if right - left <= 2 * STROKE || bottom - top <= 2 * STROKE {
             // Too thin to have an inside: still outlined by what is left of it.
@@ -131,14 +124,7 @@ impl Canvas {
     }
 
     /// A dashed outline of a rectangle, filled with paper.
-    pub(super) fn dashed_box(
-        &mut self,
-        left: i32,
-        top: i32,
-        right: i32,
-        bottom: i32,
-        colour: RGBColor,
-    ) {
+    pub(super) fn dashed_box(&mut self, left: i32, top: i32, right: i32, bottom: i32, colour: RGBColor) {
         self.fill(left, top, right, bottom, PAPER);
         for (from, to) in [
             ((left, bottom), (left, top)),
@@ -158,14 +144,7 @@ impl Canvas {
     }
 
     /// A dashed straight line; `dash` is the length of a dash and of a gap.
-    pub(super) fn dashed(
-        &mut self,
-        from: (i32, i32),
-        to: (i32, i32),
-        width: u32,
-        dash: (i32, i32),
-        colour: RGBColor,
-    ) {
+    pub(super) fn dashed(&mut self, from: (i32, i32), to: (i32, i32), width: u32, dash: (i32, i32), colour: RGBColor) {
         let (along_x, along_y) = (f64::from(to.0 - from.0), f64::from(to.1 - from.1));
         let length = along_x.hypot(along_y);
         let at = |distance: f64| {
@@ -193,8 +172,7 @@ impl Canvas {
 
     /// A triangle standing on its base (`up`) or on its point, about `2 * half` wide.
     pub(super) fn triangle(&mut self, x: i32, y: i32, half: i32, up: bool, colour: RGBColor) {
-        let (base, tip) =
-            if up { (y + half * 4 / 5, y - half) } else { (y - half * 4 / 5, y + half) };
+        let (base, tip) = if up { (y + half * 4 / 5, y - half) } else { (y - half * 4 / 5, y + half) };
         let points = vec![(x - half, base), (x + half, base), (x, tip)];
         self.shapes.push(Shape::Polygon { points, colour });
     }
@@ -267,11 +245,7 @@ impl Canvas {
             return (text, x, label);
         }
         let left = f64::from(x) - before;
-        let moved = if left < 0.0 {
-            (-left).ceil()
-        } else {
-            (f64::from(WIDTH) - left - width).min(0.0).floor()
-        };
+        let moved = if left < 0.0 { (-left).ceil() } else { (f64::from(WIDTH) - left - width).min(0.0).floor() };
         let label = LabelBox {
             text: text.clone(),
             left: left + moved,
@@ -298,19 +272,18 @@ impl Canvas {
                     Shape::Fill { corners, colour } => {
                         root.draw(&Rectangle::new(corners, colour.filled())).map_err(refused)?;
                     }
-                    Shape::Path { points, width, colour } => root
-                        .draw(&PathElement::new(points, stroke(colour, width)))
-                        .map_err(refused)?,
+                    Shape::Path { points, width, colour } => {
+                        root.draw(&PathElement::new(points, stroke(colour, width))).map_err(refused)?;
+                    }
                     Shape::Polygon { points, colour } => {
                         root.draw(&Polygon::new(points, colour.filled())).map_err(refused)?;
                     }
                     Shape::Disc { centre, radius, colour } => {
-                        root.draw(&Circle::new(centre, radius, colour.filled()))
-                            .map_err(refused)?;
+                        root.draw(&Circle::new(centre, radius, colour.filled())).map_err(refused)?;
                     }
-                    Shape::Ring { centre, radius, width, colour } => root
-                        .draw(&Circle::new(centre, radius, stroke(colour, width)))
-                        .map_err(refused)?,
+                    Shape::Ring { centre, radius, width, colour } => {
+                        root.draw(&Circle::new(centre, radius, stroke(colour, width))).map_err(refused)?;
+                    }
                     Shape::Text { text, at, type_ } => {
                         let (place, set) = set_type(at, type_);
                         root.draw(&Text::new(text, place, set)).map_err(refused)?;

@@ -52,12 +52,8 @@ pub fn condition(input: &ConditionInput) -> Result<Chart, NoChart> {
         timeline.span_words(&unit, input.decimals)
     );
     if let Some((limit, name)) = &input.limit {
-        let _ = write!(
-            alt,
-            " The limit is {} {unit} ({}).",
-            style::number(*limit, input.decimals),
-            style::printable(name)
-        );
+        let _ =
+            write!(alt, " The limit is {} {unit} ({}).", style::number(*limit, input.decimals), style::printable(name));
     }
     alt += &timeline.trend_words(&input.range_name, "the limit");
     let caption = timeline.caption(&input.range_name);
@@ -102,19 +98,9 @@ mod tests {
             from: day(1),
             to: day(12),
             readings: (0..readings)
-                .map(|at| Reading {
-                    date: day(at % 12 + 1),
-                    value: 7.0 + 0.2 * f64::from(at),
-                    is_estimated: false,
-                })
+                .map(|at| Reading { date: day(at % 12 + 1), value: 7.0 + 0.2 * f64::from(at), is_estimated: false })
                 .collect(),
-            trend: Some(Trend {
-                from: day(1),
-                from_value: 7.0,
-                to: day(12),
-                to_value: 9.2,
-                crossing: None,
-            }),
+            trend: Some(Trend { from: day(1), from_value: 7.0, to: day(12), to_value: 9.2, crossing: None }),
             limit: Some((10.4, "nameplate".into())),
             range_name: "central 80 %".into(),
         }
@@ -125,8 +111,7 @@ mod tests {
         for readings in [2, 12, 40] {
             let mut input = input(readings);
             assert_labels_fit(&timeline(&input).draw().unwrap());
-            input.quantity =
-                "a measured quantity with a name of well over sixty characters, <b>&\" ".repeat(3);
+            input.quantity = "a measured quantity with a name of well over sixty characters, <b>&\" ".repeat(3);
             input.limit = Some((1e6, input.quantity.clone()));
             assert_labels_fit(&timeline(&input).draw().unwrap());
             input.limit = Some((-10.0, "lowest".into()));

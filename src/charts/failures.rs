@@ -7,9 +7,7 @@ use std::fmt::Write as _;
 
 use chrono::NaiveDate;
 
-use super::axis::{
-    DayScale, EndLabel, MONTHS_HEIGHT, ValueAxis, end_label_room, end_labels, long_day,
-};
+use super::axis::{DayScale, EndLabel, MONTHS_HEIGHT, ValueAxis, end_label_room, end_labels, long_day};
 use super::canvas::{Anchor, Canvas, Drawing, Type};
 use super::style::{self, ACCENT, ACT, GREY_TEXT, INK, TICK, WIDTH};
 use super::{Chart, NoChart};
@@ -60,20 +58,12 @@ pub struct FailureBound {
 pub fn failures(input: &FailuresInput) -> Result<Chart, NoChart> {
     let shown = shown(input);
     let drawing = draw(input, &shown)?;
-    Ok(Chart {
-        name: input.name.clone(),
-        svg: drawing.svg,
-        alt: alt(input, &shown),
-        caption: caption(input),
-    })
+    Ok(Chart { name: input.name.clone(), svg: drawing.svg, alt: alt(input, &shown), caption: caption(input) })
 }
 
 fn shown(input: &FailuresInput) -> Vec<&Failure> {
-    let mut shown: Vec<&Failure> = input
-        .failures
-        .iter()
-        .filter(|failure| (input.from..=input.to).contains(&failure.date))
-        .collect();
+    let mut shown: Vec<&Failure> =
+        input.failures.iter().filter(|failure| (input.from..=input.to).contains(&failure.date)).collect();
     shown.sort_by(|a, b| a.date.cmp(&b.date).then_with(|| a.what.cmp(&b.what)));
     shown
 }
@@ -91,11 +81,8 @@ fn draw(input: &FailuresInput, shown: &[&Failure]) -> Result<Drawing, NoChart> {
         return Err(NoChart::because("a bound of the failures is below zero"));
     }
     let axis = ValueAxis::new(&values, top, bottom, true)?;
-    let mut ends = vec![EndLabel {
-        y: axis.y(shown.len() as f64),
-        text: format!("{} so far", shown.len()),
-        colour: INK,
-    }];
+    let mut ends =
+        vec![EndLabel { y: axis.y(shown.len() as f64), text: format!("{} so far", shown.len()), colour: INK }];
     if let Some(last) = bounds.last() {
         for (value, word) in [(last.high, "high"), (last.low, "low")] {
             let text = format!("{word} {}", style::number(value, 1));
@@ -111,8 +98,7 @@ fn draw(input: &FailuresInput, shown: &[&Failure]) -> Result<Drawing, NoChart> {
     axis.draw(&mut canvas, left, right);
     scale.draw(&mut canvas, bottom);
     for of in [|bound: &FailureBound| bound.low, |bound: &FailureBound| bound.high] {
-        let points: Vec<(i32, i32)> =
-            bounds.iter().map(|bound| (scale.end(bound.date), axis.y(of(bound)))).collect();
+        let points: Vec<(i32, i32)> = bounds.iter().map(|bound| (scale.end(bound.date), axis.y(of(bound)))).collect();
         for pair in points.windows(2) {
             canvas.dashed(pair[0], pair[1], 3, (8, 8), GREY_TEXT);
         }
@@ -153,8 +139,7 @@ fn alt(input: &FailuresInput, shown: &[&Failure]) -> String {
         let _ = write!(out, ", the last on {}{what}", long_day(last.date));
     }
     let days = (input.to - input.from).num_days();
-    let late =
-        shown.iter().filter(|failure| (failure.date - input.from).num_days() * 2 > days).count();
+    let late = shown.iter().filter(|failure| (failure.date - input.from).num_days() * 2 > days).count();
     let _ = write!(out, "; {late} of them in the second half of that time.");
     if let Some(last) = input.bounds.iter().rfind(|bound| bound.date <= input.to) {
         let _ = write!(
@@ -191,9 +176,7 @@ mod tests {
             subject: "Jets 1".into(),
             from,
             to: day(1500),
-            failures: (0..number)
-                .map(|at| Failure { date: day(1500 - at * at % 1500), what: what.into() })
-                .collect(),
+            failures: (0..number).map(|at| Failure { date: day(1500 - at * at % 1500), what: what.into() }).collect(),
             bounds: (0..=10)
                 .map(|at| {
                     let share = at as f64 / 10.0 * number as f64;
@@ -207,11 +190,7 @@ mod tests {
     #[test]
     fn labels_fit() {
         for number in [1, 2, 5, 40, 400] {
-            for what in [
-                "",
-                "shaft seal",
-                "a failure <of> a part & a name of some sixty characters, no less",
-            ] {
+            for what in ["", "shaft seal", "a failure <of> a part & a name of some sixty characters, no less"] {
                 let mut input = input(number, what);
                 assert_labels_fit(&draw(&input, &shown(&input)).unwrap());
                 input.bounds.clear();
@@ -236,10 +215,7 @@ mod tests {
 
     #[test]
     fn nothing_to_draw_is_said() {
-        assert_eq!(
-            failures(&input(0, "")).unwrap_err().to_string(),
-            "no chart: no failure on record"
-        );
+        assert_eq!(failures(&input(0, "")).unwrap_err().to_string(), "no chart: no failure on record");
         let mut bad = input(3, "");
         bad.bounds[3].high = f64::NAN;
         assert!(failures(&bad).is_err());

@@ -130,11 +130,7 @@ mod tests {
                 from_value: 0.8 * scale,
                 to: day(188),
                 to_value: 0.95 * scale,
-                crossing: Some(Crossing {
-                    earliest: day(184),
-                    expected: day(188),
-                    latest: day(199),
-                }),
+                crossing: Some(Crossing { earliest: day(184), expected: day(188), latest: day(199) }),
             }),
             range_name: "central 80 %".into(),
         }
@@ -146,8 +142,7 @@ mod tests {
             for scale in [1e-4, 1.0, 1e6] {
                 let mut input = input(readings, scale);
                 assert_labels_fit(&timeline(&input).draw().unwrap());
-                input.unit =
-                    "units of pressure <with> a name of some sixty characters, & more".into();
+                input.unit = "units of pressure <with> a name of some sixty characters, & more".into();
                 input.limit_pressure = Some(0.801 * scale);
                 assert_labels_fit(&timeline(&input).draw().unwrap());
             }
@@ -182,11 +177,7 @@ mod tests {
             "{}",
             chart.alt
         );
-        assert!(
-            chart.caption.starts_with("Solid dot: reading; ring: estimated;"),
-            "{}",
-            chart.caption
-        );
+        assert!(chart.caption.starts_with("Solid dot: reading; ring: estimated;"), "{}", chart.caption);
         assert_eq!(filter(&input(12, 1.0)).unwrap(), chart);
     }
 

@@ -7,9 +7,7 @@ use std::fmt::Write as _;
 
 use super::axis::check;
 use super::canvas::{Anchor, Canvas, Drawing, Type};
-use super::style::{
-    self, ACCENT, GREY_GRID, GREY_TEXT, INK, LABEL, LINE_PITCH, Mark, PAPER, TICK, WIDTH,
-};
+use super::style::{self, ACCENT, GREY_GRID, GREY_TEXT, INK, LABEL, LINE_PITCH, Mark, PAPER, TICK, WIDTH};
 use super::{Chart, NoChart};
 
 /// Most rows on one page.
@@ -54,12 +52,7 @@ pub struct PartLifeRow {
 /// [`NoChart`] if there is no part, or a figure cannot be drawn.
 pub fn part_life(input: &PartLifeInput) -> Result<Chart, NoChart> {
     let drawing = draw(input)?;
-    Ok(Chart {
-        name: input.name.clone(),
-        svg: drawing.svg,
-        alt: alt(input),
-        caption: caption(input),
-    })
+    Ok(Chart { name: input.name.clone(), svg: drawing.svg, alt: alt(input), caption: caption(input) })
 }
 
 fn rows(input: &PartLifeInput) -> &[PartLifeRow] {
@@ -80,22 +73,17 @@ fn draw(input: &PartLifeInput) -> Result<Drawing, NoChart> {
     }
     let (label_size, tick_size) = (f64::from(LABEL), f64::from(TICK));
     let lines = if rows.len() > MOST_TWO_LINE_ROWS { 1 } else { 2 };
-    let labels: Vec<Vec<String>> =
-        rows.iter().map(|row| style::wrap(&row.label, 540.0, label_size, lines)).collect();
-    let dues: Vec<String> =
-        rows.iter().map(|row| style::fit(&row.due, 380.0, label_size)).collect();
+    let labels: Vec<Vec<String>> = rows.iter().map(|row| style::wrap(&row.label, 540.0, label_size, lines)).collect();
+    let dues: Vec<String> = rows.iter().map(|row| style::fit(&row.due, 380.0, label_size)).collect();
     let widest = |texts: &mut dyn Iterator<Item = &String>| {
-        texts.map(|text| style::text_width(text, label_size, false)).fold(0.0, f64::max).ceil()
-            as i32
+        texts.map(|text| style::text_width(text, label_size, false)).fold(0.0, f64::max).ceil() as i32
     };
     let left = widest(&mut labels.iter().flatten()) + 26;
     // Between the bars and the due dates: a figure at the end of the longest bar, then the mark.
-    let figure_room = rows
-        .iter()
-        .map(|row| style::text_width(&percent(row.used_share), tick_size, false))
-        .fold(0.0, f64::max)
-        .ceil() as i32
-        + 24;
+    let figure_room =
+        rows.iter().map(|row| style::text_width(&percent(row.used_share), tick_size, false)).fold(0.0, f64::max).ceil()
+            as i32
+            + 24;
     let due_left = WIDTH - widest(&mut dues.iter());
     let mark_x = due_left - 30;
     let right = mark_x - 30 - figure_room;
@@ -104,15 +92,12 @@ fn draw(input: &PartLifeInput) -> Result<Drawing, NoChart> {
         .map(|row| row.range_share.map_or(row.used_share, |(_, high)| high.max(row.used_share)))
         .fold(1.05, f64::max)
         .min(LONGEST_SHARE);
-    let x = |share: f64| {
-        left + (f64::from(right - left) * (share.clamp(0.0, longest) / longest)).round() as i32
-    };
+    let x = |share: f64| left + (f64::from(right - left) * (share.clamp(0.0, longest) / longest)).round() as i32;
 
     let mut canvas = Canvas::default();
     let header = Type::new(TICK, GREY_TEXT, Anchor::Centre);
     let top = 64;
-    let heights: Vec<i32> =
-        labels.iter().map(|lines| 50 + (style::whole(lines.len()) - 1) * LINE_PITCH).collect();
+    let heights: Vec<i32> = labels.iter().map(|lines| 50 + (style::whole(lines.len()) - 1) * LINE_PITCH).collect();
     let bottom = top + heights.iter().sum::<i32>();
     let ink = Type::new(TICK, INK, Anchor::Centre);
     canvas.text("100 %", x(1.0), 30, ink);
@@ -137,12 +122,7 @@ fn draw(input: &PartLifeInput) -> Result<Drawing, NoChart> {
     for (((row, lines), due), middle) in rows.iter().zip(&labels).zip(&dues).zip(middles) {
         let first = middle + 11 - (style::whole(lines.len()) - 1) * LINE_PITCH / 2;
         for (at, line) in lines.iter().enumerate() {
-            canvas.text(
-                line,
-                0,
-                first + style::whole(at) * LINE_PITCH,
-                Type::new(LABEL, INK, Anchor::Left),
-            );
+            canvas.text(line, 0, first + style::whole(at) * LINE_PITCH, Type::new(LABEL, INK, Anchor::Left));
         }
         let colour = row.mark.map_or(ACCENT, Mark::colour);
         let mut tip = x(row.used_share);
@@ -171,11 +151,7 @@ fn draw_bar(canvas: &mut Canvas, row: &PartLifeRow, left: i32, end: i32, middle:
     }
     if row.used_share > LONGEST_SHARE {
         let mut slash = |shift: i32, width, colour| {
-            canvas.line(
-                vec![(end - shift - 8, middle + 20), (end - shift + 8, middle - 20)],
-                width,
-                colour,
-            );
+            canvas.line(vec![(end - shift - 8, middle + 20), (end - shift + 8, middle - 20)], width, colour);
         };
         if row.is_estimated {
             slash(35, 18, PAPER);
@@ -195,12 +171,7 @@ fn percent(share: f64) -> String {
 fn alt(input: &PartLifeInput) -> String {
     let rows = rows(input);
     let named = |row: &PartLifeRow| {
-        format!(
-            "{} ({}, {})",
-            style::printable(&row.label),
-            percent(row.used_share),
-            style::printable(&row.due)
-        )
+        format!("{} ({}, {})", style::printable(&row.label), percent(row.used_share), style::printable(&row.due))
     };
     let past: Vec<String> = rows.iter().filter(|row| row.used_share >= 1.0).map(named).collect();
     let mut out = if past.is_empty() {
@@ -214,17 +185,13 @@ fn alt(input: &PartLifeInput) -> String {
             style::list_some(&past)
         )
     };
-    let next = rows
-        .iter()
-        .filter(|row| row.used_share < 1.0)
-        .max_by(|a, b| a.used_share.total_cmp(&b.used_share));
+    let next = rows.iter().filter(|row| row.used_share < 1.0).max_by(|a, b| a.used_share.total_cmp(&b.used_share));
     if let Some(next) = next {
         let _ = write!(out, " Nearest to it: {}.", named(next));
     }
     let estimated = rows.iter().filter(|row| row.is_estimated).count();
     if estimated > 0 {
-        let _ =
-            write!(out, " The use is estimated for {}.", style::count(estimated, "part", "parts"));
+        let _ = write!(out, " The use is estimated for {}.", style::count(estimated, "part", "parts"));
     }
     out
 }
@@ -274,13 +241,8 @@ mod tests {
                         range_share: (at % 2 == 0).then_some((used * 0.9, used * 1.2)),
                         due: "about 9 Mar 2027".into(),
                         is_estimated: at % 3 == 0,
-                        mark: [
-                            None,
-                            Some(Mark::ActNow),
-                            Some(Mark::Plan),
-                            Some(Mark::Note),
-                            Some(Mark::DoNotUse),
-                        ][at % 5],
+                        mark: [None, Some(Mark::ActNow), Some(Mark::Plan), Some(Mark::Note), Some(Mark::DoNotUse)]
+                            [at % 5],
                     }
                 })
                 .collect(),
@@ -291,11 +253,9 @@ mod tests {
     #[test]
     fn labels_fit_with_one_to_many_rows_and_long_names() {
         for rows in [1, 2, 10, 24, 25, 40, 60] {
-            for label in [
-                "Seal",
-                "Terrace spa by the <script>&\" long wall, jets 1: shaft seal, wet end",
-                &"W".repeat(60),
-            ] {
+            for label in
+                ["Seal", "Terrace spa by the <script>&\" long wall, jets 1: shaft seal, wet end", &"W".repeat(60)]
+            {
                 for scale in [0.0, 1.0, 1e4] {
                     let mut input = input(rows, label, scale);
                     let drawing = draw(&input).unwrap();
@@ -312,26 +272,20 @@ mod tests {
     fn alt_states_the_finding() {
         let chart = part_life(&input(16, "Seal", 1.0)).unwrap();
         assert!(
-            chart.alt.starts_with("1 of 16 parts used all of its life: Seal 15 (105 %, about 9 Mar 2027). Nearest to it: Seal 14 (98 %"),
+            chart.alt.starts_with(
+                "1 of 16 parts used all of its life: Seal 15 (105 %, about 9 Mar 2027). Nearest to it: Seal 14 (98 %"
+            ),
             "{}",
             chart.alt
         );
         assert!(chart.caption.contains("triangle: act now; dot: plan"), "{}", chart.caption);
-        assert!(
-            part_life(&input(41, "Seal", 1.0))
-                .unwrap()
-                .caption
-                .ends_with("The first 40 of 41 parts.")
-        );
+        assert!(part_life(&input(41, "Seal", 1.0)).unwrap().caption.ends_with("The first 40 of 41 parts."));
         assert_eq!(part_life(&input(16, "Seal", 1.0)).unwrap(), chart);
     }
 
     #[test]
     fn nothing_to_draw_is_said() {
-        assert_eq!(
-            part_life(&input(0, "", 1.0)).unwrap_err().to_string(),
-            "no chart: no wear part on record"
-        );
+        assert_eq!(part_life(&input(0, "", 1.0)).unwrap_err().to_string(), "no chart: no wear part on record");
         for bad in [f64::NAN, f64::INFINITY, -1.0] {
             assert!(part_life(&input(3, "Seal", bad)).is_err());
         }

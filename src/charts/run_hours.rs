@@ -9,8 +9,8 @@ use std::fmt::Write as _;
 use chrono::NaiveDate;
 
 use super::axis::{
-    MONTHS_HEIGHT, ValueAxis, bar_edges, bars_right, equal_slots, first_of_month, long_month,
-    month_names, months_between,
+    MONTHS_HEIGHT, ValueAxis, bar_edges, bars_right, equal_slots, first_of_month, long_month, month_names,
+    months_between,
 };
 use super::canvas::{Anchor, Canvas, Drawing, Type};
 use super::style::{self, ACCENT, GREY_TEXT, INK, TICK, WIDTH};
@@ -79,8 +79,7 @@ fn in_order(input: &RunHoursInput) -> Result<(Vec<NaiveDate>, Vec<Speed>), NoCha
         .iter()
         .take(MOST_SPEEDS)
         .map(|speed| {
-            let months =
-                speed.months.iter().map(|entry| (first_of_month(entry.month), *entry)).collect();
+            let months = speed.months.iter().map(|entry| (first_of_month(entry.month), *entry)).collect();
             (style::printable(&speed.speed), months)
         })
         .collect();
@@ -94,8 +93,7 @@ fn in_order(input: &RunHoursInput) -> Result<(Vec<NaiveDate>, Vec<Speed>), NoCha
 }
 
 fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
-    let shown =
-        || speeds.iter().flat_map(|(_, hours)| months.iter().filter_map(|month| hours.get(month)));
+    let shown = || speeds.iter().flat_map(|(_, hours)| months.iter().filter_map(|month| hours.get(month)));
     if shown().any(|month| month.metered_hours < 0.0 || month.estimated_hours < 0.0) {
         return Err(NoChart::because("a month has hours below zero"));
     }
@@ -114,8 +112,7 @@ fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
         })
         .collect();
     // One scale for all speeds, unless a speed would be too small on it to tell solid from hollow.
-    let most: Vec<f64> =
-        values.iter().map(|values| values.iter().copied().fold(0.0, f64::max)).collect();
+    let most: Vec<f64> = values.iter().map(|values| values.iter().copied().fold(0.0, f64::max)).collect();
     let largest = most.iter().copied().fold(0.0, f64::max);
     let share_scale = most.iter().all(|&most| most * 3.0 >= largest);
     let all: Vec<f64> = values.concat();
@@ -139,12 +136,7 @@ fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
         for slot in &slots {
             let (from, to) = bar_edges(slot);
             let Some(month) = hours.get(&slot.month) else {
-                canvas.text(
-                    "?",
-                    slot.centre(),
-                    bottom - 14,
-                    Type::new(TICK, GREY_TEXT, Anchor::Centre),
-                );
+                canvas.text("?", slot.centre(), bottom - 14, Type::new(TICK, GREY_TEXT, Anchor::Centre));
                 continue;
             };
             let metered = axis.y(month.metered_hours);
@@ -154,11 +146,7 @@ fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
             }
             canvas.fill(from, metered, to, bottom, ACCENT);
             if let Some((low, high)) = month.range_hours {
-                canvas.line(
-                    vec![(slot.centre(), axis.y(low.max(0.0))), (slot.centre(), axis.y(high))],
-                    4,
-                    INK,
-                );
+                canvas.line(vec![(slot.centre(), axis.y(low.max(0.0))), (slot.centre(), axis.y(high))], 4, INK);
             }
         }
         if at + 1 == speeds.len() {
@@ -171,8 +159,7 @@ fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
 fn alt(input: &RunHoursInput, months: &[NaiveDate], speeds: &[Speed]) -> String {
     let mut out = format!("{}:", style::printable(&input.pump));
     for (at, (speed, hours)) in speeds.iter().enumerate() {
-        let known: Vec<&RunHoursMonth> =
-            months.iter().filter_map(|month| hours.get(month)).collect();
+        let known: Vec<&RunHoursMonth> = months.iter().filter_map(|month| hours.get(month)).collect();
         let of = |month: &RunHoursMonth| month.metered_hours + month.estimated_hours;
         let Some(most) = known.iter().copied().max_by(|a, b| of(a).total_cmp(&of(b))) else {
             continue;
@@ -196,11 +183,7 @@ fn alt(input: &RunHoursInput, months: &[NaiveDate], speeds: &[Speed]) -> String 
             style::number(of(most), 0)
         );
         if known.len() < months.len() {
-            let _ = write!(
-                out,
-                ", {} not known",
-                style::count(months.len() - known.len(), "month", "months")
-            );
+            let _ = write!(out, ", {} not known", style::count(months.len() - known.len(), "month", "months"));
         }
     }
     out.push('.');
@@ -251,20 +234,12 @@ mod tests {
                         month: first.checked_add_months(Months::new(at)).unwrap(),
                         metered_hours: f64::from(at * 10) * scale,
                         estimated_hours: f64::from(at % 3) * 100.0 * scale,
-                        range_hours: Some((
-                            f64::from(at * 9) * scale,
-                            f64::from(at * 12 + 200) * scale,
-                        )),
+                        range_hours: Some((f64::from(at * 9) * scale, f64::from(at * 12 + 200) * scale)),
                     })
                     .collect(),
             })
             .collect();
-        RunHoursInput {
-            name: "hours".into(),
-            pump: "Jets 1".into(),
-            speeds,
-            range_name: "central 80 %".into(),
-        }
+        RunHoursInput { name: "hours".into(), pump: "Jets 1".into(), speeds, range_name: "central 80 %".into() }
     }
 
     #[test]
@@ -287,19 +262,13 @@ mod tests {
             "{}",
             chart.alt
         );
-        assert_eq!(
-            chart.caption,
-            "Solid: metered; hollow: estimated; thin line: central 80 %; ?: not known."
-        );
+        assert_eq!(chart.caption, "Solid: metered; hollow: estimated; thin line: central 80 %; ?: not known.");
         assert_eq!(run_hours(&input(12, 2, 1.0)).unwrap(), chart);
     }
 
     #[test]
     fn nothing_to_draw_is_said() {
-        assert_eq!(
-            run_hours(&input(0, 1, 1.0)).unwrap_err().to_string(),
-            "no chart: no month on record"
-        );
+        assert_eq!(run_hours(&input(0, 1, 1.0)).unwrap_err().to_string(), "no chart: no month on record");
         assert!(run_hours(&input(3, 0, 1.0)).is_err());
         assert!(run_hours(&input(3, 1, f64::NAN)).is_err());
         assert!(run_hours(&input(3, 1, -1.0)).is_err());

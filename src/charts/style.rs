@@ -83,10 +83,8 @@ impl Mark {
     }
 }
 
-static REGULAR: LazyLock<Option<Face<'static>>> =
-    LazyLock::new(|| Face::parse(ttf_noto_sans::REGULAR, 0).ok());
-static BOLD: LazyLock<Option<Face<'static>>> =
-    LazyLock::new(|| Face::parse(ttf_noto_sans::BOLD, 0).ok());
+static REGULAR: LazyLock<Option<Face<'static>>> = LazyLock::new(|| Face::parse(ttf_noto_sans::REGULAR, 0).ok());
+static BOLD: LazyLock<Option<Face<'static>>> = LazyLock::new(|| Face::parse(ttf_noto_sans::BOLD, 0).ok());
 static REGISTERED: Once = Once::new();
 
 /// Makes the fonts known to the drawing library, once in the life of the program.
@@ -107,11 +105,9 @@ fn face(bold: bool) -> Option<&'static Face<'static>> {
 /// characters count as not shown, whatever the font's table says.
 pub fn has_glyph(character: char) -> bool {
     !is_invisible(character)
-        && [false, true].into_iter().all(|bold| {
-            face(bold)
-                .and_then(|face| face.glyph_index(character))
-                .is_some_and(|glyph| glyph.0 != 0)
-        })
+        && [false, true]
+            .into_iter()
+            .all(|bold| face(bold).and_then(|face| face.glyph_index(character)).is_some_and(|glyph| glyph.0 != 0))
 }
 
 /// Controls, joiners, direction marks and the like: they have no width and may turn text round.
@@ -173,8 +169,7 @@ pub fn fit(text: &str, width: f64, size_px: f64) -> String {
     }
     let mut ends: Vec<usize> = text.grapheme_indices(true).map(|(at, _)| at).collect();
     while let Some(end) = ends.pop() {
-        let kept =
-            text[..end].trim_end_matches(|c: char| c.is_whitespace() || ",;:.-–".contains(c));
+        let kept = text[..end].trim_end_matches(|c: char| c.is_whitespace() || ",;:.-–".contains(c));
         if kept.is_empty() {
             break;
         }
@@ -194,8 +189,7 @@ pub fn fit_middle(text: &str, width: f64, size_px: f64) -> String {
     }
     let letters: Vec<&str> = text.graphemes(true).collect();
     for kept in (4..letters.len()).rev() {
-        let (head, tail) =
-            (letters[..kept.div_ceil(2)].concat(), letters[letters.len() - kept / 2..].concat());
+        let (head, tail) = (letters[..kept.div_ceil(2)].concat(), letters[letters.len() - kept / 2..].concat());
         // Half a word at the start of the tail tells nothing.
         let tail = match tail.find(' ') {
             Some(at) if at * 2 < tail.len() => &tail[at..],
@@ -341,8 +335,7 @@ mod tests {
 
     #[test]
     fn long_labels_break_between_words() {
-        let lines =
-            wrap("Terrace spa by the long wall, jets 1: shaft seal, wet end", 420.0, 30.0, 2);
+        let lines = wrap("Terrace spa by the long wall, jets 1: shaft seal, wet end", 420.0, 30.0, 2);
         assert_eq!(lines.len(), 2);
         assert!(lines.iter().all(|line| text_width(line, 30.0, false) <= 420.0), "{lines:?}");
         assert!(lines[0].starts_with("Terrace spa by the long"), "{lines:?}");

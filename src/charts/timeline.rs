@@ -7,8 +7,7 @@ use chrono::{Datelike, Days, NaiveDate};
 
 use super::NoChart;
 use super::axis::{
-    DayScale, EndLabel, MONTHS_HEIGHT, ValueAxis, check, end_label_room, end_labels, long_day,
-    long_month,
+    DayScale, EndLabel, MONTHS_HEIGHT, ValueAxis, check, end_label_room, end_labels, long_day, long_month,
 };
 use super::canvas::{Anchor, Canvas, Drawing, Type};
 use super::style::{self, ACCENT, GREY_GRID, GREY_TEXT, INK, Mark, PLAN, TICK, WIDTH};
@@ -78,12 +77,8 @@ pub(super) struct Timeline<'a> {
 impl Timeline<'_> {
     /// The readings between the first and the last day, in order.
     pub(super) fn shown(&self) -> Vec<Reading> {
-        let mut shown: Vec<Reading> = self
-            .readings
-            .iter()
-            .filter(|reading| (self.from..=self.to).contains(&reading.date))
-            .copied()
-            .collect();
+        let mut shown: Vec<Reading> =
+            self.readings.iter().filter(|reading| (self.from..=self.to).contains(&reading.date)).copied().collect();
         shown.sort_by(|a, b| a.date.cmp(&b.date).then(a.value.total_cmp(&b.value)));
         shown
     }
@@ -99,8 +94,7 @@ impl Timeline<'_> {
             }
         }
         let span = (self.to - self.from).num_days().unsigned_abs();
-        let furthest =
-            self.to.checked_add_days(Days::new((span * 2 / 5).max(31))).unwrap_or(self.to);
+        let furthest = self.to.checked_add_days(Days::new((span * 2 / 5).max(31))).unwrap_or(self.to);
         wanted.min(furthest)
     }
 
@@ -169,16 +163,9 @@ impl Timeline<'_> {
         }
     }
 
-    fn draw_readings(
-        &self,
-        canvas: &mut Canvas,
-        shown: &[Reading],
-        axis: &ValueAxis,
-        scale: &DayScale,
-    ) {
+    fn draw_readings(&self, canvas: &mut Canvas, shown: &[Reading], axis: &ValueAxis, scale: &DayScale) {
         let at = |reading: &Reading| (scale.middle(reading.date), axis.y(reading.value));
-        let is_cut =
-            |a: &Reading, b: &Reading| self.breaks.iter().any(|&day| a.date < day && day <= b.date);
+        let is_cut = |a: &Reading, b: &Reading| self.breaks.iter().any(|&day| a.date < day && day <= b.date);
         // Where nothing starts afresh the fitted line says it better than a zigzag.
         if self.trend.is_none() || !self.breaks.is_empty() {
             for run in shown.chunk_by(|a, b| !is_cut(a, b)) {
@@ -196,13 +183,7 @@ impl Timeline<'_> {
         }
     }
 
-    fn draw_trend(
-        &self,
-        canvas: &mut Canvas,
-        axis: &ValueAxis,
-        scale: &DayScale,
-        (top, bottom): (i32, i32),
-    ) {
+    fn draw_trend(&self, canvas: &mut Canvas, axis: &ValueAxis, scale: &DayScale, (top, bottom): (i32, i32)) {
         let Some(trend) = self.trend else { return };
         let length = (trend.to - trend.from).num_days() as f64;
         if length > 0.0 {
@@ -222,8 +203,7 @@ impl Timeline<'_> {
                 canvas.dashed(point(ahead), point(end), 4, (10, 8), PLAN);
             }
         }
-        let Some(crossing) = trend.crossing.filter(|crossing| scale.holds(crossing.earliest))
-        else {
+        let Some(crossing) = trend.crossing.filter(|crossing| scale.holds(crossing.earliest)) else {
             return;
         };
         let y = axis.y(trend.to_value).clamp(top, bottom);
@@ -236,8 +216,7 @@ impl Timeline<'_> {
             canvas.mark(Mark::Plan, x, y);
         }
         let with_year = if crossing.expected.year() == self.to.year() { "%b" } else { "%b %Y" };
-        let label =
-            format!("about {} {}", crossing.expected.day(), crossing.expected.format(with_year));
+        let label = format!("about {} {}", crossing.expected.day(), crossing.expected.format(with_year));
         let type_ = Type::new(TICK, PLAN, Anchor::Centre);
         let spot = x.clamp(scale.left + 120, scale.right - 120);
         let _ = canvas.try_text_on_paper(&label, spot, y - 26, type_)
@@ -286,9 +265,7 @@ impl Timeline<'_> {
     pub(super) fn span_words(&self, unit: &str, decimals: usize) -> String {
         let shown = self.shown();
         let (Some(first), Some(last)) = (shown.first(), shown.last()) else { return String::new() };
-        let most = shown
-            .iter()
-            .fold(*first, |most, reading| if reading.value > most.value { *reading } else { most });
+        let most = shown.iter().fold(*first, |most, reading| if reading.value > most.value { *reading } else { most });
         format!(
             "{} {unit} in {} and {} {unit} on {}, highest {} {unit} in {}",
             style::number(first.value, decimals),

@@ -9,8 +9,8 @@ use std::fmt::Write as _;
 use chrono::NaiveDate;
 
 use super::axis::{
-    EndLabel, MONTHS_HEIGHT, Slot, ValueAxis, bar_edges, bars_right, end_label_room, end_labels,
-    equal_slots, first_of_month, long_month, month_names, months_between,
+    EndLabel, MONTHS_HEIGHT, Slot, ValueAxis, bar_edges, bars_right, end_label_room, end_labels, equal_slots,
+    first_of_month, long_month, month_names, months_between,
 };
 use super::canvas::{Anchor, Canvas, Drawing, Type};
 use super::style::{self, ACCENT, ACT, GREY_TEXT, INK, TICK, WIDTH};
@@ -88,12 +88,7 @@ struct Known {
 pub fn turnover(input: &TurnoverInput) -> Result<Chart, NoChart> {
     let months = in_order(input)?;
     let drawing = draw(input, &months)?;
-    Ok(Chart {
-        name: input.name.clone(),
-        svg: drawing.svg,
-        alt: alt(input, &months),
-        caption: caption(input, &months),
-    })
+    Ok(Chart { name: input.name.clone(), svg: drawing.svg, alt: alt(input, &months), caption: caption(input, &months) })
 }
 
 /// All months from the first to the last, at most two years of them.
@@ -105,10 +100,7 @@ fn in_order(input: &TurnoverInput) -> Result<Vec<TurnoverMonth>, NoChart> {
     };
     let mut months: Vec<TurnoverMonth> = months_between(*first, *last)?
         .into_iter()
-        .map(|month| TurnoverMonth {
-            month,
-            state: given.get(&month).copied().unwrap_or(TurnoverState::Unknown),
-        })
+        .map(|month| TurnoverMonth { month, state: given.get(&month).copied().unwrap_or(TurnoverState::Unknown) })
         .collect();
     months.drain(..months.len().saturating_sub(MOST_MONTHS));
     if known(&months).is_empty() {
@@ -147,11 +139,7 @@ fn draw(input: &TurnoverInput, months: &[TurnoverMonth]) -> Result<Drawing, NoCh
     let mut limit: Vec<EndLabel> = input
         .limit_minutes
         .iter()
-        .map(|&minutes| EndLabel {
-            y: axis.y(minutes),
-            text: format!("limit {} min", trimmed(minutes)),
-            colour: INK,
-        })
+        .map(|&minutes| EndLabel { y: axis.y(minutes), text: format!("limit {} min", trimmed(minutes)), colour: INK })
         .collect();
     let left = axis.label_width() + 20;
     let right = bars_right(months.len(), left, WIDTH - end_label_room(&mut limit, 360).max(6));
@@ -203,9 +191,7 @@ fn over_bar(canvas: &mut Canvas, entry: &TurnoverMonth, slot: &Slot, axis: &Valu
         let type_ = Type::new(TICK, ACT, Anchor::Centre).bold();
         let figure = style::number(minutes, 1);
         // Wider than its month, the figure would stand over the neighbours' range lines.
-        if style::text_width(&figure, f64::from(TICK), true)
-            <= f64::from(slot.right - slot.left) + 8.0
-        {
+        if style::text_width(&figure, f64::from(TICK), true) <= f64::from(slot.right - slot.left) + 8.0 {
             canvas.try_text_on_paper(&figure, x, top - 48, type_);
         }
     }
@@ -217,8 +203,7 @@ fn closed_runs(canvas: &mut Canvas, months: &[TurnoverMonth], slots: &[Slot], bo
     let type_ = Type::new(TICK, GREY_TEXT, Anchor::Centre);
     let mut at = 0;
     while at < months.len() {
-        let run =
-            months[at..].iter().take_while(|entry| entry.state == TurnoverState::Closed).count();
+        let run = months[at..].iter().take_while(|entry| entry.state == TurnoverState::Closed).count();
         if run > 0 {
             let (from, to) = (slots[at].left, slots[at + run - 1].right);
             let x = i32::midpoint(from, to);
@@ -248,11 +233,7 @@ fn alt(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
     };
     let spa = style::printable(&input.spa);
     let mut out = if known.len() == 1 {
-        format!(
-            "{spa}: one turnover took {} minutes in {}.",
-            style::number(worst.minutes, 1),
-            long_month(worst.month)
-        )
+        format!("{spa}: one turnover took {} minutes in {}.", style::number(worst.minutes, 1), long_month(worst.month))
     } else {
         format!(
             "{spa}: one turnover took from {} to {} minutes, the longest in {}.",
@@ -264,17 +245,11 @@ fn alt(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
     let short: Vec<String> = known
         .iter()
         .filter(|month| month.is_short)
-        .map(|month| {
-            format!("{} ({} minutes)", long_month(month.month), style::number(month.minutes, 1))
-        })
+        .map(|month| format!("{} ({} minutes)", long_month(month.month), style::number(month.minutes, 1)))
         .collect();
     match input.limit_minutes {
         Some(limit) if short.is_empty() => {
-            let _ = write!(
-                out,
-                " The limit of {} minutes was met in every month known.",
-                trimmed(limit)
-            );
+            let _ = write!(out, " The limit of {} minutes was met in every month known.", trimmed(limit));
         }
         Some(limit) => {
             let _ = write!(
@@ -291,13 +266,9 @@ fn alt(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
     if not_measured > 0 {
         let _ = write!(out, " Not measured in {}.", style::count(not_measured, "month", "months"));
     }
-    for (state, word) in [(TurnoverState::Closed, "Closed"), (TurnoverState::Unknown, "Not known")]
-    {
-        let names: Vec<String> = months
-            .iter()
-            .filter(|entry| entry.state == state)
-            .map(|entry| long_month(entry.month))
-            .collect();
+    for (state, word) in [(TurnoverState::Closed, "Closed"), (TurnoverState::Unknown, "Not known")] {
+        let names: Vec<String> =
+            months.iter().filter(|entry| entry.state == state).map(|entry| long_month(entry.month)).collect();
         if !names.is_empty() {
             let _ = write!(out, " {word} in {}.", style::list_some(&names));
         }
@@ -317,9 +288,7 @@ fn caption(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
             parts.push(words.to_owned());
         }
     }
-    let has_range = |entry: &TurnoverMonth| {
-        matches!(entry.state, TurnoverState::Known { range_minutes: Some(_), .. })
-    };
+    let has_range = |entry: &TurnoverMonth| matches!(entry.state, TurnoverState::Known { range_minutes: Some(_), .. });
     if months.iter().any(has_range) {
         parts.push(format!("thin line: {}", style::printable(&input.range_name)));
     }
@@ -352,11 +321,8 @@ mod tests {
                         TurnoverState::Known {
                             minutes,
                             range_minutes: Some((minutes * 0.9, minutes * 1.1)),
-                            basis: [
-                                TurnoverBasis::Measured,
-                                TurnoverBasis::Calculated,
-                                TurnoverBasis::Stated,
-                            ][at as usize % 3],
+                            basis: [TurnoverBasis::Measured, TurnoverBasis::Calculated, TurnoverBasis::Stated]
+                                [at as usize % 3],
                             is_short: minutes > 13.0,
                         }
                     }
@@ -393,11 +359,7 @@ mod tests {
     #[test]
     fn alt_states_the_finding() {
         let chart = turnover(&input(12, 1.0)).unwrap();
-        assert!(
-            chart.alt.contains("from 9.0 to 15.0 minutes, the longest in May 2026"),
-            "{}",
-            chart.alt
-        );
+        assert!(chart.alt.contains("from 9.0 to 15.0 minutes, the longest in May 2026"), "{}", chart.alt);
         assert!(
             chart.alt.contains("limit of 13 minutes was not met in 2 months: April 2026 (14.0 minutes) and May 2026"),
             "{}",
@@ -416,10 +378,8 @@ mod tests {
     fn nothing_to_draw_is_said() {
         let mut none = input(0, 1.0);
         assert_eq!(turnover(&none).unwrap_err().to_string(), "no chart: no month on record");
-        none.months = vec![TurnoverMonth {
-            month: NaiveDate::from_ymd_opt(2026, 1, 1).unwrap(),
-            state: TurnoverState::Closed,
-        }];
+        none.months =
+            vec![TurnoverMonth { month: NaiveDate::from_ymd_opt(2026, 1, 1).unwrap(), state: TurnoverState::Closed }];
         assert!(turnover(&none).is_err());
         assert!(turnover(&input(12, f64::NAN)).is_err());
         assert!(turnover(&input(12, f64::INFINITY)).is_err());

@@ -9,9 +9,7 @@ use chrono::{Datelike, Days, Months, NaiveDate};
 
 use super::axis::{DayScale, first_of_month, long_day, long_month, month_names};
 use super::canvas::{Anchor, Canvas, Drawing, Type};
-use super::style::{
-    self, ACCENT, GREY_BLOCK, GREY_GRID, GREY_TEXT, INK, LABEL, LINE_PITCH, Mark, TICK, WIDTH,
-};
+use super::style::{self, ACCENT, GREY_BLOCK, GREY_GRID, GREY_TEXT, INK, LABEL, LINE_PITCH, Mark, TICK, WIDTH};
 use super::{Chart, NoChart};
 
 /// Most rows on one page.
@@ -90,9 +88,7 @@ pub enum YearRow {
 impl YearRow {
     fn label(&self) -> &str {
         match self {
-            Self::Due { label, .. } | Self::Overdue { label, .. } | Self::Events { label, .. } => {
-                label
-            }
+            Self::Due { label, .. } | Self::Overdue { label, .. } | Self::Events { label, .. } => label,
         }
     }
 }
@@ -103,12 +99,7 @@ impl YearRow {
 /// [`NoChart`] if there is nothing to show in them.
 pub fn year(input: &YearInput) -> Result<Chart, NoChart> {
     let drawing = draw(input)?;
-    Ok(Chart {
-        name: input.name.clone(),
-        svg: drawing.svg,
-        alt: alt(input)?,
-        caption: caption(input)?,
-    })
+    Ok(Chart { name: input.name.clone(), svg: drawing.svg, alt: alt(input)?, caption: caption(input)? })
 }
 
 fn rows(input: &YearInput) -> &[YearRow] {
@@ -145,8 +136,7 @@ fn draw(input: &YearInput) -> Result<Drawing, NoChart> {
     let scale = DayScale::new(first, last, left, WIDTH - 22)?;
 
     let top = 92;
-    let heights: Vec<i32> =
-        labels.iter().map(|lines| 58 + (style::whole(lines.len()) - 1) * LINE_PITCH).collect();
+    let heights: Vec<i32> = labels.iter().map(|lines| 58 + (style::whole(lines.len()) - 1) * LINE_PITCH).collect();
     let calendar_height = if has_calendar { 62 } else { 0 };
     let bottom = top + calendar_height + heights.iter().sum::<i32>();
     let mut canvas = Canvas::default();
@@ -166,12 +156,7 @@ fn draw(input: &YearInput) -> Result<Drawing, NoChart> {
         let middle = row_top + height / 2;
         let baseline = middle + 11 - (style::whole(lines.len()) - 1) * LINE_PITCH / 2;
         for (at, line) in lines.iter().enumerate() {
-            canvas.text(
-                line,
-                0,
-                baseline + style::whole(at) * LINE_PITCH,
-                Type::new(LABEL, INK, Anchor::Left),
-            );
+            canvas.text(line, 0, baseline + style::whole(at) * LINE_PITCH, Type::new(LABEL, INK, Anchor::Left));
         }
         draw_row(&mut canvas, row, &scale, middle);
         row_top += height;
@@ -193,10 +178,10 @@ fn draw_calendar(canvas: &mut Canvas, input: &YearInput, scale: &DayScale, middl
         canvas.dashed_box(from, middle - 22, to, middle + 22, GREY_TEXT);
         // The whole word, or its first part, or nothing: the outline is explained under the strip.
         let first_part = season.word.split(',').next().unwrap_or_default();
-        let fitting =
-            [season.word.as_str(), first_part].into_iter().map(style::printable).find(|word| {
-                style::text_width(word, f64::from(TICK), false) <= f64::from(to - from - 12)
-            });
+        let fitting = [season.word.as_str(), first_part]
+            .into_iter()
+            .map(style::printable)
+            .find(|word| style::text_width(word, f64::from(TICK), false) <= f64::from(to - from - 12));
         if let Some(word) = fitting {
             let type_ = Type::new(TICK, GREY_TEXT, Anchor::Centre);
             canvas.try_text(&word, i32::midpoint(from, to), middle + 10, type_);
@@ -216,9 +201,7 @@ fn draw_row(canvas: &mut Canvas, row: &YearRow, scale: &DayScale, middle: i32) {
             draw_overdue(canvas, *mark, Some(*date), scale, middle);
         }
         YearRow::Due { mark, date, range, .. } => {
-            if let Some((low, high)) =
-                range.filter(|(low, high)| *low <= scale.last && *high >= scale.first)
-            {
+            if let Some((low, high)) = range.filter(|(low, high)| *low <= scale.last && *high >= scale.first) {
                 let (from, to) = (scale.start(low), scale.end(high));
                 canvas.line(vec![(from, middle), (to, middle)], 5, mark.colour());
                 // An end inside the year has a stop, an end beyond it has none.
@@ -237,29 +220,17 @@ fn draw_row(canvas: &mut Canvas, row: &YearRow, scale: &DayScale, middle: i32) {
     }
 }
 
-fn draw_overdue(
-    canvas: &mut Canvas,
-    mark: Mark,
-    since: Option<NaiveDate>,
-    scale: &DayScale,
-    middle: i32,
-) {
+fn draw_overdue(canvas: &mut Canvas, mark: Mark, since: Option<NaiveDate>, scale: &DayScale, middle: i32) {
     let x = scale.left;
     canvas.mark(mark, x, middle);
     let colour = if mark == Mark::Note { ACCENT } else { mark.colour() };
-    canvas.text(
-        &overdue_words(since, scale.first),
-        x + 28,
-        middle + 10,
-        Type::new(TICK, colour, Anchor::Left),
-    );
+    canvas.text(&overdue_words(since, scale.first), x + 28, middle + 10, Type::new(TICK, colour, Anchor::Left));
 }
 
 /// The year is named once the month alone would be mistaken.
 fn overdue_words(since: Option<NaiveDate>, first: NaiveDate) -> String {
     let Some(since) = since else { return "past its limit".to_owned() };
-    let months = (first.year() - since.year()) * 12 + first.month0().cast_signed()
-        - since.month0().cast_signed();
+    let months = (first.year() - since.year()) * 12 + first.month0().cast_signed() - since.month0().cast_signed();
     if (0..12).contains(&months) {
         format!("past its limit since {}", since.format("%B"))
     } else {
@@ -307,9 +278,8 @@ fn alt(input: &YearInput) -> Result<String, NoChart> {
             }
             YearRow::Due { date, .. } if *date > last => later += 1,
             YearRow::Due { date, range, .. } => {
-                let range = range.map_or(String::new(), |(low, high)| {
-                    format!(" ({} to {})", long_day(low), long_day(high))
-                });
+                let range =
+                    range.map_or(String::new(), |(low, high)| format!(" ({} to {})", long_day(low), long_day(high)));
                 due.push((*date, format!("{label} about {}{range}", long_day(*date))));
             }
             YearRow::Events { dates, .. } => {
@@ -366,9 +336,9 @@ fn caption(input: &YearInput) -> Result<String, NoChart> {
         parts.push(format!("line: {} of each due date", style::printable(&input.range_name)));
     }
     for wanted in [Mark::DoNotUse, Mark::ActNow, Mark::Plan, Mark::Note] {
-        let has = rows.iter().any(|row| {
-            matches!(row, YearRow::Due { mark, .. } | YearRow::Overdue { mark, .. } if *mark == wanted)
-        });
+        let has = rows
+            .iter()
+            .any(|row| matches!(row, YearRow::Due { mark, .. } | YearRow::Overdue { mark, .. } if *mark == wanted));
         if has {
             parts.push(format!("{}: {}", wanted.shape(), wanted.word()));
         }
@@ -451,11 +421,8 @@ mod tests {
     #[test]
     fn labels_fit_with_none_to_many_rows_and_long_names() {
         for rows in [0, 1, 2, 10, 24, 25, 40, 55] {
-            for label in [
-                "",
-                "Terrace spa by the <script>&\" long wall, jets 1: shaft seal, wet end",
-                &"W".repeat(60),
-            ] {
+            for label in ["", "Terrace spa by the <script>&\" long wall, jets 1: shaft seal, wet end", &"W".repeat(60)]
+            {
                 let mut input = input(rows, label);
                 let drawing = draw(&input).unwrap();
                 assert_labels_fit(&drawing);
@@ -486,11 +453,7 @@ mod tests {
              Closed from 19 February 2027 to 20 February 2027."
         );
         assert!(chart.svg.contains("past its limit since January"));
-        assert!(
-            chart.caption.contains("square: do not use; triangle: act now; dot: plan"),
-            "{}",
-            chart.caption
-        );
+        assert!(chart.caption.contains("square: do not use; triangle: act now; dot: plan"), "{}", chart.caption);
         assert_eq!(year(&input(6, "Seal")).unwrap(), chart);
     }
 

@@ -52,15 +52,13 @@ fn about(name: &str, printer: Printer) -> Result<u8, Failure> {
         }
         return Ok(0);
     }
-    match Rule::ALL.iter().find(|rule| rule.name() == name) {
-        Some(rule) => {
-            printer.data(&format!("{}\n\n{}", rule.name(), rule.about()));
-            Ok(0)
-        }
-        None => {
-            let near = nearest(name, Rule::ALL.iter().map(|r| r.name()));
-            let hint = near.map_or_else(|| "list them with `--about all`".to_owned(), |near| format!("did you mean `{near}`?"));
-            Err(Failure::new(anyhow::anyhow!("no rule is named `{name}`; {hint}")))
-        }
+    if let Some(rule) = Rule::ALL.iter().find(|rule| rule.name() == name) {
+        printer.data(&format!("{}\n\n{}", rule.name(), rule.about()));
+        Ok(0)
+    } else {
+        let near = nearest(name, Rule::ALL.iter().map(|r| r.name()));
+        let hint =
+            near.map_or_else(|| "list them with `--about all`".to_owned(), |near| format!("did you mean `{near}`?"));
+        Err(Failure::new(anyhow::anyhow!("no rule is named `{name}`; {hint}")))
     }
 }

@@ -17,7 +17,7 @@ use crate::quantities::SpaFigures;
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::LARGEST_SHEET;
-use crate::report::site::{Maker, Made};
+use crate::report::site::{Made, Maker};
 use crate::report::typst::{Places, Typesetter, Typst};
 use crate::report::view;
 use crate::site::{self, SiteFigures};
@@ -100,7 +100,12 @@ impl Run<'_> {
         self.stop.check().map_err(|stopped| Failure { status: stopped.exit_status(), error: stopped.into() })
     }
 
-    fn publish(&self, output: &OutputFolder, typesetter: Option<&dyn Typesetter>, mut left_out: Vec<String>) -> Result<u8, Failure> {
+    fn publish(
+        &self,
+        output: &OutputFolder,
+        typesetter: Option<&dyn Typesetter>,
+        mut left_out: Vec<String>,
+    ) -> Result<u8, Failure> {
         let clock = Instant::now();
         let mut diagnostics = self.shared.diagnostics.clone();
         let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
@@ -138,7 +143,11 @@ impl Run<'_> {
         }
         diagnostics.sort_by_cached_key(Diagnostic::order);
         self.printer.diagnostics(&diagnostics);
-        self.printer.stage(&format!("read and computed {} sites in {:.2} s", sites.len(), clock.elapsed().as_secs_f64()));
+        self.printer.stage(&format!(
+            "read and computed {} sites in {:.2} s",
+            sites.len(),
+            clock.elapsed().as_secs_f64()
+        ));
         let clock = Instant::now();
         let figures: Vec<SiteFigures> =
             sites.iter().map(|(site, spas)| site::site_figures(&self.shared.fleet, site, spas, self.as_of)).collect();
@@ -168,14 +177,18 @@ impl Run<'_> {
         for made in made {
             let made = made?;
             for problem in made.problems {
-                self.printer.problem(&format!("{}{}", if problem.costs { "error: " } else { "warning: " }, problem.text));
+                self.printer.problem(&format!(
+                    "{}{}",
+                    if problem.costs { "error: " } else { "warning: " },
+                    problem.text
+                ));
                 if problem.costs {
                     left_out.push(problem.text);
                 }
             }
         }
         self.printer.stage(&format!("documents in {:.2} s", clock.elapsed().as_secs_f64()));
-        self.finish(part, typesetter, inputs, &diagnostics, left_out, figures.len())
+        self.finish(part, typesetter, inputs, &diagnostics, &left_out, figures.len())
     }
 
     /// The figures of the month before, for the numbers of page one.
@@ -216,7 +229,7 @@ impl Run<'_> {
         typesetter: Option<&dyn Typesetter>,
         inputs: Vec<FileDigest>,
         diagnostics: &[Diagnostic],
-        left_out: Vec<String>,
+        left_out: &[String],
         sites: usize,
     ) -> Result<u8, Failure> {
         let errors = diagnostics.iter().any(|d| d.severity == Severity::Error);
@@ -232,7 +245,7 @@ impl Run<'_> {
             inputs,
             files: part.files(),
             diagnostics: diagnostics.iter().map(Diagnostic::as_json).collect(),
-            left_out: left_out.clone(),
+            left_out: left_out.to_vec(),
         };
         let mut bytes = serde_json::to_vec_pretty(&manifest).map_err(Failure::new)?;
         bytes.push(b'\n');

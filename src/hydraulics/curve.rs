@@ -70,9 +70,7 @@ pub enum CurveError {
         previous_head_m: f64,
     },
     /// A speed that is not above zero.
-    #[error(
-        "a pump has a curve only at a speed above zero, not at {speed_ratio} of the stated speed"
-    )]
+    #[error("a pump has a curve only at a speed above zero, not at {speed_ratio} of the stated speed")]
     SpeedRatio {
         /// The ratio given.
         speed_ratio: f64,
@@ -105,18 +103,10 @@ impl PumpCurve {
     pub fn new(points: &[CurvePoint]) -> Result<Self, CurveError> {
         let stated: Vec<(f64, f64)> = points
             .iter()
-            .map(|point| {
-                (
-                    point.flow.get::<cubic_meter_per_second>(),
-                    point.head.get::<meter>(),
-                )
-            })
+            .map(|point| (point.flow.get::<cubic_meter_per_second>(), point.head.get::<meter>()))
             .collect();
         let acceptable = |value: f64| value.is_finite() && value >= 0.0;
-        if let Some(index) = stated
-            .iter()
-            .position(|(flow, head)| !(acceptable(*flow) && acceptable(*head)))
-        {
+        if let Some(index) = stated.iter().position(|(flow, head)| !(acceptable(*flow) && acceptable(*head))) {
             return Err(CurveError::NotAPoint { point: index + 1 });
         }
         for (index, pair) in stated.windows(2).enumerate() {
@@ -130,11 +120,7 @@ impl PumpCurve {
                 });
             }
             if head >= previous_head {
-                return Err(CurveError::HeadNotFalling {
-                    point,
-                    head_m: head,
-                    previous_head_m: previous_head,
-                });
+                return Err(CurveError::HeadNotFalling { point, head_m: head, previous_head_m: previous_head });
             }
         }
         let Some(&(last_flow, _)) = stated.last() else {
@@ -145,28 +131,19 @@ impl PumpCurve {
                 if flow == 0.0 || head == 0.0 {
                     return Err(CurveError::OnePointWithoutFlowOrHead);
                 }
-                Shape::Power {
-                    a: head * 4.0 / 3.0,
-                    b: head / (3.0 * flow * flow),
-                    c: 2.0,
-                }
+                Shape::Power { a: head * 4.0 / 3.0, b: head / (3.0 * flow * flow), c: 2.0 }
             }
-            [(0.0, shutoff), second, third] => fitted(shutoff, second, third)
-                .unwrap_or_else(|| Shape::Interpolated(monotone_cubic(&stated))),
+            [(0.0, shutoff), second, third] => {
+                fitted(shutoff, second, third).unwrap_or_else(|| Shape::Interpolated(monotone_cubic(&stated)))
+            }
             _ => Shape::Interpolated(monotone_cubic(&stated)),
         };
-        Ok(Self {
-            shape,
-            last_stated_flow_m3_s: last_flow,
-        })
+        Ok(Self { shape, last_stated_flow_m3_s: last_flow })
     }
 
     /// Head at this flow; zero past [`Self::largest_flow`]. A flow below zero counts as none.
     pub fn head(&self, flow: VolumeRate) -> Length {
-        Length::new::<meter>(
-            self.head_m(flow.get::<cubic_meter_per_second>().max(0.0))
-                .max(0.0),
-        )
+        Length::new::<meter>(self.head_m(flow.get::<cubic_meter_per_second>().max(0.0)).max(0.0))
     }
 
     /// Head at zero flow, the greatest the pump gives.
@@ -208,26 +185,15 @@ impl PumpCurve {
             return Err(CurveError::SpeedRatio { speed_ratio: s });
         }
         let shape = match &self.shape {
-            Shape::Power { a, b, c } => Shape::Power {
-                a: s * s * a,
-                b: b * s.powf(2.0 - c),
-                c: *c,
-            },
+            Shape::Power { a, b, c } => Shape::Power { a: s * s * a, b: b * s.powf(2.0 - c), c: *c },
             Shape::Interpolated(knots) => Shape::Interpolated(
                 knots
                     .iter()
-                    .map(|knot| Knot {
-                        flow: s * knot.flow,
-                        head: s * s * knot.head,
-                        slope: s * knot.slope,
-                    })
+                    .map(|knot| Knot { flow: s * knot.flow, head: s * s * knot.head, slope: s * knot.slope })
                     .collect(),
             ),
         };
-        Ok(Self {
-            shape,
-            last_stated_flow_m3_s: s * self.last_stated_flow_m3_s,
-        })
+        Ok(Self { shape, last_stated_flow_m3_s: s * self.last_stated_flow_m3_s })
     }
 
     /// Head in m at a flow in m³/s of zero or more. Goes on below zero past the largest flow.
@@ -241,10 +207,7 @@ impl PumpCurve {
             Shape::Power { a, b, c } => a - b * flow.powf(*c),
             Shape::Interpolated(knots) => {
                 let after = knots.partition_point(|knot| knot.flow <= flow);
-                match (
-                    after.checked_sub(1).and_then(|i| knots.get(i)),
-                    knots.get(after),
-                ) {
+                match (after.checked_sub(1).and_then(|i| knots.get(i)), knots.get(after)) {
                     (Some(left), Some(right)) => hermite(left, right, flow),
                     (Some(end), None) => end.head - self.fall_past_last_point() * (flow - end.flow),
                     (None, Some(first)) => first.head,
@@ -275,11 +238,7 @@ fn fitted(shutoff: f64, second: (f64, f64), third: (f64, f64)) -> Option<Shape> 
     let fall = shutoff - second.1;
     let c = ((shutoff - third.1) / fall).ln() / (third.0 / second.0).ln();
     let b = fall / second.0.powf(c);
-    (SENSIBLE_EXPONENTS.contains(&c) && b.is_finite() && b > 0.0).then_some(Shape::Power {
-        a: shutoff,
-        b,
-        c,
-    })
+    (SENSIBLE_EXPONENTS.contains(&c) && b.is_finite() && b > 0.0).then_some(Shape::Power { a: shutoff, b, c })
 }
 
 #[cfg(test)]
@@ -294,13 +253,7 @@ pub(super) mod tests {
     }
     /// Points in L/min and m.
     fn metric(points: &[(f64, f64)]) -> Vec<CurvePoint> {
-        points
-            .iter()
-            .map(|&(flow, head)| CurvePoint {
-                flow: lpm(flow),
-                head: Length::new::<meter>(head),
-            })
-            .collect()
+        points.iter().map(|&(flow, head)| CurvePoint { flow: lpm(flow), head: Length::new::<meter>(head) }).collect()
     }
     fn curve(points: &[(f64, f64)]) -> PumpCurve {
         PumpCurve::new(&metric(points)).unwrap()
@@ -358,11 +311,7 @@ pub(super) mod tests {
         close(b * gpm_in_m3_s.powf(c) / 0.3048, 0.005_779_46, 1e-5);
         close(c, 1.920_09, 1e-5);
         for point in &points {
-            close(
-                pump.head(point.flow).get::<meter>(),
-                point.head.get::<meter>(),
-                1e-9,
-            );
+            close(pump.head(point.flow).get::<meter>(), point.head.get::<meter>(), 1e-9);
         }
     }
 
@@ -387,11 +336,7 @@ pub(super) mod tests {
         }
         close(four.largest_flow().get::<liter_per_minute>(), 36.0, 1e-9);
         assert_eq!(four.head(lpm(40.0)).get::<meter>(), 0.0);
-        close(
-            four.last_stated_flow().get::<liter_per_minute>(),
-            30.0,
-            1e-9,
-        );
+        close(four.last_stated_flow().get::<liter_per_minute>(), 30.0, 1e-9);
     }
 
     #[test]
@@ -412,10 +357,7 @@ pub(super) mod tests {
         assert_eq!(odd.coefficients(), None);
         close(odd.head(lpm(60.0)).get::<meter>(), 9.0, 1e-12);
         // Three points that do not begin at zero flow have no shutoff head to fit.
-        assert_eq!(
-            curve(&[(10.0, 10.0), (60.0, 8.0), (90.0, 5.0)]).coefficients(),
-            None
-        );
+        assert_eq!(curve(&[(10.0, 10.0), (60.0, 8.0), (90.0, 5.0)]).coefficients(), None);
     }
 
     #[test]
@@ -424,16 +366,8 @@ pub(super) mod tests {
         let flattening = curve(&[(0.0, 10.0), (60.0, 8.0), (120.0, 7.0)]);
         let (_, _, c) = flattening.coefficients().unwrap();
         close(c, 1.5_f64.ln() / 2_f64.ln(), 1e-12);
-        close(
-            flattening.largest_flow().get::<liter_per_minute>(),
-            120.0 + 7.0 / (c * 3.0 / 120.0),
-            1e-9,
-        );
-        close(
-            flattening.head(lpm(160.0)).get::<meter>(),
-            7.0 - 40.0 * c * 3.0 / 120.0,
-            1e-9,
-        );
+        close(flattening.largest_flow().get::<liter_per_minute>(), 120.0 + 7.0 / (c * 3.0 / 120.0), 1e-9);
+        close(flattening.head(lpm(160.0)).get::<meter>(), 7.0 - 40.0 * c * 3.0 / 120.0, 1e-9);
     }
 
     #[test]
@@ -449,22 +383,13 @@ pub(super) mod tests {
             error(&[(0.0, 8.0), (50.0, 6.0), (90.0, 6.5), (120.0, 2.0)]).to_string(),
             "a pump's head falls as its flow rises, but point 3 of the pump curve has 6.50 m of head after 6.00 m at point 2"
         );
-        assert!(matches!(
-            error(&[(0.0, 8.0), (50.0, 8.0)]),
-            CurveError::HeadNotFalling { point: 2, .. }
-        ));
+        assert!(matches!(error(&[(0.0, 8.0), (50.0, 8.0)]), CurveError::HeadNotFalling { point: 2, .. }));
         assert_eq!(
             error(&[(0.0, 8.0), (50.0, 6.0), (50.0, 5.0)]).to_string(),
             "point 3 of the pump curve, at 50.0 L/min, must come after point 2 by its flow, which is 50.0 L/min"
         );
-        assert_eq!(
-            error(&[(0.0, 8.0), (50.0, -6.0)]),
-            CurveError::NotAPoint { point: 2 }
-        );
-        assert_eq!(
-            error(&[(f64::NAN, 8.0)]),
-            CurveError::NotAPoint { point: 1 }
-        );
+        assert_eq!(error(&[(0.0, 8.0), (50.0, -6.0)]), CurveError::NotAPoint { point: 2 });
+        assert_eq!(error(&[(f64::NAN, 8.0)]), CurveError::NotAPoint { point: 1 });
         for one in [(0.0, 8.0), (50.0, 0.0)] {
             assert_eq!(error(&[one]), CurveError::OnePointWithoutFlowOrHead);
         }
@@ -474,32 +399,27 @@ pub(super) mod tests {
     fn there_is_no_curve_without_speed() {
         let pump = curve(&[(90.0, 5.0)]);
         for s in [0.0, -0.5, f64::NAN, f64::INFINITY] {
-            assert!(matches!(
-                pump.at_speed(speed(s)),
-                Err(CurveError::SpeedRatio { .. })
-            ));
+            assert!(matches!(pump.at_speed(speed(s)), Err(CurveError::SpeedRatio { .. })));
         }
     }
 
     /// Curves of one to six falling points, in L/min and m; some end at no head.
     pub(in super::super) fn any_curve() -> impl Strategy<Value = Vec<(f64, f64)>> {
         let steps = prop::collection::vec((5.0..200.0_f64, 0.05..1.0_f64), 0..5);
-        (0.5..40.0_f64, 0.0..1.0_f64, prop::bool::ANY, steps).prop_map(
-            |(shutoff, kept, from_zero, steps)| {
-                if steps.is_empty() {
-                    return vec![(20.0 + 400.0 * kept, shutoff)];
-                }
-                let falls: f64 = steps.iter().map(|step| step.1).sum();
-                let mut point = (if from_zero { 0.0 } else { 15.0 }, shutoff);
-                let mut points = vec![point];
-                for (flow, fall) in &steps {
-                    let fall = shutoff * (1.0 - 0.8 * kept) * fall / falls;
-                    point = (point.0 + flow, (point.1 - fall).max(0.0));
-                    points.push(point);
-                }
-                points
-            },
-        )
+        (0.5..40.0_f64, 0.0..1.0_f64, prop::bool::ANY, steps).prop_map(|(shutoff, kept, from_zero, steps)| {
+            if steps.is_empty() {
+                return vec![(20.0 + 400.0 * kept, shutoff)];
+            }
+            let falls: f64 = steps.iter().map(|step| step.1).sum();
+            let mut point = (if from_zero { 0.0 } else { 15.0 }, shutoff);
+            let mut points = vec![point];
+            for (flow, fall) in &steps {
+                let fall = shutoff * (1.0 - 0.8 * kept) * fall / falls;
+                point = (point.0 + flow, (point.1 - fall).max(0.0));
+                points.push(point);
+            }
+            points
+        })
     }
 
     proptest! {

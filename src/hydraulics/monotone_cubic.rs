@@ -17,15 +17,8 @@ pub(super) struct Knot {
 /// harmonic mean of F. N. Fritsch, J. Butland, SIAM J. Sci. Stat. Comput. 5 (1984) 300–304, and its
 /// three-point formula at the ends ("PCHIP").
 pub(super) fn monotone_cubic(points: &[(f64, f64)]) -> Vec<Knot> {
-    let width: Vec<f64> = points
-        .windows(2)
-        .map(|pair| pair[1].0 - pair[0].0)
-        .collect();
-    let secant: Vec<f64> = points
-        .windows(2)
-        .zip(&width)
-        .map(|(pair, width)| (pair[1].1 - pair[0].1) / width)
-        .collect();
+    let width: Vec<f64> = points.windows(2).map(|pair| pair[1].0 - pair[0].0).collect();
+    let secant: Vec<f64> = points.windows(2).zip(&width).map(|(pair, width)| (pair[1].1 - pair[0].1) / width).collect();
     let last = points.len() - 1;
     let slope = |index: usize| -> f64 {
         if secant.len() == 1 {
@@ -33,33 +26,19 @@ pub(super) fn monotone_cubic(points: &[(f64, f64)]) -> Vec<Knot> {
         } else if index == 0 {
             end_slope(width[0], width[1], secant[0], secant[1])
         } else if index == last {
-            end_slope(
-                width[last - 1],
-                width[last - 2],
-                secant[last - 1],
-                secant[last - 2],
-            )
+            end_slope(width[last - 1], width[last - 2], secant[last - 1], secant[last - 2])
         } else {
             let before = 2.0 * width[index] + width[index - 1];
             let after = width[index] + 2.0 * width[index - 1];
             (before + after) / (before / secant[index - 1] + after / secant[index])
         }
     };
-    points
-        .iter()
-        .enumerate()
-        .map(|(index, &(flow, head))| Knot {
-            flow,
-            head,
-            slope: slope(index),
-        })
-        .collect()
+    points.iter().enumerate().map(|(index, &(flow, head))| Knot { flow, head, slope: slope(index) }).collect()
 }
 
 /// The slope at an end from the segment there and the next one; both secants are below zero.
 fn end_slope(width: f64, next_width: f64, secant: f64, next_secant: f64) -> f64 {
-    let three_point =
-        ((2.0 * width + next_width) * secant - width * next_secant) / (width + next_width);
+    let three_point = ((2.0 * width + next_width) * secant - width * next_secant) / (width + next_width);
     // A rising end would make the cubic rise. Too steep it cannot be: it is at most twice the secant.
     three_point.min(0.0)
 }

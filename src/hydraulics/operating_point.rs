@@ -59,9 +59,7 @@ pub enum NoOperatingPoint {
         static_head_m: f64,
     },
     /// The loop asks for less than no head even at the pump's largest flow (falling water drives it).
-    #[error(
-        "the loop holds the pump back too little: the flow would pass the largest the pump's curve allows"
-    )]
+    #[error("the loop holds the pump back too little: the flow would pass the largest the pump's curve allows")]
     PastLargestFlow,
     /// The loop is not one that can be computed.
     #[error(transparent)]
@@ -77,20 +75,12 @@ pub enum NoOperatingPoint {
 }
 
 /// The flow and head at which the pump and the loop agree to [`RESIDUAL_LIMIT_M`].
-pub fn operating_point(
-    curve: &PumpCurve,
-    pipe_loop: &PipeLoop,
-) -> Result<OperatingPoint, NoOperatingPoint> {
+pub fn operating_point(curve: &PumpCurve, pipe_loop: &PipeLoop) -> Result<OperatingPoint, NoOperatingPoint> {
     pipe_loop.check()?;
     let largest_flow = curve.largest_flow();
     let at = |flow: VolumeRate, evaluations: u32| {
         let head = curve.head(flow);
-        OperatingPoint {
-            flow,
-            head,
-            residual: head - pipe_loop.head(flow),
-            evaluations,
-        }
+        OperatingPoint { flow, head, residual: head - pipe_loop.head(flow), evaluations }
     };
 
     let still = at(largest_flow * 0.0, 1);
@@ -114,19 +104,11 @@ pub fn operating_point(
     // used up all the head there is to spare. It keeps the bracket small for a loop that is nearly shut.
     let losses_m = pipe_loop.losses(largest_flow).get::<meter>();
     let part = (spare_m / losses_m).sqrt() * (1.0 + 1e-9);
-    let widest = if part < 1.0 {
-        at(largest_flow * part, 3)
-    } else {
-        runout
-    };
+    let widest = if part < 1.0 { at(largest_flow * part, 3) } else { runout };
 
     let found = search(&at, &still, &widest);
     let residual_m = found.residual.get::<meter>();
-    if residual_m.abs() <= RESIDUAL_LIMIT_M {
-        Ok(found)
-    } else {
-        Err(NoOperatingPoint::Unresolved { residual_m })
-    }
+    if residual_m.abs() <= RESIDUAL_LIMIT_M { Ok(found) } else { Err(NoOperatingPoint::Unresolved { residual_m }) }
 }
 
 /// The point of least difference that the ITP method finds between no flow, where the pump has head to
@@ -154,35 +136,20 @@ fn search(
         let middle = 0.5 * (low + high);
         // Interpolate. The quotient is a weight between 0 and 1, or not a number if a head overflowed.
         let weight = spare / (spare - lack);
-        let straight = if weight.is_finite() {
-            low + width * weight
-        } else {
-            middle
-        };
+        let straight = if weight.is_finite() { low + width * weight } else { middle };
         // Truncate: a small shift towards the middle, so that both ends close in.
         let towards_middle = (middle - straight).signum();
         let shift = SHIFT * width * width;
-        let shifted = if shift <= (middle - straight).abs() {
-            straight + towards_middle * shift
-        } else {
-            middle
-        };
+        let shifted = if shift <= (middle - straight).abs() { straight + towards_middle * shift } else { middle };
         // Project: no further from the middle than bisection's lead allows.
         let reach = finest * 2_f64.powi(HALVINGS + SLACK - step) - 0.5 * width;
-        let next = if (shifted - middle).abs() <= reach {
-            shifted
-        } else {
-            middle - towards_middle * reach
-        };
+        let next = if (shifted - middle).abs() <= reach { shifted } else { middle - towards_middle * reach };
         let point = at(widest.flow * next, best.evaluations + 1);
         let difference = point.residual.get::<meter>();
         best = if difference.abs() < best.residual.get::<meter>().abs() {
             point
         } else {
-            OperatingPoint {
-                evaluations: point.evaluations,
-                ..best
-            }
+            OperatingPoint { evaluations: point.evaluations, ..best }
         };
         if difference.abs() <= GOOD_ENOUGH_M {
             break;
@@ -239,13 +206,8 @@ mod tests {
     }
     /// A curve from points in L/min and m.
     fn metric_curve(points: &[(f64, f64)]) -> PumpCurve {
-        let points: Vec<_> = points
-            .iter()
-            .map(|&(flow, head)| CurvePoint {
-                flow: lpm(flow),
-                head: metres(head),
-            })
-            .collect();
+        let points: Vec<_> =
+            points.iter().map(|&(flow, head)| CurvePoint { flow: lpm(flow), head: metres(head) }).collect();
         PumpCurve::new(&points).unwrap()
     }
     #[track_caller]
@@ -290,20 +252,13 @@ mod tests {
             case("X-17", P, (80.0, 2.0, 75.3, 0.0, 1.0), (61.075, 44.480), (61.056, 44.489)),
         ];
         for case in cases {
-            let curve = us_curve(case.points)
-                .at_speed(Ratio::new::<ratio>(case.speed))
-                .unwrap();
+            let curve = us_curve(case.points).at_speed(Ratio::new::<ratio>(case.speed)).unwrap();
             let pipes = PipeLoop {
                 fittings_k: case.k,
                 static_head: Length::new::<foot>(case.static_ft),
-                ..PipeLoop::new(
-                    bore(case.nominal_inch),
-                    Length::new::<foot>(case.length_ft),
-                    150.0,
-                )
+                ..PipeLoop::new(bore(case.nominal_inch), Length::new::<foot>(case.length_ft), 150.0)
             };
-            let point =
-                operating_point(&curve, &pipes).unwrap_or_else(|e| panic!("{}: {e}", case.id));
+            let point = operating_point(&curve, &pipes).unwrap_or_else(|e| panic!("{}: {e}", case.id));
             for (flow_gpm, head_ft) in [case.epanet, case.independent] {
                 close(point.flow.get::<gallon_per_minute>(), flow_gpm, 5e-3);
                 close(point.head.get::<foot>(), head_ft, 5e-3);
@@ -316,10 +271,7 @@ mod tests {
     fn half_speed_gives_a_little_less_than_half_the_flow() {
         // X-14 against X-10: flow ratio 0.4953, because friction goes with Q^1.852.
         let curve = us_curve(P);
-        let pipes = PipeLoop {
-            fittings_k: 12.0,
-            ..PipeLoop::new(bore(2.0), Length::new::<foot>(80.0), 150.0)
-        };
+        let pipes = PipeLoop { fittings_k: 12.0, ..PipeLoop::new(bore(2.0), Length::new::<foot>(80.0), 150.0) };
         let full = operating_point(&curve, &pipes).unwrap();
         let slow = curve.at_speed(Ratio::new::<ratio>(0.5)).unwrap();
         let half = operating_point(&slow, &pipes).unwrap();
@@ -329,22 +281,13 @@ mod tests {
     #[test]
     fn a_pump_too_weak_for_the_lift_says_so() {
         let curve = metric_curve(&[(90.0, 4.5)]);
-        let pipes = PipeLoop {
-            static_head: metres(7.2),
-            ..PipeLoop::new(bore(2.0), metres(9.0), 150.0)
-        };
+        let pipes = PipeLoop { static_head: metres(7.2), ..PipeLoop::new(bore(2.0), metres(9.0), 150.0) };
         assert_eq!(
             operating_point(&curve, &pipes).unwrap_err().to_string(),
             "the pump moves no water: it can lift it 6.0 m at most, and the loop asks for 7.2 m before anything flows"
         );
-        let just = PipeLoop {
-            static_head: curve.shutoff_head(),
-            ..pipes
-        };
-        assert!(matches!(
-            operating_point(&curve, &just),
-            Err(NoOperatingPoint::StaticHeadTooGreat { .. })
-        ));
+        let just = PipeLoop { static_head: curve.shutoff_head(), ..pipes };
+        assert!(matches!(operating_point(&curve, &just), Err(NoOperatingPoint::StaticHeadTooGreat { .. })));
     }
 
     #[test]
@@ -356,32 +299,17 @@ mod tests {
         close(point.flow.get::<liter_per_minute>(), 180.0, 1e-9);
         assert_eq!(point.evaluations, 2);
         // Falling water drives the loop.
-        let downhill = PipeLoop {
-            static_head: metres(-2.0),
-            ..nothing.clone()
-        };
-        assert_eq!(
-            operating_point(&curve, &downhill),
-            Err(NoOperatingPoint::PastLargestFlow)
-        );
-        let no_bore = PipeLoop {
-            bore: metres(0.0),
-            ..nothing
-        };
-        assert_eq!(
-            operating_point(&curve, &no_bore),
-            Err(NoOperatingPoint::Loop(LoopError::Bore))
-        );
+        let downhill = PipeLoop { static_head: metres(-2.0), ..nothing.clone() };
+        assert_eq!(operating_point(&curve, &downhill), Err(NoOperatingPoint::PastLargestFlow));
+        let no_bore = PipeLoop { bore: metres(0.0), ..nothing };
+        assert_eq!(operating_point(&curve, &no_bore), Err(NoOperatingPoint::Loop(LoopError::Bore)));
     }
 
     #[test]
     fn a_nearly_closed_valve_is_still_resolved() {
         let curve = us_curve(P);
         for k in [1e4, 1e6, 1e9] {
-            let pipes = PipeLoop {
-                fittings_k: k,
-                ..PipeLoop::new(bore(2.0), metres(20.0), 150.0)
-            };
+            let pipes = PipeLoop { fittings_k: k, ..PipeLoop::new(bore(2.0), metres(20.0), 150.0) };
             let point = operating_point(&curve, &pipes).unwrap();
             assert!(point.evaluations <= MOST_EVALUATIONS, "{point:?}");
             assert!(point.residual.get::<meter>().abs() <= RESIDUAL_LIMIT_M);
@@ -391,25 +319,16 @@ mod tests {
     #[test]
     fn absurd_figures_are_an_error_and_not_a_flow() {
         // The loop's head overflows at every flow but the least.
-        let pipes = PipeLoop {
-            fittings_k: 1e300,
-            loss_factor: 1e200,
-            ..PipeLoop::new(bore(2.0), metres(20.0), 150.0)
-        };
+        let pipes = PipeLoop { fittings_k: 1e300, loss_factor: 1e200, ..PipeLoop::new(bore(2.0), metres(20.0), 150.0) };
         let error = operating_point(&us_curve(P), &pipes).unwrap_err();
-        assert!(
-            matches!(error, NoOperatingPoint::Unresolved { .. }),
-            "{error:?}"
-        );
+        assert!(matches!(error, NoOperatingPoint::Unresolved { .. }), "{error:?}");
     }
 
     /// A loop such as a spa may have, and worse: its static head is a part of the pump's shutoff head.
     fn any_loop() -> impl Strategy<Value = (PipeLoop, f64)> {
         let nominal = prop::sample::select(vec![1.0, 1.25, 1.5, 2.0, 2.5, 3.0, 4.0]);
-        let drop = (0.0..5.0_f64, 20.0..400.0_f64).prop_map(|(head, flow)| QuadraticDrop {
-            head: metres(head),
-            at_flow: lpm(flow),
-        });
+        let drop = (0.0..5.0_f64, 20.0..400.0_f64)
+            .prop_map(|(head, flow)| QuadraticDrop { head: metres(head), at_flow: lpm(flow) });
         (
             nominal,
             0.0..120.0_f64,
@@ -431,10 +350,7 @@ mod tests {
     }
 
     fn lift(curve: &PumpCurve, (pipes, lifted): (PipeLoop, f64)) -> PipeLoop {
-        PipeLoop {
-            static_head: curve.shutoff_head() * lifted,
-            ..pipes
-        }
+        PipeLoop { static_head: curve.shutoff_head() * lifted, ..pipes }
     }
 
     proptest! {

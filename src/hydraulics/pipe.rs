@@ -49,10 +49,7 @@ pub const FITTINGS: &[(&str, f64)] = &[
 
 /// Loss coefficient of a fitting of this name in [`FITTINGS`].
 pub fn fitting_k(name: &str) -> Option<f64> {
-    FITTINGS
-        .iter()
-        .find(|(known, _)| *known == name)
-        .map(|(_, k)| *k)
+    FITTINGS.iter().find(|(known, _)| *known == name).map(|(_, k)| *k)
 }
 
 /// How a nominal size was read.
@@ -89,23 +86,17 @@ pub fn schedule_40(nominal: Length) -> Option<Schedule40> {
     const METRIC_TOLERANCE_MM: f64 = 0.01;
     let given = nominal.get::<millimeter>();
     let is_near = |expected: f64, tolerance: f64| (given - expected).abs() <= tolerance;
-    SCHEDULE_40
-        .iter()
-        .find_map(|&(nominal_inch, designation_mm, bore_inch)| {
-            let nominal = Length::new::<inch>(nominal_inch);
-            let read_as = if is_near(nominal.get::<millimeter>(), INCH_TOLERANCE_MM) {
-                SizeSystem::Inch
-            } else if is_near(designation_mm, METRIC_TOLERANCE_MM) {
-                SizeSystem::MetricDesignation
-            } else {
-                return None;
-            };
-            Some(Schedule40 {
-                nominal,
-                bore: Length::new::<inch>(bore_inch),
-                read_as,
-            })
-        })
+    SCHEDULE_40.iter().find_map(|&(nominal_inch, designation_mm, bore_inch)| {
+        let nominal = Length::new::<inch>(nominal_inch);
+        let read_as = if is_near(nominal.get::<millimeter>(), INCH_TOLERANCE_MM) {
+            SizeSystem::Inch
+        } else if is_near(designation_mm, METRIC_TOLERANCE_MM) {
+            SizeSystem::MetricDesignation
+        } else {
+            return None;
+        };
+        Some(Schedule40 { nominal, bore: Length::new::<inch>(bore_inch), read_as })
+    })
 }
 
 /// Inside diameter of [`schedule_40`] pipe of this nominal size.
@@ -133,12 +124,7 @@ pub fn flow_at_velocity(velocity: Velocity, bore: Length) -> VolumeRate {
 /// themselves by up to 1.2 %; this one is 0.15 % below that of the EPANET 2.2 manual.
 ///
 /// Holds for water near room temperature in turbulent flow, roughly 1 to 3 m/s.
-pub fn friction_head(
-    flow: VolumeRate,
-    bore: Length,
-    length: Length,
-    hazen_williams_c: f64,
-) -> Length {
+pub fn friction_head(flow: VolumeRate, bore: Length, length: Length, hazen_williams_c: f64) -> Length {
     let flow = flow.get::<cubic_meter_per_second>().max(0.0);
     length * (10.67 * (flow / hazen_williams_c).powf(1.852) / bore.get::<meter>().powf(4.8704))
 }
@@ -197,11 +183,7 @@ mod tests {
         ] {
             let bore = bore(nominal);
             close(bore.get::<inch>(), bore_in, 1e-9);
-            close(
-                velocity(gpm(flow), bore).get::<foot_per_second>(),
-                ft_s,
-                5e-4,
-            );
+            close(velocity(gpm(flow), bore).get::<foot_per_second>(), ft_s, 5e-4);
             let head = friction_head(gpm(flow), bore, feet(100.0), 150.0);
             close(head.get::<foot>(), head_ft, 1e-2);
             let at_20 = ThermodynamicTemperature::new::<degree_celsius>(20.0);
@@ -228,12 +210,9 @@ mod tests {
     fn velocity_limited_flows() {
         // W-33: Schedule 40, gpm at 6 and 8 ft/s, ±0.5 %; a published chart within 3 %. The 10 ft/s and 3 in
         // figures are those of the standards sheet, 3.2.
-        for (nominal, at_6, at_8, at_10) in [
-            (1.5, 38.1, 50.8, 63.5),
-            (2.0, 62.8, 83.7, 104.6),
-            (2.5, 89.5, 119.4, 149.2),
-            (3.0, 138.3, 184.3, 230.4),
-        ] {
+        for (nominal, at_6, at_8, at_10) in
+            [(1.5, 38.1, 50.8, 63.5), (2.0, 62.8, 83.7, 104.6), (2.5, 89.5, 119.4, 149.2), (3.0, 138.3, 184.3, 230.4)]
+        {
             for (limit, expected) in [(6.0, at_6), (8.0, at_8), (10.0, at_10)] {
                 let flow = flow_at_velocity(Velocity::new::<foot_per_second>(limit), bore(nominal));
                 close(flow.get::<gallon_per_minute>(), expected, 5e-3);
@@ -271,15 +250,9 @@ mod tests {
     #[test]
     fn metric_sizes() {
         let read = |size: f64| schedule_40(Length::new::<millimeter>(size));
-        for (designation, nominal) in [
-            (25.0, 1.0),
-            (32.0, 1.25),
-            (40.0, 1.5),
-            (50.0, 2.0),
-            (65.0, 2.5),
-            (80.0, 3.0),
-            (100.0, 4.0),
-        ] {
+        for (designation, nominal) in
+            [(25.0, 1.0), (32.0, 1.25), (40.0, 1.5), (50.0, 2.0), (65.0, 2.5), (80.0, 3.0), (100.0, 4.0)]
+        {
             let pipe = read(designation).unwrap();
             assert_eq!(pipe.read_as, SizeSystem::MetricDesignation);
             assert_eq!(pipe.nominal, inches(nominal));
@@ -300,12 +273,9 @@ mod tests {
     #[test]
     fn fittings_agree_with_the_correlations() {
         // fluids 1.3.1, two-K and three-K methods, 2 in, 60 gpm, 38 °C. The table is rounded.
-        for (name, k) in [
-            ("elbow_90", 0.5995),
-            ("elbow_90_long", 0.3027),
-            ("check_valve", 2.2368),
-            ("tee_branch", 1.1679),
-        ] {
+        for (name, k) in
+            [("elbow_90", 0.5995), ("elbow_90_long", 0.3027), ("check_valve", 2.2368), ("tee_branch", 1.1679)]
+        {
             close(fitting_k(name).unwrap(), k, 2e-2);
         }
         // Standards sheet 3.3, typical K.

@@ -110,10 +110,8 @@ impl PipeLoop {
         if !self.static_head.is_finite() {
             return Err(LoopError::StaticHead);
         }
-        if let Some(index) = self
-            .drops
-            .iter()
-            .position(|drop| !(not_below_zero(drop.head.value) && above_zero(drop.at_flow.value)))
+        if let Some(index) =
+            self.drops.iter().position(|drop| !(not_below_zero(drop.head.value) && above_zero(drop.at_flow.value)))
         {
             return Err(LoopError::Drop { number: index + 1 });
         }
@@ -133,20 +131,14 @@ impl PipeLoop {
         let flow = flow.max(VolumeRate::new::<cubic_meter_per_second>(0.0));
         let pipe = friction_head(flow, self.bore, self.length, self.hazen_williams_c)
             + minor_head(self.fittings_k, velocity(flow, self.bore));
-        let computed = self
-            .drops
-            .iter()
-            .fold(pipe, |sum, drop| sum + drop.head_at(flow));
+        let computed = self.drops.iter().fold(pipe, |sum, drop| sum + drop.head_at(flow));
         computed * self.loss_factor
     }
 
     /// The same loop with all losses but the static head multiplied by the factor.
     #[must_use]
     pub fn calibrated_by(&self, factor: f64) -> Self {
-        Self {
-            loss_factor: self.loss_factor * factor,
-            ..self.clone()
-        }
+        Self { loss_factor: self.loss_factor * factor, ..self.clone() }
     }
 
     /// The factor for [`PipeLoop::calibrated_by`] that makes the loop meet the curve at a measured flow.
@@ -158,8 +150,7 @@ impl PipeLoop {
         let losses = self.losses(measured_flow);
         let available = curve.head(measured_flow) - self.static_head;
         let factor = available.value / losses.value;
-        (measured_flow.value > 0.0 && losses.value > 0.0 && factor.is_finite() && factor > 0.0)
-            .then_some(factor)
+        (measured_flow.value > 0.0 && losses.value > 0.0 && factor.is_finite() && factor > 0.0).then_some(factor)
     }
 }
 #[cfg(test)]
@@ -196,17 +187,10 @@ mod tests {
     fn a_filter_drop_is_the_loss_coefficient_of_the_worked_examples() {
         // 5 psi at 60 gpm in the 2 in bore is K 22.6, 14 psi is K 63.3; 1 psi is 2.311 ft.
         for (drop_psi, k) in [(5.0, 22.6), (14.0, 63.3)] {
-            let drop = QuadraticDrop {
-                head: feet(drop_psi * 2.311),
-                at_flow: gpm(60.0),
-            };
+            let drop = QuadraticDrop { head: feet(drop_psi * 2.311), at_flow: gpm(60.0) };
             for flow in [30.0, 60.0, 80.0] {
                 let by_k = minor_head(k, velocity(gpm(flow), bore(2.0)));
-                close(
-                    drop.head_at(gpm(flow)).get::<foot>(),
-                    by_k.get::<foot>(),
-                    5e-3,
-                );
+                close(drop.head_at(gpm(flow)).get::<foot>(), by_k.get::<foot>(), 5e-3);
             }
         }
     }
@@ -218,14 +202,8 @@ mod tests {
             fittings_k: 12.0,
             static_head: metres(0.4),
             drops: vec![
-                QuadraticDrop {
-                    head: metres(0.6),
-                    at_flow: lpm(100.0),
-                },
-                QuadraticDrop {
-                    head: metres(0.9),
-                    at_flow: lpm(110.0),
-                },
+                QuadraticDrop { head: metres(0.6), at_flow: lpm(100.0) },
+                QuadraticDrop { head: metres(0.9), at_flow: lpm(110.0) },
             ],
             ..plain.clone()
         };
@@ -234,16 +212,8 @@ mod tests {
             + minor_head(12.0, velocity(flow, bore(2.0)))
             + metres(0.6 * 4.0)
             + metres(0.9 * (200.0_f64 / 110.0).powi(2));
-        close(
-            fitted.head(flow).get::<meter>(),
-            losses.get::<meter>() + 0.4,
-            1e-12,
-        );
-        close(
-            fitted.calibrated_by(1.5).head(flow).get::<meter>(),
-            1.5 * losses.get::<meter>() + 0.4,
-            1e-12,
-        );
+        close(fitted.head(flow).get::<meter>(), losses.get::<meter>() + 0.4, 1e-12);
+        close(fitted.calibrated_by(1.5).head(flow).get::<meter>(), 1.5 * losses.get::<meter>() + 0.4, 1e-12);
         // Nothing flowing, or flowing backwards, asks for the static head alone.
         for flow in [0.0, -10.0] {
             assert_eq!(fitted.head(lpm(flow)), metres(0.4));
@@ -262,20 +232,11 @@ mod tests {
         };
         assert_eq!(bad(|p| p.bore = metres(0.0)), LoopError::Bore);
         assert_eq!(bad(|p| p.length = metres(-1.0)), LoopError::Length);
-        assert_eq!(
-            bad(|p| p.hazen_williams_c = f64::NAN),
-            LoopError::HazenWilliamsC
-        );
+        assert_eq!(bad(|p| p.hazen_williams_c = f64::NAN), LoopError::HazenWilliamsC);
         assert_eq!(bad(|p| p.fittings_k = -0.1), LoopError::FittingsK);
+        assert_eq!(bad(|p| p.static_head = metres(f64::INFINITY)), LoopError::StaticHead);
         assert_eq!(
-            bad(|p| p.static_head = metres(f64::INFINITY)),
-            LoopError::StaticHead
-        );
-        assert_eq!(
-            bad(|p| p.drops = vec![QuadraticDrop {
-                head: metres(1.0),
-                at_flow: lpm(0.0),
-            }]),
+            bad(|p| p.drops = vec![QuadraticDrop { head: metres(1.0), at_flow: lpm(0.0) }]),
             LoopError::Drop { number: 1 }
         );
         assert_eq!(bad(|p| p.loss_factor = 0.0), LoopError::LossFactor);
@@ -283,22 +244,11 @@ mod tests {
 
     #[test]
     fn calibration_needs_a_flow_the_pump_can_give() {
-        let curve = PumpCurve::new(&[CurvePoint {
-            flow: lpm(100.0),
-            head: metres(6.0),
-        }])
-        .unwrap();
-        let pipes = PipeLoop {
-            static_head: metres(1.0),
-            ..PipeLoop::new(bore(2.0), metres(9.0), 150.0)
-        };
+        let curve = PumpCurve::new(&[CurvePoint { flow: lpm(100.0), head: metres(6.0) }]).unwrap();
+        let pipes = PipeLoop { static_head: metres(1.0), ..PipeLoop::new(bore(2.0), metres(9.0), 150.0) };
         let flow = lpm(100.0);
         let factor = pipes.calibration(flow, &curve).unwrap();
-        close(
-            pipes.calibrated_by(factor).head(flow).get::<meter>(),
-            6.0,
-            1e-12,
-        );
+        close(pipes.calibrated_by(factor).head(flow).get::<meter>(), 6.0, 1e-12);
         // Calibrating again asks for no change.
         let again = pipes.calibrated_by(factor).calibration(flow, &curve);
         close(again.unwrap(), 1.0, 1e-12);
@@ -306,10 +256,7 @@ mod tests {
         for flow in [0.0, -50.0, 200.0, 195.0, f64::NAN] {
             assert_eq!(pipes.calibration(lpm(flow), &curve), None, "{flow} L/min");
         }
-        let without_losses = PipeLoop {
-            length: metres(0.0),
-            ..pipes
-        };
+        let without_losses = PipeLoop { length: metres(0.0), ..pipes };
         assert_eq!(without_losses.calibration(flow, &curve), None);
     }
 }

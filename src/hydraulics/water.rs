@@ -42,27 +42,19 @@ fn celsius_in_range(temperature: ThermodynamicTemperature) -> Result<f64, Temper
 ///
 /// Source: G. S. Kell, "Density, thermal expansivity, and compressibility of liquid water from 0° to
 /// 150 °C", J. Chem. Eng. Data 20 (1975) 97–105, the rational fit.
-pub fn density(
-    temperature: ThermodynamicTemperature,
-) -> Result<MassDensity, TemperatureOutOfRange> {
+pub fn density(temperature: ThermodynamicTemperature) -> Result<MassDensity, TemperatureOutOfRange> {
     let t = celsius_in_range(temperature)?;
     // In nested (Horner) form, highest power innermost.
     let numerator = 999.839_52
-        + t * (16.945_176
-            + t * (-7.987_040_1e-3
-                + t * (-46.170_461e-6 + t * (105.563_02e-9 + t * -280.542_53e-12))));
-    Ok(MassDensity::new::<kilogram_per_cubic_meter>(
-        numerator / (1.0 + 16.879_850e-3 * t),
-    ))
+        + t * (16.945_176 + t * (-7.987_040_1e-3 + t * (-46.170_461e-6 + t * (105.563_02e-9 + t * -280.542_53e-12))));
+    Ok(MassDensity::new::<kilogram_per_cubic_meter>(numerator / (1.0 + 16.879_850e-3 * t)))
 }
 
 /// Saturation vapour pressure of water, absolute.
 ///
 /// Source: W. Wagner, A. Pruß, J. Phys. Chem. Ref. Data 31 (2002) 387–535, equation 2.5 (the equation of
 /// the IAPWS supplementary release SR1-86(1992)).
-pub fn saturation_vapour_pressure(
-    temperature: ThermodynamicTemperature,
-) -> Result<Pressure, TemperatureOutOfRange> {
+pub fn saturation_vapour_pressure(temperature: ThermodynamicTemperature) -> Result<Pressure, TemperatureOutOfRange> {
     const CRITICAL_TEMPERATURE_K: f64 = 647.096;
     const CRITICAL_PRESSURE_PA: f64 = 22.064e6;
     const TERMS: [(f64, f64); 6] = [
@@ -76,13 +68,8 @@ pub fn saturation_vapour_pressure(
     celsius_in_range(temperature)?;
     let absolute = temperature.get::<kelvin>();
     let theta = 1.0 - absolute / CRITICAL_TEMPERATURE_K;
-    let sum: f64 = TERMS
-        .iter()
-        .map(|(coefficient, exponent)| coefficient * theta.powf(*exponent))
-        .sum();
-    Ok(Pressure::new::<pascal>(
-        CRITICAL_PRESSURE_PA * (CRITICAL_TEMPERATURE_K / absolute * sum).exp(),
-    ))
+    let sum: f64 = TERMS.iter().map(|(coefficient, exponent)| coefficient * theta.powf(*exponent)).sum();
+    Ok(Pressure::new::<pascal>(CRITICAL_PRESSURE_PA * (CRITICAL_TEMPERATURE_K / absolute * sum).exp()))
 }
 
 /// Height of a column of water at this temperature that the pressure holds up: p / (ρ g).
@@ -91,9 +78,7 @@ pub fn pressure_to_head(
     temperature: ThermodynamicTemperature,
 ) -> Result<Length, TemperatureOutOfRange> {
     let density = density(temperature)?.get::<kilogram_per_cubic_meter>();
-    Ok(Length::new::<meter>(
-        pressure.get::<pascal>() / (density * STANDARD_GRAVITY_M_S2),
-    ))
+    Ok(Length::new::<meter>(pressure.get::<pascal>() / (density * STANDARD_GRAVITY_M_S2)))
 }
 
 /// Pressure at the foot of a column of water at this temperature: ρ g h.
@@ -102,9 +87,7 @@ pub fn head_to_pressure(
     temperature: ThermodynamicTemperature,
 ) -> Result<Pressure, TemperatureOutOfRange> {
     let density = density(temperature)?.get::<kilogram_per_cubic_meter>();
-    Ok(Pressure::new::<pascal>(
-        head.get::<meter>() * density * STANDARD_GRAVITY_M_S2,
-    ))
+    Ok(Pressure::new::<pascal>(head.get::<meter>() * density * STANDARD_GRAVITY_M_S2))
 }
 
 /// Net positive suction head available at a pump: (atmospheric − vapour pressure) / (ρ g) + level above
@@ -152,10 +135,7 @@ mod tests {
     }
     #[track_caller]
     fn within(actual: f64, expected: f64, allowed: f64) {
-        assert!(
-            (actual - expected).abs() <= allowed,
-            "{actual} is not within {allowed} of {expected}"
-        );
+        assert!((actual - expected).abs() <= allowed, "{actual} is not within {allowed} of {expected}");
     }
 
     #[test]
@@ -170,11 +150,7 @@ mod tests {
             (40.0, 992.22, 7.384, 2.490),
         ] {
             let at = celsius(temperature);
-            within(
-                density(at).unwrap().get::<kilogram_per_cubic_meter>(),
-                expected_density,
-                0.05,
-            );
+            within(density(at).unwrap().get::<kilogram_per_cubic_meter>(), expected_density, 0.05);
             let vapour = saturation_vapour_pressure(at).unwrap();
             within(vapour.get::<kilopascal>(), vapour_kpa, 0.005 * vapour_kpa);
             let head = pressure_to_head(vapour, at).unwrap();
@@ -190,13 +166,7 @@ mod tests {
             assert!(density(at).is_ok(), "{fahrenheit} °F");
         }
         // Kell's table: 999.8396 kg/m3 at 0 °C (the fit's own constant term).
-        within(
-            density(celsius(0.0))
-                .unwrap()
-                .get::<kilogram_per_cubic_meter>(),
-            999.84,
-            0.005,
-        );
+        within(density(celsius(0.0)).unwrap().get::<kilogram_per_cubic_meter>(), 999.84, 0.005);
         for outside in [-0.1, 60.1, f64::NAN] {
             assert!(density(celsius(outside)).is_err());
             assert!(saturation_vapour_pressure(celsius(outside)).is_err());
@@ -213,11 +183,7 @@ mod tests {
         // Standards sheet 3.4: 1 psi is 2.311 ft at 20 °C and 2.325 ft at 40 °C; 2.309 ft at 60 °F.
         let pressure = Pressure::new::<psi>(1.0);
         let fahrenheit_60 = ThermodynamicTemperature::new::<degree_fahrenheit>(60.0);
-        for (at, expected) in [
-            (celsius(20.0), 2.311),
-            (celsius(40.0), 2.325),
-            (fahrenheit_60, 2.309),
-        ] {
+        for (at, expected) in [(celsius(20.0), 2.311), (celsius(40.0), 2.325), (fahrenheit_60, 2.309)] {
             let head = pressure_to_head(pressure, at).unwrap();
             within(head.get::<foot>(), expected, 0.001);
             within(head_to_pressure(head, at).unwrap().get::<psi>(), 1.0, 1e-12);
@@ -235,12 +201,7 @@ mod tests {
             (33.9, 0.839, 6.0, 2.0 + 2.0, 35.061, 0.0005),
             (26.2, 0.411, -8.0, 1.0 + 2.0, 14.789, 0.0005),
         ] {
-            let npsh = npsh_available_from_heads(
-                feet(atmospheric),
-                feet(vapour),
-                feet(level),
-                feet(losses),
-            );
+            let npsh = npsh_available_from_heads(feet(atmospheric), feet(vapour), feet(level), feet(losses));
             within(npsh.get::<foot>(), expected, tolerance);
         }
     }

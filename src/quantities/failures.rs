@@ -83,7 +83,8 @@ pub fn failures(site: &Site, pump: &Pump, hours: Option<&RunHours>, as_of: Naive
             .filter(|(_, r)| r.because == Because::Failure)
             .map(|(part, _)| part.as_str().to_owned())
             .collect();
-        let mut in_use = entry.renewed.0.iter().any(|(_, r)| r.because == Because::Failure && r.noticed == Noticed::InUse);
+        let mut in_use =
+            entry.renewed.0.iter().any(|(_, r)| r.because == Because::Failure && r.noticed == Noticed::InUse);
         if let Some(exchange) = entry.exchanged.as_ref().filter(|e| e.because == Because::Failure) {
             what.push("pump".to_owned());
             in_use |= exchange.noticed == Noticed::InUse;
@@ -102,7 +103,8 @@ pub fn failures(site: &Site, pump: &Pump, hours: Option<&RunHours>, as_of: Naive
     }
     incidents.sort_by_key(|i| i.day);
     let exposure_hours = hours.and_then(|h| h.hours_between(since, h.end));
-    let mut result = Failures { incidents, since, exposure_hours, growth: None, p_worsening: None, trend: Trend::TooFew };
+    let mut result =
+        Failures { incidents, since, exposure_hours, growth: None, p_worsening: None, trend: Trend::TooFew };
     if result.incidents.len() >= LEAST_FAILURES
         && let (Some(hours), Some(total)) = (hours, exposure_hours)
     {

@@ -10,7 +10,7 @@ use crate::address::Address;
 use crate::basis::Source;
 use crate::calendar::{Month, days_between, plus_days};
 use crate::records::log::Quantity;
-use crate::records::{Fleet, Filter, Site};
+use crate::records::{Filter, Fleet, Site};
 
 /// A filter at the as-of day.
 #[derive(Debug, Clone)]
@@ -111,11 +111,8 @@ pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, as_of: NaiveDate) -> F
     let mut rises = Vec::new();
     for (index, clean_day) in cleans.iter().enumerate().rev() {
         let until = cleans.get(index + 1).copied().unwrap_or(as_of);
-        let start = readings.iter().filter(|r| r.day == *clean_day && r.after).last();
-        let end = readings
-            .iter()
-            .filter(|r| r.day > *clean_day && (r.day < until || (r.day == until && !r.after)))
-            .last();
+        let start = readings.iter().rfind(|r| r.day == *clean_day && r.after);
+        let end = readings.iter().rfind(|r| r.day > *clean_day && (r.day < until || (r.day == until && !r.after)));
         if let (Some(start), Some(end)) = (start, end) {
             let days = days_between(start.day, end.day);
             if days >= LEAST_DAYS {
@@ -134,7 +131,9 @@ pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, as_of: NaiveDate) -> F
     {
         // Since the last clean, or since the last reading after it.
         let (from, risen) = match state.last_clean {
-            Some(clean_day) if clean_day >= read_on => (clean_day, 0.0f64.max(if last.is_some_and(|r| r.after) { pressure - clean } else { 0.0 })),
+            Some(clean_day) if clean_day >= read_on => {
+                (clean_day, 0.0f64.max(if last.is_some_and(|r| r.after) { pressure - clean } else { 0.0 }))
+            }
             _ => (read_on, pressure - clean),
         };
         let day_at = |rate: f64| {

@@ -57,19 +57,51 @@ pub fn parts_in_service<'a>(
     let mut holders = Vec::new();
     for (spa, figures) in site.spas.iter().zip(figures) {
         let path = format!("spas.{}", spa.at);
-        holders.push(Holder { at: &spa.at, fits: "spa", fitted: spa.fitted, path: format!("{path}.fitted"), parts: &spa.parts, model: None, hours: None });
+        holders.push(Holder {
+            at: &spa.at,
+            fits: "spa",
+            fitted: spa.fitted,
+            path: format!("{path}.fitted"),
+            parts: &spa.parts,
+            model: None,
+            hours: None,
+        });
         for filter in &spa.filters {
             let path = format!("{path}.filters.{}.fitted", filter.at.last());
-            holders.push(Holder { at: &filter.at, fits: "filter", fitted: filter.fitted, path, parts: &filter.parts, model: None, hours: None });
+            holders.push(Holder {
+                at: &filter.at,
+                fits: "filter",
+                fitted: filter.fitted,
+                path,
+                parts: &filter.parts,
+                model: None,
+                hours: None,
+            });
         }
         for (pump, figures) in spa.pumps.iter().zip(&figures.pumps) {
             let path = format!("{path}.pumps.{}.fitted", pump.at.last());
             let model = run_hours::model_now(site, pump);
-            holders.push(Holder { at: &pump.at, fits: "pump", fitted: pump.fitted, path, parts: &pump.parts, model, hours: figures.hours.as_ref() });
+            holders.push(Holder {
+                at: &pump.at,
+                fits: "pump",
+                fitted: pump.fitted,
+                path,
+                parts: &pump.parts,
+                model,
+                hours: figures.hours.as_ref(),
+            });
         }
         for item in &spa.equipment {
             let path = format!("{path}.equipment.{}.fitted", item.at.last());
-            holders.push(Holder { at: &item.at, fits: item.kind.as_str(), fitted: item.fitted, path, parts: &item.parts, model: None, hours: None });
+            holders.push(Holder {
+                at: &item.at,
+                fits: item.kind.as_str(),
+                fitted: item.fitted,
+                path,
+                parts: &item.parts,
+                model: None,
+                hours: None,
+            });
         }
     }
     let mut all = Vec::new();
@@ -88,11 +120,22 @@ pub fn parts_in_service<'a>(
     all
 }
 
-fn in_service<'a>(fleet: &'a Fleet, site: &'a Site, holder: &Holder<'a>, id: &'a Id, part: &'a Part, as_of: NaiveDate) -> PartInService<'a> {
+fn in_service<'a>(
+    fleet: &'a Fleet,
+    site: &'a Site,
+    holder: &Holder<'a>,
+    id: &'a Id,
+    part: &'a Part,
+    as_of: NaiveDate,
+) -> PartInService<'a> {
     let own = holder.parts.get(id).map(|p| p.fitted);
     let mut fitted = own.unwrap_or(holder.fitted);
     let mut source = (fitted != Fitted::Unknown).then(|| {
-        let path = if own.is_some() { format!("{}.parts.{id}.fitted", holder.path.trim_end_matches(".fitted")) } else { holder.path.clone() };
+        let path = if own.is_some() {
+            format!("{}.parts.{id}.fitted", holder.path.trim_end_matches(".fitted"))
+        } else {
+            holder.path.clone()
+        };
         site.source(&path)
     });
     let mut deferred = None;

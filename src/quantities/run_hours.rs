@@ -59,9 +59,7 @@ impl Curve {
     pub fn hours_until(&self, day: NaiveDate) -> f64 {
         let index = self.runs.partition_point(|run| run.to < day);
         match self.runs.get(index) {
-            Some(run) if run.from <= day => {
-                run.hours_to_end - run.hours_a_day * days_between(day, run.to) as f64
-            }
+            Some(run) if run.from <= day => run.hours_to_end - run.hours_a_day * days_between(day, run.to) as f64,
             Some(_) => 0.0,
             None => self.runs.last().map_or(0.0, |run| run.hours_to_end),
         }
@@ -78,7 +76,8 @@ impl Curve {
         let target = self.hours_until(after) + hours - 1e-9;
         let index = self.runs.partition_point(|run| run.hours_to_end < target);
         let run = self.runs.get(index)?;
-        let short_of_end = if run.hours_a_day > 0.0 { ((run.hours_to_end - target) / run.hours_a_day).floor() } else { 0.0 };
+        let short_of_end =
+            if run.hours_a_day > 0.0 { ((run.hours_to_end - target) / run.hours_a_day).floor() } else { 0.0 };
         Some(plus_days(run.to, -(short_of_end as i64)).max(plus_days(after, 1)))
     }
 }
@@ -259,7 +258,14 @@ fn split_of_one_counter(counters: &Counters, curves: &[Curve]) -> Option<Vec<Cur
     })
 }
 
-fn curve_of(speed: Speed, pump: &Pump, counters: &Counters, programs: &[Stretch], start: NaiveDate, end: NaiveDate) -> Curve {
+fn curve_of(
+    speed: Speed,
+    pump: &Pump,
+    counters: &Counters,
+    programs: &[Stretch],
+    start: NaiveDate,
+    end: NaiveDate,
+) -> Curve {
     // The counter that counts this speed: its own, else the one that serves both.
     let counts = counters
         .counts
@@ -369,9 +375,7 @@ fn outside(
     }
     for stretch in clipped(programs, after, until) {
         let (hours_a_day, basis) = match (&stretch.hours, learned) {
-            (Some(_), Learned { factor: Some(factor), .. }) => {
-                (stretch.at(speed) * factor, Some(Basis::Calibrated))
-            }
+            (Some(_), Learned { factor: Some(factor), .. }) => (stretch.at(speed) * factor, Some(Basis::Calibrated)),
             (Some(_), Learned { rate: Some(rate), .. }) if counter == speed => (rate, Some(Basis::Estimated)),
             (Some(_), _) => {
                 let basis = if pump.usual_program {
@@ -586,7 +590,8 @@ impl<'a> Currents<'a> {
         let since = self.exchanges.iter().copied().filter(|day| *day <= last_day).max().unwrap_or(NaiveDate::MIN);
         let mine = |day: NaiveDate| day >= since && day <= last_day;
         let of_speed = || self.measured.iter().filter(|(q, day, _)| *q == quantity && mine(*day));
-        let of_month: Vec<f64> = of_speed().filter(|(_, day, _)| Month::of(*day) == month).map(|(_, _, a)| *a).collect();
+        let of_month: Vec<f64> =
+            of_speed().filter(|(_, day, _)| Month::of(*day) == month).map(|(_, _, a)| *a).collect();
         let measured = if of_month.is_empty() {
             of_speed().next_back().map(|(_, _, a)| *a)
         } else {
@@ -600,7 +605,8 @@ impl<'a> Currents<'a> {
         let current = measured.or_else(|| stated.map(|c| c.0.get::<ampere>()));
         let voltage = model.supply.and_then(|s| s.voltage).map(|v| v.0.get::<volt>());
         if let (Some(current), Some(voltage)) = (current, voltage) {
-            let phases = if model.supply.and_then(|s| s.phases).is_some_and(|p| p.0 == 3.0) { 3f64.sqrt() } else { 1.0 };
+            let phases =
+                if model.supply.and_then(|s| s.phases).is_some_and(|p| p.0 == 3.0) { 3f64.sqrt() } else { 1.0 };
             return Some(current * voltage * POWER_FACTOR * phases / 1000.0);
         }
         // The plate's power is that of full speed.

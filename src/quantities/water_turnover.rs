@@ -104,8 +104,9 @@ pub const CURVE_WITHIN: f64 = 0.15;
 pub const STATED_WITHIN: f64 = 0.20;
 /// The roughness of plastic pipe where none is written (Hazen–Williams).
 pub const ASSUMED_C: f64 = 150.0;
-/// Hours a day short of continuous running that cleaning and service may take, assumed.
-const SERVICE_HOURS: f64 = 0.5;
+/// Hours a day by which metered hours may fall short of a limit: cleaning, water changes and a counter's rounding take
+/// some. Assumed; printed among the assumptions.
+pub const SERVICE_HOURS: f64 = 1.0;
 
 /// Computes a spa's water up to the as-of month. `hours` are those of its pumps, in their order.
 pub fn water(fleet: &Fleet, site: &Site, spa: &Spa, hours: &[Option<RunHours>], as_of: NaiveDate) -> Water {
@@ -119,8 +120,10 @@ pub fn water(fleet: &Fleet, site: &Site, spa: &Spa, hours: &[Option<RunHours>], 
         .filter_map(|(pump, hours)| hours.as_ref().map(|h| (pump, h)))
         .collect();
     let first = filtering.iter().map(|(_, h)| Month::of(plus_days(h.start, 1))).min().unwrap_or(last).min(last);
-    let flows = Flows { fleet, site, spa, filtering: &filtering, calibration: calibration(fleet, site, spa, &filtering) };
-    let mut result = Water { months: Vec::new(), missing: Vec::new(), model_error: flows.calibration.as_ref().map(|c| c.error) };
+    let flows =
+        Flows { fleet, site, spa, filtering: &filtering, calibration: calibration(fleet, site, spa, &filtering) };
+    let mut result =
+        Water { months: Vec::new(), missing: Vec::new(), model_error: flows.calibration.as_ref().map(|c| c.error) };
     for month in first.through(last) {
         result.months.push(water_month(&flows, limits, month));
     }
@@ -199,8 +202,14 @@ fn water_month(flows: &Flows, limits: Option<&LimitSet>, month: Month) -> WaterM
 
 fn judge(row: &mut WaterMonth, limits: Option<&LimitSet>, spa: &Spa, hours: Option<f64>, served_days: f64) {
     let Some(limits) = limits else { return };
-    row.filter_limit = spa.filters.first().and_then(|f| limits.filter_rate(f.kind)).and_then(|l| l.at_most).map(|r| r.litres_per_minute_square_metre);
-    row.velocity_limit = limits.velocity.suction.as_ref().and_then(|l| l.at_most).map(|v| v.0.get::<meter_per_second>());
+    row.filter_limit = spa
+        .filters
+        .first()
+        .and_then(|f| limits.filter_rate(f.kind))
+        .and_then(|l| l.at_most)
+        .map(|r| r.litres_per_minute_square_metre);
+    row.velocity_limit =
+        limits.velocity.suction.as_ref().and_then(|l| l.at_most).map(|v| v.0.get::<meter_per_second>());
     let over = |value: Option<f64>, limit: Option<f64>| value.zip(limit).map(|(v, l)| v > l * (1.0 + 1e-9));
     let turnover = over(row.turnover.as_ref().map(|t| t.value), row.limit_min);
     // Judged over the days the water was there: a season closed or a fitting in mid month is not a shortage.
@@ -282,9 +291,9 @@ impl Flows<'_> {
         let (mut sum, mut sources) = (0.0, Vec::new());
         for filter in &self.spa.filters {
             let row = self.site.readings_of(&filter.at, Quantity::Flow).filter(|r| r.day <= month.last()).last()?;
-            let changed = filters::cleans(self.site, &filter.at).into_iter().any(|day| {
-                day <= month.last() && (day > row.day || (day == row.day && !row.after))
-            });
+            let changed = filters::cleans(self.site, &filter.at)
+                .into_iter()
+                .any(|day| day <= month.last() && (day > row.day || (day == row.day && !row.after)));
             if changed || self.exchanged_after(row.day, month.last()) {
                 return None;
             }
@@ -303,7 +312,8 @@ impl Flows<'_> {
     fn calculated(&self, month: Month) -> Option<(Figure, Option<f64>)> {
         let rise = self.rise(month);
         let factor = self.calibration.as_ref().filter(|c| c.since <= month.last()).map(|c| c.factor);
-        let point = calculate(self.fleet, self.site, self.spa, self.filtering, month.last(), rise, factor.unwrap_or(1.0))?;
+        let point =
+            calculate(self.fleet, self.site, self.spa, self.filtering, month.last(), rise, factor.unwrap_or(1.0))?;
         let within = if factor.is_some() { CALIBRATED_WITHIN } else { CURVE_WITHIN };
         let flow = point.flow.get::<liter_per_minute>();
         let sources = vec![self.site.source(&format!("spas.{}.pipe", self.spa.at))];
@@ -329,9 +339,14 @@ impl Flows<'_> {
             [(pump, _)] => {
                 let model = self.fleet.model(pump);
                 if model.is_none_or(|m| m.curve.is_empty()) {
-                    format!("a `flow` reading at a filter of {at}, its `stated_flow`, or the `curve` of the model of {}", pump.at)
+                    format!(
+                        "a `flow` reading at a filter of {at}, its `stated_flow`, or the `curve` of the model of {}",
+                        pump.at
+                    )
                 } else {
-                    format!("a `flow` reading at a filter of {at}, its `stated_flow`, or `size` and `length` of its `pipe`")
+                    format!(
+                        "a `flow` reading at a filter of {at}, its `stated_flow`, or `size` and `length` of its `pipe`"
+                    )
                 }
             }
             _ => format!("a `flow` reading at each filter of {at}: several pumps filter there"),

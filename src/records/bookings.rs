@@ -53,7 +53,9 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
     }
     let calendar: Calendar = match text.parse() {
         Ok(calendar) => calendar,
-        Err(error) => return whole(format!("it cannot be read as iCalendar: {}", error.lines().next().unwrap_or_default())),
+        Err(error) => {
+            return whole(format!("it cannot be read as iCalendar: {}", error.lines().next().unwrap_or_default()));
+        }
     };
     let mut stays = Vec::new();
     let mut problems = Vec::new();

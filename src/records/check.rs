@@ -32,14 +32,22 @@ pub struct Found {
     pub lost: bool,
 }
 
+/// The files of a fleet that stand in its folder itself.
+const KNOWN: [&str; 7] =
+    ["fleet.yaml", "sites.csv", "tubs.yaml", "pumps.yaml", "upkeep.yaml", "customers.yaml", "plan.yaml"];
+
 /// Rules about the shared files.
 pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
     let mut diagnostics = Vec::new();
-    const KNOWN: [&str; 7] = ["fleet.yaml", "sites.csv", "tubs.yaml", "pumps.yaml", "upkeep.yaml", "customers.yaml", "plan.yaml"];
     for file in folder.files.iter().filter(|f| !f.contains('/')) {
         let looks_read = [".yaml", ".yml", ".csv"].iter().any(|ending| file.ends_with(ending));
         if looks_read && !KNOWN.contains(&file.as_str()) {
-            let mut diagnostic = plain(Severity::Warning, Rule::StrayFile, file, "no file of a fleet has this name, so it is not read".to_owned());
+            let mut diagnostic = plain(
+                Severity::Warning,
+                Rule::StrayFile,
+                file,
+                "no file of a fleet has this name, so it is not read".to_owned(),
+            );
             diagnostic.hint = yaml::nearest(file, KNOWN.into_iter()).map(|near| format!("did you mean `{near}`?"));
             diagnostics.push(diagnostic);
         }
@@ -47,8 +55,10 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
     if let Some(name) = &fleet.settings.limits
         && !fleet.rule_books.contains_key(name.as_str())
     {
-        let mut diagnostic = plain(Severity::Error, Rule::UnknownLimits, "fleet.yaml", format!("no rule book is named `{name}`"));
-        diagnostic.spot = folder.text("fleet.yaml", crate::records::tree::LARGEST_RECORD).ok().and_then(|t| t.find_text("limits"));
+        let mut diagnostic =
+            plain(Severity::Error, Rule::UnknownLimits, "fleet.yaml", format!("no rule book is named `{name}`"));
+        diagnostic.spot =
+            folder.text("fleet.yaml", crate::records::tree::LARGEST_RECORD).ok().and_then(|t| t.find_text("limits"));
         let names: Vec<&str> = fleet.rule_books.keys().map(String::as_str).collect();
         diagnostic.hint = Some(format!("there are {}", names.join(", ")));
         diagnostics.push(diagnostic);
@@ -56,8 +66,12 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
     for (id, part) in fleet.book.parts.iter() {
         for other in &part.also_renew {
             if fleet.book.parts.get(other).is_none() {
-                let mut diagnostic =
-                    plain(Severity::Warning, Rule::UnknownPart, "upkeep.yaml", format!("`also_renew` of `{id}` names `{other}`, which the book does not have"));
+                let mut diagnostic = plain(
+                    Severity::Warning,
+                    Rule::UnknownPart,
+                    "upkeep.yaml",
+                    format!("`also_renew` of `{id}` names `{other}`, which the book does not have"),
+                );
                 diagnostic.hint = nearest_part(fleet, other);
                 diagnostics.push(diagnostic);
             }
@@ -67,11 +81,22 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
 }
 
 fn plain(severity: Severity, rule: Rule, file: &str, message: String) -> Diagnostic {
-    Diagnostic { severity, rule, file: file.to_owned(), spot: None, excerpt: None, message, hint: None, second: None, left_out: None }
+    Diagnostic {
+        severity,
+        rule,
+        file: file.to_owned(),
+        spot: None,
+        excerpt: None,
+        message,
+        hint: None,
+        second: None,
+        left_out: None,
+    }
 }
 
 fn nearest_part(fleet: &Fleet, name: &Id) -> Option<String> {
-    yaml::nearest(name.as_str(), fleet.book.parts.iter().map(|(id, _)| id.as_str())).map(|near| format!("did you mean `{near}`?"))
+    yaml::nearest(name.as_str(), fleet.book.parts.iter().map(|(id, _)| id.as_str()))
+        .map(|near| format!("did you mean `{near}`?"))
 }
 
 /// Every address something stands at: spas, and what stands in them.
@@ -123,7 +148,14 @@ struct Checker<'a> {
 }
 
 impl Checker<'_> {
-    fn tell(&mut self, severity: Severity, rule: Rule, path: &str, message: String, hint: Option<String>) -> &mut Diagnostic {
+    fn tell(
+        &mut self,
+        severity: Severity,
+        rule: Rule,
+        path: &str,
+        message: String,
+        hint: Option<String>,
+    ) -> &mut Diagnostic {
         let spot = self.source.find_text(path);
         self.found.diagnostics.push(Diagnostic {
             severity,
@@ -172,10 +204,17 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText) -> Found 
             for (name, _) in pipe.fittings.iter() {
                 if crate::hydraulics::fitting_k(name.as_str()).is_none() {
                     let known: Vec<&str> = crate::hydraulics::FITTINGS.iter().map(|(name, _)| *name).collect();
-                    let hint = yaml::nearest(name.as_str(), known.iter().copied())
-                        .map_or_else(|| format!("known: {}", known.join(", ")), |near| format!("did you mean `{near}`?"));
+                    let hint = yaml::nearest(name.as_str(), known.iter().copied()).map_or_else(
+                        || format!("known: {}", known.join(", ")),
+                        |near| format!("did you mean `{near}`?"),
+                    );
                     let path = format!("spas.{}.pipe.fittings.{name}", spa.at);
-                    checker.lose_site(Rule::UnknownField, &path, format!("no pipe fitting is named `{name}`"), Some(hint));
+                    checker.lose_site(
+                        Rule::UnknownField,
+                        &path,
+                        format!("no pipe fitting is named `{name}`"),
+                        Some(hint),
+                    );
                 }
             }
         }
@@ -189,7 +228,12 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText) -> Found 
                     let hint = nearest_part(fleet, part);
                     let path = format!("spas.{}", spa.at);
                     let name = if what.is_empty() { spa.at.as_str() } else { what };
-                    checker.lose_site(Rule::UnknownPart, &path, format!("the book has no part `{part}`, named under `{name}`"), hint);
+                    checker.lose_site(
+                        Rule::UnknownPart,
+                        &path,
+                        format!("the book has no part `{part}`, named under `{name}`"),
+                        hint,
+                    );
                 }
             }
         }
@@ -218,8 +262,15 @@ impl Checker<'_> {
         if let Some(customer) = &site.customer
             && !self.fleet.customers.contains_key(customer)
         {
-            let hint = yaml::nearest(customer.as_str(), self.fleet.customers.keys().map(Id::as_str)).map(|near| format!("did you mean `{near}`?"));
-            self.tell(Severity::Warning, Rule::UnknownCustomer, "customer", format!("no customer `{customer}` stands in customers.yaml"), hint);
+            let hint = yaml::nearest(customer.as_str(), self.fleet.customers.keys().map(Id::as_str))
+                .map(|near| format!("did you mean `{near}`?"));
+            self.tell(
+                Severity::Warning,
+                Rule::UnknownCustomer,
+                "customer",
+                format!("no customer `{customer}` stands in customers.yaml"),
+                hint,
+            );
         }
         for (index, closed) in site.closed.iter().enumerate() {
             if closed.to < closed.from {
@@ -234,8 +285,15 @@ impl Checker<'_> {
         let model = self.fleet.model(pump);
         match (&pump.model, model) {
             (Some(name), None) if !self.fleet.models.is_empty() => {
-                let near = yaml::nearest(&name.0, self.fleet.models.keys().map(String::as_str)).map(|near| format!("did you mean `{near}`?"));
-                self.tell(Severity::Warning, Rule::UnknownModel, &format!("{path}.model"), format!("no model `{name}` stands in pumps.yaml"), near);
+                let near = yaml::nearest(&name.0, self.fleet.models.keys().map(String::as_str))
+                    .map(|near| format!("did you mean `{near}`?"));
+                self.tell(
+                    Severity::Warning,
+                    Rule::UnknownModel,
+                    &format!("{path}.model"),
+                    format!("no model `{name}` stands in pumps.yaml"),
+                    near,
+                );
             }
             (_, Some(model)) => self.pump_against_model(pump, model, &path),
             _ => {}
@@ -244,7 +302,13 @@ impl Checker<'_> {
             let jets = pump.duty != Duty::Filtration;
             if jets && pump.programs.is_empty() {
                 let hint = Some("add `program:` with the hours a day at each speed".to_owned());
-                self.tell(Severity::Warning, Rule::NoProgram, &path, format!("the jet pump `{}` has no program", pump.at), hint);
+                self.tell(
+                    Severity::Warning,
+                    Rule::NoProgram,
+                    &path,
+                    format!("the jet pump `{}` has no program", pump.at),
+                    hint,
+                );
             }
         }
     }
@@ -252,7 +316,8 @@ impl Checker<'_> {
     fn pump_against_model(&mut self, pump: &Pump, model: &Model, path: &str) {
         let wrong = |program: &ProgramFile| -> Option<Speed> {
             let named = program.base().named().map(|(s, _)| s).collect::<Vec<_>>();
-            let occupied = program.occupied.iter().flat_map(|o| o.named().map(|(s, _)| s).collect::<Vec<_>>()).collect::<Vec<_>>();
+            let occupied =
+                program.occupied.iter().flat_map(|o| o.named().map(|(s, _)| s).collect::<Vec<_>>()).collect::<Vec<_>>();
             named.into_iter().chain(occupied).find(|speed| match model.speeds {
                 Speeds::One => *speed != Speed::Run,
                 Speeds::Two => *speed == Speed::Run,
@@ -266,7 +331,11 @@ impl Checker<'_> {
                 Speeds::Two => ("two speeds", "name the speeds `low` and `high`"),
             };
             let name = pump.model.as_ref().map_or(String::new(), ToString::to_string);
-            let message = format!("the program of `{}` names the speed `{}`, but its model `{name}` has {has}", pump.at, speed.word());
+            let message = format!(
+                "the program of `{}` names the speed `{}`, but its model `{name}` has {has}",
+                pump.at,
+                speed.word()
+            );
             self.lose_site(Rule::SpeedNotThere, &format!("{path}.program"), message, Some(hint.to_owned()));
         }
         let jets = pump.duty == Duty::Jets;
@@ -287,7 +356,8 @@ impl Checker<'_> {
             };
             if unusual {
                 let usual = if jets { "2 or 2.5 in" } else { "1.5 in" };
-                let message = format!("`{}` has a {inlet:.2} in inlet; pumps of this duty usually have {usual}", pump.at);
+                let message =
+                    format!("`{}` has a {inlet:.2} in inlet; pumps of this duty usually have {usual}", pump.at);
                 self.tell(Severity::Warning, Rule::UnusualPorts, &format!("{path}.model"), message, None);
             }
         }
@@ -302,7 +372,10 @@ impl Checker<'_> {
             if let Some(seen) = seen
                 && !frame.0.starts_with(seen)
             {
-                let message = format!("`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}", pump.at);
+                let message = format!(
+                    "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
+                    pump.at
+                );
                 self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
             }
         }
@@ -326,9 +399,18 @@ impl Checker<'_> {
     fn entry(&mut self, site: &Site, index: u32, day: NaiveDate, at: &Address, entry: &Entry) -> bool {
         let Some(standing) = standing(site, at) else {
             let known = addresses(site);
-            let hint = yaml::nearest(at.as_str(), known.iter().map(Address::as_str))
-                .map_or_else(|| format!("there are {}", known.iter().map(Address::as_str).collect::<Vec<_>>().join(", ")), |near| format!("did you mean `{near}`?"));
-            self.lose_entry(index, at, Rule::UnknownAddress, "", format!("nothing at this site has the address `{at}`"), Some(hint));
+            let hint = yaml::nearest(at.as_str(), known.iter().map(Address::as_str)).map_or_else(
+                || format!("there are {}", known.iter().map(Address::as_str).collect::<Vec<_>>().join(", ")),
+                |near| format!("did you mean `{near}`?"),
+            );
+            self.lose_entry(
+                index,
+                at,
+                Rule::UnknownAddress,
+                "",
+                format!("nothing at this site has the address `{at}`"),
+                Some(hint),
+            );
             return false;
         };
         let before = match standing.fitted {
@@ -357,9 +439,12 @@ impl Checker<'_> {
                 let (message, hint) = match fits {
                     None => (
                         format!("the book has no task `{task}`"),
-                        yaml::nearest(task.as_str(), self.fleet.book.tasks.iter().map(|(id, _)| id.as_str())).map(|near| format!("did you mean `{near}`?")),
+                        yaml::nearest(task.as_str(), self.fleet.book.tasks.iter().map(|(id, _)| id.as_str()))
+                            .map(|near| format!("did you mean `{near}`?")),
                     ),
-                    Some(fits) => (format!("the task `{task}` is done at a {fits}, and `{at}` is a {}", standing.fits), None),
+                    Some(fits) => {
+                        (format!("the task `{task}` is done at a {fits}, and `{at}` is a {}", standing.fits), None)
+                    }
                 };
                 self.lose_entry(index, at, Rule::UnknownPart, ".done", message, hint);
                 return false;
@@ -374,9 +459,16 @@ impl Checker<'_> {
             && !self.fleet.models.is_empty()
             && !self.fleet.models.contains_key(&model.0)
         {
-            let hint = yaml::nearest(&model.0, self.fleet.models.keys().map(String::as_str)).map(|near| format!("did you mean `{near}`?"));
+            let hint = yaml::nearest(&model.0, self.fleet.models.keys().map(String::as_str))
+                .map(|near| format!("did you mean `{near}`?"));
             let path = format!("log[{index}].at.{at}.exchanged");
-            self.tell(Severity::Warning, Rule::UnknownModel, &path, format!("no model `{model}` stands in pumps.yaml"), hint);
+            self.tell(
+                Severity::Warning,
+                Rule::UnknownModel,
+                &path,
+                format!("no model `{model}` stands in pumps.yaml"),
+                hint,
+            );
         }
         true
     }
@@ -384,7 +476,9 @@ impl Checker<'_> {
     fn part_fits(&mut self, index: u32, at: &Address, field: &str, part: &Id, standing: &Standing) -> bool {
         let (message, hint) = match self.fleet.book.parts.get(part) {
             Some(known) if known.fits.as_str() == standing.fits => return true,
-            Some(known) => (format!("the part `{part}` fits a {}, and `{at}` is a {}", known.fits, standing.fits), None),
+            Some(known) => {
+                (format!("the part `{part}` fits a {}, and `{at}` is a {}", known.fits, standing.fits), None)
+            }
             None => (format!("the book has no part `{part}`"), nearest_part(self.fleet, part)),
         };
         self.lose_entry(index, at, Rule::UnknownPart, &format!(".{field}"), message, hint);
@@ -400,9 +494,16 @@ pub fn check_counters(fleet: &Fleet, site: &Site, source: &SourceText) -> Vec<Di
         let counters = counters::counters(site, pump, fleet.model(pump), &typed);
         for aside in &counters.set_aside {
             let message = match aside.rule {
-                Rule::CounterBackwards => format!("the counter of `{}` runs backwards: {} h on {}", pump.at, aside.hours, aside.day),
-                Rule::ReadingsContradict => format!("two readings of `{}` on {} contradict each other", pump.at, aside.day),
-                _ => format!("the counter of `{}` runs faster than 24 h a day: {} h on {}", pump.at, aside.hours, aside.day),
+                Rule::CounterBackwards => {
+                    format!("the counter of `{}` runs backwards: {} h on {}", pump.at, aside.hours, aside.day)
+                }
+                Rule::ReadingsContradict => {
+                    format!("two readings of `{}` on {} contradict each other", pump.at, aside.day)
+                }
+                _ => format!(
+                    "the counter of `{}` runs faster than 24 h a day: {} h on {}",
+                    pump.at, aside.hours, aside.day
+                ),
             };
             let (file, spot, excerpt) = spot_of(source, &aside.source);
             let second = aside.against.as_ref().and_then(|(against, day, hours)| {
@@ -438,5 +539,9 @@ fn spot_of(text: &SourceText, source: &Source) -> (String, Option<Spot>, Option<
         ]),
     };
     let own = *text.file == *source.file;
-    (source.file.to_string(), if own || matches!(source.place, Place::Line(_)) { spot } else { None }, if own { spot.and_then(|s| text.line(s.line)) } else { None })
+    (
+        source.file.to_string(),
+        if own || matches!(source.place, Place::Line(_)) { spot } else { None },
+        if own { spot.and_then(|s| text.line(s.line)) } else { None },
+    )
 }

@@ -89,7 +89,9 @@ pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUn
     result.exchanges.sort_unstable();
     result.exchanges.dedup();
     let single = if two { Speed::All } else { Speed::Run };
-    for (quantity, speed) in [(Quantity::Hours, single), (Quantity::HoursLow, Speed::Low), (Quantity::HoursHigh, Speed::High)] {
+    for (quantity, speed) in
+        [(Quantity::Hours, single), (Quantity::HoursLow, Speed::Low), (Quantity::HoursHigh, Speed::High)]
+    {
         let counts = counts_of(site, pump, quantity, typed, &mut result);
         if counts.iter().any(|count| !count.points.is_empty()) {
             result.counts.push((speed, counts));
@@ -126,7 +128,8 @@ impl Event<'_> {
 }
 
 fn counts_of(site: &Site, pump: &Pump, quantity: Quantity, typed: &TypedUnits, result: &mut Counters) -> Vec<Count> {
-    let hours = |written: Option<Typed<Duration>>| written.and_then(|t| t.with_default(typed.hours)).map(|d| d.0.get::<hour>());
+    let hours =
+        |written: Option<Typed<Duration>>| written.and_then(|t| t.with_default(typed.hours)).map(|d| d.0.get::<hour>());
     let mut events: Vec<Event> = site.readings_of(&pump.at, quantity).map(Event::Reading).collect();
     for (index, visit, entry) in site.entries(&pump.at) {
         if entry.exchanged.is_some() {
@@ -154,7 +157,9 @@ fn counts_of(site: &Site, pump: &Pump, quantity: Quantity, typed: &TypedUnits, r
     events.sort_by_key(Event::order);
     let digits = pump.meter.and_then(|meter| meter.digits);
     let mut counts = vec![Count::default()];
-    if let (Some(at_fitting), Some(day), Quantity::Hours) = (pump.meter.and_then(|m| m.at_fitting), exact_day(pump), quantity) {
+    if let (Some(at_fitting), Some(day), Quantity::Hours) =
+        (pump.meter.and_then(|m| m.at_fitting), exact_day(pump), quantity)
+    {
         let place = Place::Path(format!("spas.{}.pumps.{}.meter.at_fitting", pump.at.spa(), pump.at.last()).into());
         let source = Source { file: Arc::clone(&site.file), place };
         counts[0].points.push(Point { day, minute: None, hours: at_fitting.0.get::<hour>(), source });
@@ -163,7 +168,9 @@ fn counts_of(site: &Site, pump: &Pump, quantity: Quantity, typed: &TypedUnits, r
     let mut exchanged_today = None;
     for event in events {
         match event {
-            Event::Reading(row) => push(&mut counts, Point { day: row.day, minute: row.minute, hours: row.value, source: row.source() }),
+            Event::Reading(row) => {
+                push(&mut counts, Point { day: row.day, minute: row.minute, hours: row.value, source: row.source() });
+            }
             Event::Exchange(day) => {
                 unit += 1;
                 exchanged_today = Some((day, counts.len() - 1));
@@ -339,7 +346,8 @@ mod tests {
 
     #[test]
     fn the_fewest_readings_are_set_aside() {
-        let (kept, aside) = sound(&[("2026-01-01", 100.0), ("2026-01-11", 900.0), ("2026-01-21", 200.0), ("2026-01-31", 250.0)]);
+        let (kept, aside) =
+            sound(&[("2026-01-01", 100.0), ("2026-01-11", 900.0), ("2026-01-21", 200.0), ("2026-01-31", 250.0)]);
         assert_eq!(kept, [100.0, 200.0, 250.0]);
         assert_eq!(aside, [(900.0, Rule::CounterTooFast)]);
     }

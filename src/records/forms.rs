@@ -7,8 +7,8 @@ use std::str::FromStr;
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
-use serde::de::{self, DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
 use serde::Deserialize;
+use serde::de::{self, DeserializeSeed, Deserializer, MapAccess, SeqAccess, Visitor};
 
 use crate::address::{Address, Id};
 use crate::calendar::{self, Month};
@@ -20,7 +20,11 @@ pub struct Format;
 impl<'de> Deserialize<'de> for Format {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
         let number = f64::deserialize(deserializer)?;
-        if number == 1.0 { Ok(Self) } else { Err(de::Error::custom(format!("format {number} is not known; this version reads `format: 1`"))) }
+        if number == 1.0 {
+            Ok(Self)
+        } else {
+            Err(de::Error::custom(format!("format {number} is not known; this version reads `format: 1`")))
+        }
     }
 }
 
@@ -84,7 +88,9 @@ scalar!(Money, "an amount of money, a bare number like `22.50`", |text| {
         .or_else(|_| Decimal::from_scientific(text))
         .map_err(|_| format!("`{shown}` is not an amount of money; write a bare number like `22.50`"))?;
     if amount < Decimal::ZERO || amount > Decimal::from(1_000_000_000u64) {
-        return Err(format!("`{shown}` cannot be an amount of money here: it must be between 0 and a thousand million"));
+        return Err(format!(
+            "`{shown}` cannot be an amount of money here: it must be between 0 and a thousand million"
+        ));
     }
     Ok(Money(amount))
 });
@@ -108,7 +114,9 @@ pub struct Share(pub f64);
 scalar!(Share, "a share between 0 and 1, like `0.20`", |text| {
     match text.parse::<f64>() {
         Ok(share) if (0.0..=1.0).contains(&share) => Ok(Share(share)),
-        _ => Err(format!("`{}` is not a share between 0 and 1, like `0.20`", text.chars().take(40).collect::<String>())),
+        _ => {
+            Err(format!("`{}` is not a share between 0 and 1, like `0.20`", text.chars().take(40).collect::<String>()))
+        }
     }
 });
 
@@ -131,7 +139,10 @@ scalar!(Currency, "a currency by its ISO 4217 code, like `GBP`", |text| {
     if text.len() == 3 && text.bytes().all(|b| b.is_ascii_uppercase()) {
         Ok(Currency(text.to_owned()))
     } else {
-        Err(format!("`{}` is not a currency by its ISO 4217 code, like `GBP`", text.chars().take(40).collect::<String>()))
+        Err(format!(
+            "`{}` is not a currency by its ISO 4217 code, like `GBP`",
+            text.chars().take(40).collect::<String>()
+        ))
     }
 });
 
@@ -140,9 +151,9 @@ scalar!(Currency, "a currency by its ISO 4217 code, like `GBP`", |text| {
 pub struct Timezone(pub chrono_tz::Tz);
 
 scalar!(Timezone, "a time zone by its IANA name, like `Europe/London`", |text| {
-    text.parse()
-        .map(Timezone)
-        .map_err(|_| format!("`{}` is no time zone; IANA names look like `Europe/London`", text.chars().take(60).collect::<String>()))
+    text.parse().map(Timezone).map_err(|_| {
+        format!("`{}` is no time zone; IANA names look like `Europe/London`", text.chars().take(60).collect::<String>())
+    })
 });
 
 /// The day something was fitted, as exactly as it is known.
@@ -160,27 +171,35 @@ pub enum Fitted {
     Unknown,
 }
 
-scalar!(Fitted, "a day, month or year like `2022-05-04`, `2022-05` or `2022`, `before 2024-01-01`, or `unknown`", |text| {
-    let shown: String = text.chars().take(40).collect();
-    if text == "unknown" {
-        return Ok(Fitted::Unknown);
-    }
-    if let Some(day) = text.strip_prefix("before ") {
-        return calendar::parse_date(day.trim()).map(Fitted::Before);
-    }
-    if text.len() == 4 && text.bytes().all(|b| b.is_ascii_digit()) {
-        return match text.parse::<i32>() {
-            Ok(year) if calendar::YEARS.contains(&year) => Ok(Fitted::Year(year)),
-            _ => Err(format!("the year `{shown}` cannot be right; years run from {} to {}", calendar::YEARS.start(), calendar::YEARS.end())),
-        };
-    }
-    if text.len() == 7 {
-        return text.parse().map(Fitted::Month);
-    }
-    calendar::parse_date(text).map(Fitted::Day).map_err(|error| {
+scalar!(
+    Fitted,
+    "a day, month or year like `2022-05-04`, `2022-05` or `2022`, `before 2024-01-01`, or `unknown`",
+    |text| {
+        let shown: String = text.chars().take(40).collect();
+        if text == "unknown" {
+            return Ok(Fitted::Unknown);
+        }
+        if let Some(day) = text.strip_prefix("before ") {
+            return calendar::parse_date(day.trim()).map(Fitted::Before);
+        }
+        if text.len() == 4 && text.bytes().all(|b| b.is_ascii_digit()) {
+            return match text.parse::<i32>() {
+                Ok(year) if calendar::YEARS.contains(&year) => Ok(Fitted::Year(year)),
+                _ => Err(format!(
+                    "the year `{shown}` cannot be right; years run from {} to {}",
+                    calendar::YEARS.start(),
+                    calendar::YEARS.end()
+                )),
+            };
+        }
+        if text.len() == 7 {
+            return text.parse().map(Fitted::Month);
+        }
+        calendar::parse_date(text).map(Fitted::Day).map_err(|error| {
         format!("{error}; a day of fitting may also be a month `2022-05`, a year `2022`, `before 2024-01-01` or `unknown`")
     })
-});
+    }
+);
 
 impl Fitted {
     /// The first and the last day it can have been; `None` if not known.
@@ -188,9 +207,7 @@ impl Fitted {
         match self {
             Self::Day(day) => Some((day, day)),
             Self::Month(month) => Some((month.first(), month.last())),
-            Self::Year(year) => {
-                Some((NaiveDate::from_ymd_opt(year, 1, 1)?, NaiveDate::from_ymd_opt(year, 12, 31)?))
-            }
+            Self::Year(year) => Some((NaiveDate::from_ymd_opt(year, 1, 1)?, NaiveDate::from_ymd_opt(year, 12, 31)?)),
             Self::Before(_) | Self::Unknown => None,
         }
     }
@@ -290,7 +307,10 @@ impl Key for Name {
             return Err("a name must not be empty".to_owned());
         }
         if text.chars().count() > 40 {
-            return Err(format!("the name `{}…` is longer than 40 characters", text.chars().take(39).collect::<String>()));
+            return Err(format!(
+                "the name `{}…` is longer than 40 characters",
+                text.chars().take(39).collect::<String>()
+            ));
         }
         Ok(Self(text.to_owned()))
     }
@@ -416,8 +436,10 @@ impl<'de, A: MapAccess<'de>> MapAccess<'de> for Strict<A> {
     fn next_key_seed<S: DeserializeSeed<'de>>(&mut self, seed: S) -> Result<Option<S::Value>, A::Error> {
         let Some(Text(key)) = self.map.next_key::<Text>()? else { return Ok(None) };
         if !self.fields.contains(&key.as_str()) && key != "note" && !key.starts_with("x-") {
-            let hint = crate::records::yaml::nearest(&key, self.fields.iter().copied())
-                .map_or_else(|| format!("known here: {}", self.fields.join(", ")), |near| format!("did you mean `{near}`?"));
+            let hint = crate::records::yaml::nearest(&key, self.fields.iter().copied()).map_or_else(
+                || format!("known here: {}", self.fields.join(", ")),
+                |near| format!("did you mean `{near}`?"),
+            );
             return Err(de::Error::custom(format!("no field is named `{key}` here; {hint}")));
         }
         let name: de::value::StringDeserializer<A::Error> = de::IntoDeserializer::into_deserializer(key);

@@ -124,7 +124,13 @@ impl Shared {
         }
         let mut diagnostics = Vec::new();
         for (name, why) in &folder.refused {
-            diagnostics.push(about_file(Severity::Error, Rule::UnreadableFile, name, format!("`{name}` is not read: {why}"), None));
+            diagnostics.push(about_file(
+                Severity::Error,
+                Rule::UnreadableFile,
+                name,
+                format!("`{name}` is not read: {why}"),
+                None,
+            ));
         }
         // Any error in fleet.yaml costs the run: every site depends on it.
         let settings: FleetFile = match read_shared(&folder, "fleet.yaml", |_| 0, &mut diagnostics) {
@@ -256,7 +262,9 @@ fn read_rule_books(folder: &Folder) -> (BTreeMap<String, Arc<limits::RuleBook>>,
     let mut diagnostics = Vec::new();
     for (name, file) in folder.under("limits", ".yaml") {
         match folder.text(file, LARGEST_RECORD) {
-            Err((message, line)) => diagnostics.push(about_file(Severity::Error, Rule::UnreadableFile, file, message, line)),
+            Err((message, line)) => {
+                diagnostics.push(about_file(Severity::Error, Rule::UnreadableFile, file, message, line));
+            }
             Ok(source) => {
                 let reading = limits::read(name, &source.text);
                 for problem in &reading.problems {
@@ -310,7 +318,8 @@ fn read_sheet(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) -> Option<Shee
                 if let Some(first) = known.iter().find(|known| known.spa == line.spa) {
                     let spot = Spot { line: line.line as usize, column: 1, length: site.as_str().len() };
                     let message = format!("the spa `{site}/{}` stands on line {} already", line.spa, first.line);
-                    let problem = readings::SheetProblem { rule: Rule::RepeatedId, spot, message, hint: None, whole_file: false };
+                    let problem =
+                        readings::SheetProblem { rule: Rule::RepeatedId, spot, message, hint: None, whole_file: false };
                     diagnostics.push(tell(problem, format!("the site `{site}` is left out")));
                     *bad = true;
                 } else {
@@ -338,11 +347,18 @@ fn find_sites(folder: &Folder, sheet: SheetSites, diagnostics: &mut Vec<Diagnost
         let stem = name.strip_suffix(".yaml");
         match stem.map(Id::parse) {
             Some(Ok(id)) => {
-                let entry = sites.entry(id.clone()).or_insert(SiteFiles { id, file: None, lines: Vec::new(), bad_line: false });
+                let entry =
+                    sites.entry(id.clone()).or_insert(SiteFiles { id, file: None, lines: Vec::new(), bad_line: false });
                 entry.file = Some(file.clone());
             }
             Some(Err(message)) => {
-                let mut diagnostic = about_file(Severity::Error, Rule::StrayFile, file, format!("{message}, and the file's name is the site's id"), None);
+                let mut diagnostic = about_file(
+                    Severity::Error,
+                    Rule::StrayFile,
+                    file,
+                    format!("{message}, and the file's name is the site's id"),
+                    None,
+                );
                 diagnostic.left_out = Some("the site is left out".to_owned());
                 diagnostics.push(diagnostic);
             }
@@ -362,7 +378,13 @@ fn find_sites(folder: &Folder, sheet: SheetSites, diagnostics: &mut Vec<Diagnost
             continue;
         };
         if !site.is_some_and(|site| known.contains(site)) {
-            let mut diagnostic = about_file(Severity::Warning, Rule::StrayFile, file, "no site is named like this file, so it is not read".to_owned(), None);
+            let mut diagnostic = about_file(
+                Severity::Warning,
+                Rule::StrayFile,
+                file,
+                "no site is named like this file, so it is not read".to_owned(),
+                None,
+            );
             diagnostic.hint = site
                 .and_then(|site| yaml::nearest(site, known.iter().copied()))
                 .map(|near| format!("did you mean the site `{near}`?"));
@@ -385,7 +407,11 @@ fn assume_settings(settings: &FleetFile, assumed: &mut Vec<Assumed>) {
         &format!("pressures typed without a unit are in {}", settings.pressure_unit()),
         "`typed_in` in fleet.yaml",
     );
-    assume(settings.typed_in.flow.is_none(), &format!("flows typed without a unit are in {}", settings.flow_unit()), "`typed_in` in fleet.yaml");
+    assume(
+        settings.typed_in.flow.is_none(),
+        &format!("flows typed without a unit are in {}", settings.flow_unit()),
+        "`typed_in` in fleet.yaml",
+    );
     assume(
         settings.typed_in.temperature.is_none(),
         &format!("temperatures typed without a unit are in {}", settings.temperature_unit()),
@@ -510,12 +536,16 @@ impl SiteReader<'_> {
             }
         }
         let place_of_site = |field: &str| {
-            if files.file.is_some() { format!("`{field}` in {}", source.file) } else { format!("`{field}` of {} in sites.csv", files.id) }
+            if files.file.is_some() {
+                format!("`{field}` in {}", source.file)
+            } else {
+                format!("`{field}` of {} in sites.csv", files.id)
+            }
         };
         if used_as.is_none() {
             assumed.push(Assumed { what: "no use, so no limit applies".to_owned(), change: place_of_site("use") });
         }
-        let travel = rest.as_ref().and_then(|f| f.travel).unwrap_or_default();
+        let travel = rest.as_ref().and_then(|f| f.travel.clone()).unwrap_or_default();
         let mut resolved = Vec::new();
         for (id, mut spa) in spas {
             if let Some(name) = spa.r#type.clone() {
@@ -570,7 +600,12 @@ impl SiteReader<'_> {
         } else {
             format!("no type is named `{name}` in tubs.yaml")
         };
-        let hint = if bad { None } else { yaml::nearest(&name.0, self.shared.types.keys().map(String::as_str)).map(|near| format!("did you mean `{near}`?")) };
+        let hint = if bad {
+            None
+        } else {
+            yaml::nearest(&name.0, self.shared.types.keys().map(String::as_str))
+                .map(|near| format!("did you mean `{near}`?"))
+        };
         let line = files.lines.iter().find(|line| line.spa == *spa && line.file.r#type.as_ref() == Some(name));
         let (file, spot) = match line {
             Some(line) => ("sites.csv".to_owned(), Some(Spot { line: line.line as usize, column: 1, length: 1 })),
@@ -580,7 +615,15 @@ impl SiteReader<'_> {
     }
 
     /// Something that costs the site.
-    fn lose(&mut self, file: String, spot: Option<Spot>, rule: Rule, message: String, hint: Option<String>, source: &SourceText) {
+    fn lose(
+        &mut self,
+        file: String,
+        spot: Option<Spot>,
+        rule: Rule,
+        message: String,
+        hint: Option<String>,
+        source: &SourceText,
+    ) {
         self.lost = true;
         self.diagnostics.push(Diagnostic {
             severity: Severity::Error,
@@ -607,7 +650,11 @@ impl SiteReader<'_> {
         let at = Address::of_spa(id);
         let fitted = spa.fitted.unwrap_or(Fitted::Unknown);
         let where_written = |path: &str| -> (String, Option<Spot>) {
-            if files.file.is_some() { (source.file.to_string(), source.find_text(path)) } else { ("sites.csv".to_owned(), None) }
+            if files.file.is_some() {
+                (source.file.to_string(), source.find_text(path))
+            } else {
+                ("sites.csv".to_owned(), None)
+            }
         };
         let mut filters = Vec::new();
         for (id, filter) in spa.filters.0 {
@@ -618,7 +665,14 @@ impl SiteReader<'_> {
             let Some(kind) = filter.kind else {
                 let (file, spot) = where_written(&format!("spas.{}.filters.{id}", at.spa()));
                 let hint = Some("add `kind: cartridge`, `sand` or `precoat`".to_owned());
-                self.lose(file, spot, Rule::MissingField, format!("`kind` of the filter `{at}` is missing"), hint, source);
+                self.lose(
+                    file,
+                    spot,
+                    Rule::MissingField,
+                    format!("`kind` of the filter `{at}` is missing"),
+                    hint,
+                    source,
+                );
                 continue;
             };
             filters.push(Filter {
@@ -641,7 +695,14 @@ impl SiteReader<'_> {
             let Some(duty) = pump.duty else {
                 let (file, spot) = where_written(&path);
                 let hint = Some("add `duty: filtration`, `jets` or `filtration_and_jets`".to_owned());
-                self.lose(file, spot, Rule::MissingField, format!("`duty` of the pump `{at}` is missing"), hint, source);
+                self.lose(
+                    file,
+                    spot,
+                    Rule::MissingField,
+                    format!("`duty` of the pump `{at}` is missing"),
+                    hint,
+                    source,
+                );
                 continue;
             };
             if let Some(model) = pump.model.as_ref().filter(|m| self.shared.bad_models.contains(&m.0)) {
@@ -654,7 +715,11 @@ impl SiteReader<'_> {
             if programs.is_empty()
                 && let Some(usual) = self.shared.fleet.book.usual_program(used_as, duty)
             {
-                let two = pump.model.as_ref().and_then(|m| self.shared.fleet.models.get(&m.0)).map(|m| m.speeds == crate::records::pumps::Speeds::Two);
+                let two = pump
+                    .model
+                    .as_ref()
+                    .and_then(|m| self.shared.fleet.models.get(&m.0))
+                    .map(|m| m.speeds == crate::records::pumps::Speeds::Two);
                 programs = usual.iter().map(|program| usual_for_speeds(program, two)).collect();
                 usual_program = true;
             }
@@ -684,14 +749,26 @@ impl SiteReader<'_> {
                 self.lose(file, spot, Rule::MissingField, format!("`kind` of `{at}` is missing"), hint, source);
                 continue;
             };
-            equipment.push(Equipment { at, kind, fitted: item.fitted.unwrap_or(fitted), power: item.power, parts: item.parts });
+            equipment.push(Equipment {
+                at,
+                kind,
+                fitted: item.fitted.unwrap_or(fitted),
+                power: item.power,
+                parts: item.parts,
+            });
         }
-        let mut all: Vec<&Address> =
-            filters.iter().map(|f| &f.at).chain(pumps.iter().map(|p| &p.at)).chain(equipment.iter().map(|e| &e.at)).collect();
+        let mut all: Vec<&Address> = filters
+            .iter()
+            .map(|f| &f.at)
+            .chain(pumps.iter().map(|p| &p.at))
+            .chain(equipment.iter().map(|e| &e.at))
+            .collect();
         all.sort();
-        if let Some(pair) = all.windows(2).find(|pair| pair[0] == pair[1]) {
+        if let Some(twice) = all.windows(2).find_map(|pair| (pair[0] == pair[1]).then_some(pair[0])) {
             let (file, spot) = where_written(&format!("spas.{id}"));
-            let message = format!("two things are named `{}`; ids are unique among the pumps, filters and equipment of a spa", pair[0]);
+            let message = format!(
+                "two things are named `{twice}`; ids are unique among the pumps, filters and equipment of a spa",
+            );
             self.lose(file, spot, Rule::RepeatedId, message, None, source);
             return None;
         }
@@ -782,7 +859,8 @@ impl SiteReader<'_> {
                 file: file.clone(),
                 spot: Some(Spot { line, column: 1, length: 1 }),
                 message: format!("nothing at this site has the address `{at}`"),
-                hint: yaml::nearest(at.as_str(), known.iter().map(Address::as_str)).map(|near| format!("did you mean `{near}`?")),
+                hint: yaml::nearest(at.as_str(), known.iter().map(Address::as_str))
+                    .map(|near| format!("did you mean `{near}`?")),
                 second: None,
                 left_out: Some(left_out),
             });
@@ -815,7 +893,11 @@ impl SiteReader<'_> {
         let mut lost = false;
         for problem in problems {
             lost |= problem.whole_file;
-            let left_out = if problem.whole_file { format!("{file} is left out") } else { format!("a booking in {file} is left out") };
+            let left_out = if problem.whole_file {
+                format!("{file} is left out")
+            } else {
+                format!("a booking in {file} is left out")
+            };
             self.left_out.push(left_out.clone());
             let mut diagnostic = about_file(Severity::Error, Rule::Bookings, file, problem.message, problem.line);
             // The line of a booking may hold a guest's name, so no excerpt is kept.
@@ -827,7 +909,10 @@ impl SiteReader<'_> {
 }
 
 /// A usual program names speeds of both kinds of pump; only those of this pump's kind hold.
-fn usual_for_speeds(program: &crate::records::tubs::ProgramFile, two: Option<bool>) -> crate::records::tubs::ProgramFile {
+fn usual_for_speeds(
+    program: &crate::records::tubs::ProgramFile,
+    two: Option<bool>,
+) -> crate::records::tubs::ProgramFile {
     let mut program = *program;
     let two = two.unwrap_or(false);
     let keep = |hours: &mut crate::records::tubs::SpeedHours| {
@@ -883,7 +968,7 @@ fn index_readings(site: &mut Site, typed: &TypedUnits) {
         }
     }
     for rows in site.readings.values_mut() {
-        rows.sort_by(|a, b| (a.day, a.after, a.minute, a.quantity).cmp(&(b.day, b.after, b.minute, b.quantity)));
+        rows.sort_by_key(|a| (a.day, a.after, a.minute, a.quantity));
         let mut kept: Vec<ReadingRow> = Vec::with_capacity(rows.len());
         for row in rows.drain(..) {
             let same = |k: &ReadingRow| {

@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-use crate::records::forms::{Format, Keyed, Money, Name, Number, Text};
+use crate::records::forms::{Dated, Format, Keyed, Money, Name, Number, Text};
 use crate::units::{Current, Duration, Flow, Length, Power, Voltage};
 
 /// The file as it is written.
@@ -36,9 +36,9 @@ pub struct Model {
     #[serde(default)]
     pub low_curve: Vec<CurvePoint>,
     #[serde(default)]
-    pub cost: Option<Money>,
+    pub cost: Option<Dated<Money>>,
     #[serde(default)]
-    pub sell: Option<Money>,
+    pub sell: Option<Dated<Money>>,
     #[serde(default)]
     pub time: Option<Duration>,
 }

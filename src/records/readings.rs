@@ -67,7 +67,8 @@ impl<'a> Rows<'a> {
             hint,
             whole_file: true,
         };
-        let header = self.reader.headers().map_err(|error| whole(format!("the header cannot be read: {error}"), None))?;
+        let header =
+            self.reader.headers().map_err(|error| whole(format!("the header cannot be read: {error}"), None))?;
         let names: Vec<String> = header.iter().map(str::to_owned).collect();
         if names.iter().all(String::is_empty) {
             return Err(whole("the sheet is empty".to_owned(), Some("its first line names the columns".to_owned())));
@@ -136,7 +137,8 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
         };
         if let Some(message) = fault {
             let known = Quantity::ALL.iter().map(|q| q.name()).chain(["date", "time", "at"]);
-            let hint = yaml::nearest(base, known).filter(|near| *near != base).map(|near| format!("did you mean `{near}`?"));
+            let hint =
+                yaml::nearest(base, known).filter(|near| *near != base).map(|near| format!("did you mean `{near}`?"));
             problems.push(SheetProblem {
                 rule: Rule::UnknownColumn,
                 spot: cell(rows.text, 1, index, name),
@@ -206,7 +208,11 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
                 Column::Reading(..) if value.is_empty() => Ok(()),
                 Column::Reading(quantity, unit) => {
                     let bare = value.parse::<f64>().is_ok();
-                    let written = if let (Some(unit), true) = (unit, bare) { format!("{value} {unit}") } else { value.to_owned() };
+                    let written = if let (Some(unit), true) = (unit, bare) {
+                        format!("{value} {unit}")
+                    } else {
+                        value.to_owned()
+                    };
                     value_of(*quantity, &written, typed).map(|number| values.push((*quantity, number)))
                 }
             };
@@ -239,15 +245,17 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
 /// A reading's value in the fixed unit of its quantity.
 fn value_of(quantity: Quantity, written: &str, typed: &TypedUnits) -> Result<f64, String> {
     use uom::si::{
-        electric_current::ampere, electric_potential::millivolt, pressure::bar, thermodynamic_temperature::degree_celsius, time::hour,
-        volume_rate::liter_per_minute,
+        electric_current::ampere, electric_potential::millivolt, pressure::bar,
+        thermodynamic_temperature::degree_celsius, time::hour, volume_rate::liter_per_minute,
     };
     fn with<T: Written + Copy>(written: &str, unit: &str) -> Result<T, String> {
         let typed = Typed::<T>::read(written).map_err(|error| error.to_string())?;
         typed.with_default(unit).ok_or_else(|| format!("`{unit}` does not fit"))
     }
     Ok(match quantity {
-        Quantity::Hours | Quantity::HoursLow | Quantity::HoursHigh => with::<Duration>(written, typed.hours)?.0.get::<hour>(),
+        Quantity::Hours | Quantity::HoursLow | Quantity::HoursHigh => {
+            with::<Duration>(written, typed.hours)?.0.get::<hour>()
+        }
         Quantity::Current | Quantity::CurrentLow => with::<Current>(written, "A")?.0.get::<ampere>(),
         Quantity::Pressure => with::<Pressure>(written, typed.pressure)?.0.get::<bar>(),
         Quantity::Flow => with::<Flow>(written, typed.flow)?.0.get::<liter_per_minute>(),
@@ -283,7 +291,13 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
         if !COLUMNS.contains(&name.as_str()) && name != "note" && !name.starts_with("x-") {
             let hint = yaml::nearest(name, COLUMNS.into_iter())
                 .map_or_else(|| format!("known: {}", COLUMNS.join(", ")), |near| format!("did you mean `{near}`?"));
-            return Err(header_problem(Rule::UnknownColumn, index, name, format!("no column is named `{}`", short(name)), Some(hint)));
+            return Err(header_problem(
+                Rule::UnknownColumn,
+                index,
+                name,
+                format!("no column is named `{}`", short(name)),
+                Some(hint),
+            ));
         }
     }
     for needed in ["site", "spa"] {
@@ -302,7 +316,10 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
                 let line = error.position().map_or(1, csv::Position::line) as usize;
                 let spot = Spot { line, column: 1, length: 1 };
                 let message = format!("the row cannot be read: {error}");
-                lines.push((None, Err(SheetProblem { rule: Rule::WrongValue, spot, message, hint: None, whole_file: false })));
+                lines.push((
+                    None,
+                    Err(SheetProblem { rule: Rule::WrongValue, spot, message, hint: None, whole_file: false }),
+                ));
                 if lines.len() > 100_000 {
                     break;
                 }
@@ -327,21 +344,32 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
                 let message = format!("the row has {} cells and the header {}", record.len(), header.len());
                 return Err(fault("site", Rule::WrongValue, message));
             }
-            let needed = |name: &str| get(name).ok_or_else(|| fault(name, Rule::MissingField, format!("`{name}` is missing")));
+            let needed =
+                |name: &str| get(name).ok_or_else(|| fault(name, Rule::MissingField, format!("`{name}` is missing")));
             Id::parse(needed("site")?).map_err(|m| fault("site", Rule::WrongValue, m))?;
             let spa = Id::parse(needed("spa")?).map_err(|m| fault("spa", Rule::WrongValue, m))?;
-            let customer = get("customer").map(Id::parse).transpose().map_err(|m| fault("customer", Rule::WrongValue, m))?;
+            let customer =
+                get("customer").map(Id::parse).transpose().map_err(|m| fault("customer", Rule::WrongValue, m))?;
             let r#use = match get("use") {
                 None => None,
                 Some(word) => Some(Use::read(word).ok_or_else(|| {
                     let near = yaml::nearest(word, ["rental", "gym", "hotel", "club", "private"].into_iter());
                     let hint = near.map_or_else(String::new, |n| format!("; did you mean `{n}`?"));
-                    fault("use", Rule::WrongValue, format!("`{}` is none of `rental`, `gym`, `hotel`, `club`, `private`{hint}", short(word)))
+                    fault(
+                        "use",
+                        Rule::WrongValue,
+                        format!("`{}` is none of `rental`, `gym`, `hotel`, `club`, `private`{hint}", short(word)),
+                    )
                 })?),
             };
-            let r#type = get("type").map(<Name as Key>::read).transpose().map_err(|m| fault("type", Rule::WrongValue, m))?;
+            let r#type =
+                get("type").map(<Name as Key>::read).transpose().map_err(|m| fault("type", Rule::WrongValue, m))?;
             let fitted: Option<Fitted> = get("fitted")
-                .map(|text| serde::Deserialize::deserialize(serde::de::value::StrDeserializer::<serde::de::value::Error>::new(text)))
+                .map(|text| {
+                    serde::Deserialize::deserialize(serde::de::value::StrDeserializer::<serde::de::value::Error>::new(
+                        text,
+                    ))
+                })
                 .transpose()
                 .map_err(|error| fault("fitted", Rule::WrongValue, error.to_string()))?;
             Ok(SheetLine {

@@ -3,8 +3,8 @@
 use serde::Deserialize;
 
 use crate::address::Id;
-use crate::records::forms::{Date, Format, Keyed, Money, Text};
 use crate::records::fleet::Weekday;
+use crate::records::forms::{Date, Dated, Format, Keyed, Money, Text};
 use crate::records::log::Visit;
 use crate::records::tubs::SpaFile;
 use crate::units::Duration;
@@ -39,7 +39,7 @@ pub struct SiteFile {
     #[serde(default)]
     pub closed: Vec<Closed>,
     #[serde(default)]
-    pub lost_night: Option<Money>,
+    pub lost_night: Option<Dated<Money>>,
     #[serde(default)]
     pub spas: Keyed<Id, SpaFile>,
     #[serde(default)]
@@ -86,12 +86,12 @@ pub struct Contact {
 }
 
 /// The way there and back.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize)]
 #[expect(missing_docs, reason = "the fields are those of the record format")]
 #[serde(default)]
 pub struct Travel {
     pub time: Option<Duration>,
-    pub cost: Option<Money>,
+    pub cost: Option<Dated<Money>>,
 }
 
 /// A closed season, both ends counted.

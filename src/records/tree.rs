@@ -34,7 +34,13 @@ impl Folder {
     /// If the folder cannot be listed.
     pub fn list(root: &Path) -> std::io::Result<Self> {
         let mut folder = Self { root: root.to_path_buf(), files: Vec::new(), refused: Vec::new() };
-        for entry in walkdir::WalkDir::new(root).follow_links(false).follow_root_links(true).min_depth(1).max_depth(2).sort_by_file_name() {
+        for entry in walkdir::WalkDir::new(root)
+            .follow_links(false)
+            .follow_root_links(true)
+            .min_depth(1)
+            .max_depth(2)
+            .sort_by_file_name()
+        {
             let entry = entry.map_err(std::io::Error::from)?;
             let Ok(relative) = entry.path().strip_prefix(root) else { continue };
             let Some(name) = relative.to_str().map(|name| name.replace(std::path::MAIN_SEPARATOR, "/")) else {
@@ -42,7 +48,9 @@ impl Folder {
                 continue;
             };
             let parent = name.split_once('/').map(|(parent, _)| parent);
-            if parent.is_some_and(|p| !READ_FOLDERS.contains(&p)) || name.rsplit('/').next().is_some_and(|n| n.starts_with('.')) {
+            if parent.is_some_and(|p| !READ_FOLDERS.contains(&p))
+                || name.rsplit('/').next().is_some_and(|n| n.starts_with('.'))
+            {
                 continue;
             }
             let kind = entry.file_type();
@@ -114,6 +122,7 @@ fn plain_error(error: &std::io::Error) -> String {
     whole.rsplit("`: ").next().unwrap_or(&whole).to_owned()
 }
 
+#[expect(clippy::naive_bytecount, reason = "once, for a message")]
 fn line_of(bytes: &[u8], place: usize) -> usize {
     bytes[..place].iter().filter(|b| **b == b'\n').count() + 1
 }

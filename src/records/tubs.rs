@@ -293,8 +293,10 @@ mod tests {
             "{volume: 1250 L, pumps: {filtration: {model: F, duty: filtration, program: {run: 24 h/day}}, jets: {duty: jets}}}",
         )
         .unwrap();
-        let mut own: SpaFile =
-            serde_yaml::from_str("{pumps: {filtration: {program: [{run: 10 h/day}]}, jets: {here: false}, extra: {duty: jets}}}").unwrap();
+        let mut own: SpaFile = serde_yaml::from_str(
+            "{pumps: {filtration: {program: [{run: 10 h/day}]}, jets: {here: false}, extra: {duty: jets}}}",
+        )
+        .unwrap();
         own.inherit_from(&base);
         assert_eq!(own.volume, base.volume);
         let pump = own.pumps.get(&Id::parse("filtration").unwrap()).unwrap();

@@ -76,11 +76,11 @@ pub enum Clock {
 }
 
 /// What a failure costs beside the part.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
+#[derive(Debug, Clone, Default, Deserialize)]
 #[expect(missing_docs, reason = "the fields are those of the record format")]
 #[serde(default)]
 pub struct Failure {
-    pub cost: Option<Money>,
+    pub cost: Option<Dated<Money>>,
     pub down: Option<Period>,
 }
 
@@ -130,6 +130,8 @@ impl<'de> Deserialize<'de> for Every {
         if text == "changeover" {
             return Ok(Self::Changeover);
         }
-        Period::read(&text).map(Self::Period).map_err(|error| serde::de::Error::custom(format!("{error}, or with the word `changeover`")))
+        Period::read(&text)
+            .map(Self::Period)
+            .map_err(|error| serde::de::Error::custom(format!("{error}, or with the word `changeover`")))
     }
 }

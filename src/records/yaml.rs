@@ -9,7 +9,9 @@ use std::cell::RefCell;
 
 use saphyr_parser::{Event, Parser, ScalarStyle};
 use serde::de::value::StrDeserializer;
-use serde::de::{self, DeserializeOwned, DeserializeSeed, Deserializer, IntoDeserializer, MapAccess, SeqAccess, Visitor};
+use serde::de::{
+    self, DeserializeOwned, DeserializeSeed, Deserializer, IntoDeserializer, MapAccess, SeqAccess, Visitor,
+};
 
 use crate::diagnostic::{Rule, Spot};
 
@@ -296,7 +298,12 @@ fn build(text: &str) -> Result<Node, Problem> {
         }
     }
     root.ok_or_else(|| {
-        whole("the file is empty".to_owned(), Some("begin it with `format: 1`".to_owned()), Rule::NotYaml, Mark::default())
+        whole(
+            "the file is empty".to_owned(),
+            Some("begin it with `format: 1`".to_owned()),
+            Rule::NotYaml,
+            Mark::default(),
+        )
     })
 }
 
@@ -511,7 +518,11 @@ impl de::Error for Fault {
             de::Unexpected::Bool(b) => format!("`{b}`"),
             other => other.to_string(),
         };
-        Self::new(Rule::WrongValue, format!("{found} stands where {} is due", with_article(&expected.to_string())), None)
+        Self::new(
+            Rule::WrongValue,
+            format!("{found} stands where {} is due", with_article(&expected.to_string())),
+            None,
+        )
     }
     fn invalid_value(found: de::Unexpected, expected: &dyn de::Expected) -> Self {
         Self::invalid_type(found, expected)
@@ -574,10 +585,12 @@ impl<'a> At<'a> {
             Kind::Scalar { text, .. } if text == GONE => visitor.visit_unit(),
             Kind::Scalar { text, plain: false } => visitor.visit_borrowed_str(text),
             Kind::Scalar { text, plain: true } => plain(text, visitor),
-            Kind::Sequence(items) => visitor.visit_seq(Items { items: items.iter().enumerate(), context: self.context }),
+            Kind::Sequence(items) => {
+                visitor.visit_seq(Items { items: items.iter().enumerate(), context: self.context })
+            }
             Kind::Mapping(entries) => {
-                let entries = entries.iter();
-                visitor.visit_map(Entries { entries, value: None, fields, context: self.context })
+                let rest = entries.iter();
+                visitor.visit_map(Entries { rest, value: None, fields, context: self.context })
             }
         };
         self.placed(result)
@@ -611,7 +624,9 @@ impl<'de> Deserializer<'de> for At<'de> {
 
     fn deserialize_option<V: Visitor<'de>>(self, visitor: V) -> Result<V::Value, Fault> {
         let empty = match &self.node.kind {
-            Kind::Scalar { text, plain: true } => text == GONE || matches!(text.as_str(), "" | "~" | "null" | "Null" | "NULL"),
+            Kind::Scalar { text, plain: true } => {
+                text == GONE || matches!(text.as_str(), "" | "~" | "null" | "Null" | "NULL")
+            }
             _ => false,
         };
         if empty { visitor.visit_none() } else { visitor.visit_some(self) }
@@ -683,7 +698,7 @@ impl<'a> SeqAccess<'a> for Items<'a> {
 }
 
 struct Entries<'a> {
-    entries: std::slice::Iter<'a, (String, Node)>,
+    rest: std::slice::Iter<'a, (String, Node)>,
     value: Option<(&'a str, &'a Node)>,
     fields: Option<&'static [&'static str]>,
     context: &'a Context,
@@ -693,7 +708,7 @@ impl<'a> MapAccess<'a> for Entries<'a> {
     type Error = Fault;
 
     fn next_key_seed<S: DeserializeSeed<'a>>(&mut self, seed: S) -> Result<Option<S::Value>, Fault> {
-        let Some((key, node)) = self.entries.next() else { return Ok(None) };
+        let Some((key, node)) = self.rest.next() else { return Ok(None) };
         self.value = Some((key, node));
         self.context.path.borrow_mut().push(Step::Key(key.clone()));
         if let Some(fields) = self.fields

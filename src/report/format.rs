@@ -4,8 +4,8 @@ use chrono::{Datelike, NaiveDate};
 use rust_decimal::Decimal;
 
 use crate::calendar::{self, MONTHS};
-use crate::records::forms::Fitted;
 use crate::records::fleet::Units;
+use crate::records::forms::Fitted;
 use crate::records::log::Quantity;
 use crate::schedule::due::{DueBy, PartDue};
 use crate::units::Period;
@@ -24,7 +24,7 @@ pub fn number(value: f64, decimals: usize) -> String {
     let mut grouped = String::new();
     for (index, digit) in whole.chars().enumerate() {
         if index > 0 && (whole.len() - index).is_multiple_of(3) && whole.len() > 4 {
-            grouped.push('\u{2009}');
+            grouped.push('\u{a0}');
         }
         grouped.push(digit);
     }
@@ -126,7 +126,11 @@ fn test_unit(quantity: Quantity, units: Units) -> &'static str {
 fn test_number(quantity: Quantity, value: f64, units: Units) -> String {
     match quantity {
         Quantity::Temperature if units == Units::Us => number(value * 1.8 + 32.0, 0),
-        Quantity::Temperature | Quantity::Ph | Quantity::FreeChlorine | Quantity::CombinedChlorine | Quantity::Bromine => number(value, 1),
+        Quantity::Temperature
+        | Quantity::Ph
+        | Quantity::FreeChlorine
+        | Quantity::CombinedChlorine
+        | Quantity::Bromine => number(value, 1),
         _ => number(value, 0),
     }
 }
@@ -140,7 +144,9 @@ pub fn test_value(quantity: Quantity, value: f64, units: Units) -> String {
 pub fn test_limits(quantity: Quantity, low: Option<f64>, high: Option<f64>, units: Units) -> String {
     let unit = test_unit(quantity, units);
     match (low, high) {
-        (Some(low), Some(high)) => format!("{} to {}{unit}", test_number(quantity, low, units), test_number(quantity, high, units)),
+        (Some(low), Some(high)) => {
+            format!("{} to {}{unit}", test_number(quantity, low, units), test_number(quantity, high, units))
+        }
         (Some(low), None) => format!("at least {}{unit}", test_number(quantity, low, units)),
         (None, Some(high)) => format!("at most {}{unit}", test_number(quantity, high, units)),
         (None, None) => NOT_KNOWN.to_owned(),
@@ -155,7 +161,7 @@ pub fn money(amount: Decimal, currency: &str) -> String {
     let mut grouped = String::new();
     for (index, digit) in whole.chars().enumerate() {
         if index > 0 && (whole.len() - index).is_multiple_of(3) && whole.len() > 4 {
-            grouped.push('\u{2009}');
+            grouped.push('\u{a0}');
         }
         grouped.push(digit);
     }
@@ -175,7 +181,7 @@ pub fn money_whole(amount: Decimal, currency: &str) -> String {
     let mut grouped = String::new();
     for (index, digit) in text.chars().enumerate() {
         if index > 0 && (text.len() - index).is_multiple_of(3) && text.len() > 4 {
-            grouped.push('\u{2009}');
+            grouped.push('\u{a0}');
         }
         grouped.push(digit);
     }
@@ -232,7 +238,8 @@ pub fn period(period: Period) -> String {
         (1, _) => Some("1 month".to_owned()),
         (months, _) => Some(format!("{months} months")),
     };
-    let days = (period.days > 0).then(|| if period.days == 1 { "1 day".to_owned() } else { format!("{} days", period.days) });
+    let days =
+        (period.days > 0).then(|| if period.days == 1 { "1 day".to_owned() } else { format!("{} days", period.days) });
     match (months, days) {
         (Some(months), Some(days)) => format!("{months} and {days}"),
         (Some(one), None) | (None, Some(one)) => one,
@@ -293,7 +300,7 @@ mod tests {
 
     #[test]
     fn numbers_are_grouped_and_never_minus_zero() {
-        assert_eq!(number(13_100.0, 0), "13\u{2009}100");
+        assert_eq!(number(13_100.0, 0), "13\u{a0}100");
         assert_eq!(number(1234.5, 1), "1234.5");
         assert_eq!(number(-0.04, 1), "0.0");
         assert_eq!(number(-12.0, 0), "\u{2212}12");
@@ -302,9 +309,9 @@ mod tests {
     #[test]
     fn money_has_the_digits_of_its_currency() {
         let amount = Decimal::from_str("12345.675").unwrap();
-        assert_eq!(money(amount, "GBP"), "12\u{2009}345.68");
-        assert_eq!(money(amount, "JPY"), "12\u{2009}346");
-        assert_eq!(money_whole(amount, "GBP"), "£\u{a0}12\u{2009}346");
+        assert_eq!(money(amount, "GBP"), "12\u{a0}345.68");
+        assert_eq!(money(amount, "JPY"), "12\u{a0}346");
+        assert_eq!(money_whole(amount, "GBP"), "£\u{a0}12\u{a0}346");
     }
 
     #[test]

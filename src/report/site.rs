@@ -137,7 +137,8 @@ impl<'a> Maker<'a> {
         let mut replaced = 0;
         make_printable(&mut data, &mut replaced);
         if replaced > 0 {
-            let text = format!("{}: {replaced} texts hold characters the reports' font lacks; they print as □", site.site.id);
+            let text =
+                format!("{}: {replaced} texts hold characters the reports' font lacks; they print as □", site.site.id);
             made.problems.push(Problem { text, costs: false });
         }
         let build = part.build_folder(site.site.id.as_str())?;
@@ -151,13 +152,15 @@ impl<'a> Maker<'a> {
         let target = part.path(&pdf)?;
         let noon = NaiveTime::from_hms_opt(12, 0, 0).unwrap_or_default();
         let timestamp = Utc.from_utc_datetime(&site.as_of.and_time(noon)).timestamp();
-        let job = Job { build: build.path(), main: "site.typ", pdf: &target, timestamp, subject: site.site.id.as_str() };
+        let job =
+            Job { build: build.path(), main: "site.typ", pdf: &target, timestamp, subject: site.site.id.as_str() };
         match typesetter.typeset(&job) {
             Ok(warnings) => {
                 part.adopt(&pdf)?;
                 made.pdf = true;
                 if let Some(text) = warnings {
-                    made.problems.push(Problem { text: format!("{}: the renderer warns: {text}", site.site.id), costs: false });
+                    made.problems
+                        .push(Problem { text: format!("{}: the renderer warns: {text}", site.site.id), costs: false });
                 }
             }
             // The run notices by itself that it was asked to end.

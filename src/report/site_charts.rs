@@ -283,5 +283,13 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
     if !tasks.is_empty() {
         rows.push(YearRow::Events { label: "Checks by a licensed person".to_owned(), dates: tasks });
     }
-    charts::year::year(&YearInput { name: "year".to_owned(), first_month: first, guests, closed, rows, range_name: RANGE.to_owned() }).ok()
+    charts::year::year(&YearInput {
+        name: "year".to_owned(),
+        first_month: first,
+        guests,
+        closed,
+        rows,
+        range_name: RANGE.to_owned(),
+    })
+    .ok()
 }

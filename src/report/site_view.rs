@@ -139,7 +139,8 @@ fn page_one(given: &Given) -> view::PageOne {
         left_out: left_out(given),
         actions,
         no_actions: "Nothing is due in the next 90 days.".to_owned(),
-        more_actions: (more > 0).then(|| format!("And {} more in the sections below.", plural(more, "thing", "things"))),
+        more_actions: (more > 0)
+            .then(|| format!("And {} more in the sections below.", plural(more, "thing", "things"))),
         numbers: numbers(given),
         charts: given.charts.year.iter().map(|c| in_view(c, "What falls due, and when are guests in?")).collect(),
     }
@@ -151,7 +152,11 @@ fn left_out(given: &Given) -> Vec<String> {
         return Vec::new();
     }
     let count = plural(left.len(), "record", "records");
-    let lead = format!("{} could not be understood and {} not in these figures.", format::sentence(&count), if left.len() == 1 { "is" } else { "are" });
+    let lead = format!(
+        "{} could not be understood and {} not in these figures.",
+        format::sentence(&count),
+        if left.len() == 1 { "is" } else { "are" }
+    );
     if given.office() {
         vec![format!("{lead} {}.", left.iter().take(4).map(|l| format::sentence(l)).collect::<Vec<_>>().join("; "))]
     } else {
@@ -243,16 +248,18 @@ fn action(given: &Given, to_do: &ToDo) -> view::Action {
         what: format::sentence(&to_do.what),
         by_when,
         why: to_do.says.clone(),
-        if_left: if to_do.if_left.is_empty() { String::new() } else { format!("If left: {}.", to_do.if_left) },
+        if_left: if to_do.if_left.is_empty() { String::new() } else { format!("{}.", to_do.if_left) },
     }
 }
 
 fn numbers(given: &Given) -> Vec<view::Headline> {
     let now = Numbers::of(given.site);
     let last = calendar::MONTHS[given.month.plus(-1).number() as usize - 1];
-    let before = |text: Option<String>| text.map_or_else(|| format!("{last}: {NOT_KNOWN}"), |text| format!("{last}: {text}"));
+    let before =
+        |text: Option<String>| text.map_or_else(|| format!("{last}: {NOT_KNOWN}"), |text| format!("{last}: {text}"));
     let mut numbers = Vec::new();
-    let turnover_before = given.previous.and_then(|p| p.worst.as_ref()).map(|(_, minutes, _)| format!("{minutes:.1} min"));
+    let turnover_before =
+        given.previous.and_then(|p| p.worst.as_ref()).map(|(_, minutes, _)| format!("{minutes:.1} min"));
     numbers.push(match &now.worst {
         Some((at, minutes, limit)) => view::Headline {
             value: format!("{minutes:.1}"),
@@ -274,7 +281,12 @@ fn numbers(given: &Given) -> Vec<view::Headline> {
     numbers.push(view::Headline {
         value: now.parts_due.to_string(),
         unit: String::new(),
-        caption: if now.parts_due == 1 { "part past its limit or due in 90 days" } else { "parts past their limit or due in 90 days" }.to_owned(),
+        caption: if now.parts_due == 1 {
+            "part past its limit or due in 90 days"
+        } else {
+            "parts past their limit or due in 90 days"
+        }
+        .to_owned(),
         last_month: before(given.previous.map(|p| p.parts_due.to_string())),
     });
     if given.office() {
@@ -300,9 +312,15 @@ fn water(given: &Given) -> view::WaterSection {
     let rule_book = match given.fleet.rule_book(site) {
         Some(book) if book.limits(site.r#use).is_some() => {
             let used_as = site.r#use.map_or("", |u| u.word());
-            format!("Judged by the rule book “{}” ({}) for the use “{used_as}”. Local codes come first.", book.title, book.name)
+            format!(
+                "Judged by the rule book “{}” ({}) for the use “{used_as}”. Local codes come first.",
+                book.title, book.name
+            )
         }
-        Some(book) => format!("The rule book “{}” has no limits for this use, so nothing is judged. Local codes come first.", book.title),
+        Some(book) => format!(
+            "The rule book “{}” has no limits for this use, so nothing is judged. Local codes come first.",
+            book.title
+        ),
         None => "No rule book is named, so nothing is judged. Local codes come first.".to_owned(),
     };
     view::WaterSection {
@@ -383,7 +401,11 @@ fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Uni
         vec!["A flow is measured in the month, last measured since the filter was cleaned, calculated from the pump's curve against the pipe loop, or as its maker states.".to_owned()];
     if let Some(error) = figures.water.model_error {
         let percent = (error * 100.0).round();
-        notes.push(format!("Before it was matched to the last measurement the calculation gave {}{} %.", if percent > 0.0 { "+" } else { "" }, format::number(percent, 0)));
+        notes.push(format!(
+            "Before it was matched to the last measurement the calculation gave {}{} %.",
+            if percent > 0.0 { "+" } else { "" },
+            format::number(percent, 0)
+        ));
     }
     if let Some(row) = figures.water.months.last() {
         if let (Some(limit), Some(rate)) = (row.filter_limit, row.filter_rate) {
@@ -403,7 +425,8 @@ fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Uni
             ));
         }
     }
-    let wrong: Vec<_> = figures.tests.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).collect();
+    let wrong: Vec<_> =
+        figures.tests.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).collect();
     if !figures.tests.is_empty() {
         let tested = plural(figures.tests.len(), "water test", "water tests");
         notes.push(if wrong.is_empty() {
@@ -424,7 +447,8 @@ fn water_summary(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigur
     match (&row.turnover, &row.flow) {
         _ if row.verdict == Verdict::Closed => format!("The spa was closed throughout {month}."),
         (Some(turnover), Some(flow)) => {
-            let volume = spa.volume.map_or(String::new(), |v| format!(" of {}", format::volume(v.0.get::<liter>(), units)));
+            let volume =
+                spa.volume.map_or(String::new(), |v| format!(" of {}", format::volume(v.0.get::<liter>(), units)));
             let limit = match row.limit_min {
                 Some(limit) if turnover.value <= limit => format!(", within its limit of {limit:.0} min"),
                 Some(limit) => format!(", over its limit of {limit:.0} min"),
@@ -433,8 +457,12 @@ fn water_summary(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigur
             let close = row.limit_min.is_some_and(|limit| (turnover.low <= limit) != (turnover.high <= limit));
             let margin = if close { " That is close enough for the range to lie on both sides." } else { "" };
             let hours = row.hours_per_day.map_or(String::new(), |h| {
-                let failing = if row.failing.contains(&"filtration hours") { ", less than the rule book asks" } else { "" };
-                format!(" It was filtered {h:.1} hours a day{failing}{}.", row.turnovers_per_day.map_or(String::new(), |t| format!(" and turned over {t:.0} times a day")))
+                let failing =
+                    if row.failing.contains(&"filtration hours") { ", less than the rule book asks" } else { "" };
+                format!(
+                    " It was filtered {h:.1} hours a day{failing}{}.",
+                    row.turnovers_per_day.map_or(String::new(), |t| format!(" and turned over {t:.0} times a day"))
+                )
             });
             format!(
                 "In {month} all the water{volume} passed the filter once in {:.1} min ({}, {:.1} to {:.1} min){limit}.{margin}{hours}",
@@ -444,7 +472,10 @@ fn water_summary(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigur
                 turnover.high
             )
         }
-        _ => format!("How long all the water takes to pass the filter is not known. To know it, add {}.", list(&figures.water.missing)),
+        _ => format!(
+            "How long all the water takes to pass the filter is not known. To know it, add {}.",
+            list(&figures.water.missing)
+        ),
     }
 }
 
@@ -481,9 +512,9 @@ fn filter_rows(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures
                 clean_pressure: bar(state.clean_pressure),
                 last_clean: state.last_clean.map_or(NOT_KNOWN.to_owned(), |d| format::near_date(d, as_of)),
                 clean_by: state.clean_by.map_or(NOT_KNOWN.to_owned(), |(d, _, _)| format::near_date(d, as_of)),
-                clean_by_range: state
-                    .clean_by
-                    .map_or(String::new(), |(_, low, high)| format!("{} to {}", format::near_date(low, as_of), format::near_date(high, as_of))),
+                clean_by_range: state.clean_by.map_or(String::new(), |(_, low, high)| {
+                    format!("{} to {}", format::near_date(low, as_of), format::near_date(high, as_of))
+                }),
                 turnover_then: "–".to_owned(),
             }
         })
@@ -497,10 +528,15 @@ fn pumps(given: &Given) -> view::PumpSection {
         .spas
         .iter()
         .zip(given.site.spas)
-        .flat_map(|(spa, figures)| spa.pumps.iter().zip(&figures.pumps).map(move |(pump, figures)| (spa, pump, figures)))
+        .flat_map(|(spa, figures)| {
+            spa.pumps.iter().zip(&figures.pumps).map(move |(pump, figures)| (spa, pump, figures))
+        })
         .collect();
     if pumps.is_empty() {
-        return view::PumpSection { nothing_to_say: Some("No pump is in the records.".to_owned()), ..view::PumpSection::default() };
+        return view::PumpSection {
+            nothing_to_say: Some("No pump is in the records.".to_owned()),
+            ..view::PumpSection::default()
+        };
     }
     view::PumpSection {
         nothing_to_say: None,
@@ -520,7 +556,9 @@ fn pumps(given: &Given) -> view::PumpSection {
             .charts
             .failures
             .iter()
-            .map(|(at, chart)| in_view(chart, &format!("Does {} fail more and more often?", place_inside(given, at.as_str()))))
+            .map(|(at, chart)| {
+                in_view(chart, &format!("Does {} fail more and more often?", place_inside(given, at.as_str())))
+            })
             .collect(),
         reading_advice: reading_advice(given, &pumps),
     }
@@ -545,7 +583,9 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     let metered = pumps
         .iter()
         .filter(|(_, _, f)| {
-            f.hours.as_ref().is_some_and(|h| h.months.iter().any(|m| m.month == given.month && m.basis == Some(Basis::Metered)))
+            f.hours
+                .as_ref()
+                .is_some_and(|h| h.months.iter().any(|m| m.month == given.month && m.basis == Some(Basis::Metered)))
         })
         .count();
     let month = given.month.in_words();
@@ -560,7 +600,10 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     } else if metered == 0 {
         text.push_str(" None of it is metered: the hours are those of the programs.");
     } else {
-        text.push_str(&format!(" {} metered for most of the month; the others go by their programs.", format::sentence(&plural(metered, "is", "are"))));
+        text.push_str(&format!(
+            " {} metered for most of the month; the others go by their programs.",
+            format::sentence(&plural(metered, "is", "are"))
+        ));
     }
     if unknown > 0 {
         text.push_str(&format!(" Of {} the hours are not known.", plural(unknown, "pump", "pumps")));
@@ -573,23 +616,30 @@ fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
     let or_unknown = |text: Option<String>| text.unwrap_or_else(|| NOT_KNOWN.to_owned());
     let metric = given.units() == Units::Metric;
     let ports = model.and_then(|m| m.ports);
-    let inches = |l: Option<crate::units::Length>| or_unknown(l.map(|l| format!("{} in", trimmed(l.0.get::<inch>(), 2))));
+    let inches =
+        |l: Option<crate::units::Length>| or_unknown(l.map(|l| format!("{} in", trimmed(l.0.get::<inch>(), 2))));
     view::PumpIdentity {
         place: format::place(pump.at.spa()),
         pump: format::sentence(&format::words(pump.at.last())),
         model: or_unknown(run_hours::model_now(given.site.site, pump)),
         power: or_unknown(model.and_then(|m| m.power).map(|p| {
             let hp = p.0.get::<horsepower>();
-            if metric { format!("{} hp ({:.2} kW)", trimmed(hp, 2), p.0.get::<kilowatt>()) } else { format!("{} hp", trimmed(hp, 2)) }
+            if metric {
+                format!("{} hp ({:.2} kW)", trimmed(hp, 2), p.0.get::<kilowatt>())
+            } else {
+                format!("{} hp", trimmed(hp, 2))
+            }
         })),
         speeds: or_unknown(model.map(|m| if m.speeds == Speeds::One { "1" } else { "2" }.to_owned())),
         frame: or_unknown(model.and_then(|m| m.frame.as_ref()).map(|f| f.0.clone())),
         inlet: inches(ports.and_then(|p| p.inlet)),
         discharge: inches(ports.and_then(|p| p.discharge)),
-        supply: or_unknown(model.and_then(|m| m.supply).and_then(|s| s.voltage.map(|v| (v, s.phases))).map(|(v, phases)| {
-            let phases = phases.map_or(String::new(), |p| format!(", {} ph", p.0));
-            format!("{:.0} V{phases}", v.0.get::<volt>())
-        })),
+        supply: or_unknown(model.and_then(|m| m.supply).and_then(|s| s.voltage.map(|v| (v, s.phases))).map(
+            |(v, phases)| {
+                let phases = phases.map_or(String::new(), |p| format!(", {} ph", p.0));
+                format!("{:.0} V{phases}", v.0.get::<volt>())
+            },
+        )),
     }
 }
 
@@ -639,7 +689,8 @@ fn hours_table(given: &Given, pumps: &Pumps) -> view::HoursTable {
             })
             .collect(),
         rows,
-        key: "c: calibrated by the counter · p: by the program · e: estimated · a: assumed · no letter: metered".to_owned(),
+        key: "c: calibrated by the counter · p: by the program · e: estimated · a: assumed · no letter: metered"
+            .to_owned(),
     }
 }
 
@@ -676,13 +727,23 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
             }
             let power = now.and_then(|m| m.energy_kwh.zip(m.hours)).filter(|(_, h)| *h > 0.0).map(|(e, h)| e / h);
             let measured = given.site.site.readings.get(&pump.at).into_iter().flatten().any(|row| {
-                matches!(row.quantity, crate::records::log::Quantity::Current | crate::records::log::Quantity::CurrentLow)
+                matches!(
+                    row.quantity,
+                    crate::records::log::Quantity::Current | crate::records::log::Quantity::CurrentLow
+                )
             });
             rows.push(view::EnergyRow {
                 pump: place(given, pump.at.as_str()),
                 speed: curve.speed.word().to_owned(),
                 power: power.map_or("–".to_owned(), |kw| format::number(kw * 1000.0, 0)),
-                power_basis: if power.is_none() { "" } else if measured { "measured current" } else { "model" }.to_owned(),
+                power_basis: if power.is_none() {
+                    ""
+                } else if measured {
+                    "measured current"
+                } else {
+                    "model"
+                }
+                .to_owned(),
                 month_energy: number(values[0], 0),
                 month_cost: if office { number(values[1], 2) } else { String::new() },
                 year_energy: number(values[2], 0),
@@ -690,7 +751,9 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
             });
         }
     }
-    let total = |index: usize, decimals: usize| if complete[index] { format::number(sums[index], decimals) } else { "–".to_owned() };
+    let total = |index: usize, decimals: usize| {
+        if complete[index] { format::number(sums[index], decimals) } else { "–".to_owned() }
+    };
     view::EnergyTable {
         currency: if office { given.currency().to_owned() } else { String::new() },
         month: calendar::MONTHS[given.month.number() as usize - 1].to_owned(),
@@ -717,7 +780,11 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
         return format!("No pump has failed since the records begin on {}.", calendar::in_words(since));
     }
     let total: usize = failed.iter().map(|(_, _, f)| f.failures.incidents.len()).sum();
-    let mut text = format!("{} of pumps since {}.", format::sentence(&plural(total, "failure", "failures")), calendar::in_words(since));
+    let mut text = format!(
+        "{} of pumps since {}.",
+        format::sentence(&plural(total, "failure", "failures")),
+        calendar::in_words(since)
+    );
     for (_, pump, figures) in failed {
         let count = figures.failures.incidents.len();
         let verdict = match figures.failures.trend {
@@ -743,12 +810,24 @@ fn reading_advice(given: &Given, pumps: &Pumps) -> Vec<String> {
                 let range = figures.forecast.as_ref().and_then(|f| {
                     let months = f.months.iter().filter(|m| m.month == f.months[0].month.plus(11));
                     let (low, high) = months.fold((0.0, 0.0), |(low, high), m| (low + m.low, high + m.high));
-                    (high > 0.0).then(|| format!(" The coming year is now expected between {} and {} h.", format::number(low, 0), format::number(high, 0)))
+                    (high > 0.0).then(|| {
+                        format!(
+                            " The coming year is now expected between {} and {} h.",
+                            format::number(low, 0),
+                            format::number(high, 0)
+                        )
+                    })
                 });
-                advice.push(format!("{name} has no counter reading; two readings a month apart would replace the program.{}", range.unwrap_or_default()));
+                advice.push(format!(
+                    "{name} has no counter reading; two readings a month apart would replace the program.{}",
+                    range.unwrap_or_default()
+                ));
             }
             Some(last) if calendar::days_between(last, as_of) > 62 => {
-                advice.push(format!("{name}: the counter was last read on {}; one reading now would show what it has run since.", calendar::in_words(last)));
+                advice.push(format!(
+                    "{name}: the counter was last read on {}; one reading now would show what it has run since.",
+                    calendar::in_words(last)
+                ));
             }
             _ => {}
         }
@@ -760,7 +839,10 @@ fn reading_advice(given: &Given, pumps: &Pumps) -> Vec<String> {
 fn parts(given: &Given) -> view::PartSection {
     let site = given.site;
     if site.parts.is_empty() {
-        return view::PartSection { nothing_to_say: Some("The book has no wear part for what stands here.".to_owned()), ..view::PartSection::default() };
+        return view::PartSection {
+            nothing_to_say: Some("The book has no wear part for what stands here.".to_owned()),
+            ..view::PartSection::default()
+        };
     }
     let as_of = site.as_of;
     let overdue = site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= as_of)).count();
@@ -818,10 +900,14 @@ fn part_row(given: &Given, part: &PartDue) -> view::PartRow {
         interval_source: part.part.part.source.as_ref().map_or(String::new(), |s| s.0.clone()),
         due: part.due.map_or(NOT_KNOWN.to_owned(), format::short_date),
         due_range: match (part.due_low, part.due_high) {
-            (Some(low), Some(high)) if low != high => format!("{} to {}", format::short_date(low), format::short_date(high)),
+            (Some(low), Some(high)) if low != high => {
+                format!("{} to {}", format::short_date(low), format::short_date(high))
+            }
             _ => String::new(),
         },
-        due_basis: part.due.map_or(String::new(), |due| if due <= as_of { "past its limit".to_owned() } else { part.basis.word().to_owned() }),
+        due_basis: part.due.map_or(String::new(), |due| {
+            if due <= as_of { "past its limit".to_owned() } else { part.basis.word().to_owned() }
+        }),
         life_used_percent: percent.map_or("0".to_owned(), |p| format!("{p:.0}")),
         life_used: percent.map_or("–".to_owned(), |p| format!("{p:.0} %")),
         chance: String::new(),
@@ -837,20 +923,34 @@ fn visits(given: &Given) -> view::VisitSection {
     let summary = if tasks.is_empty() {
         "No recurring task falls due within 12 months.".to_owned()
     } else {
-        let not = if unknown > 0 { format!(" Of {} no date is known.", plural(unknown, "task", "tasks")) } else { String::new() };
+        let not = if unknown > 0 {
+            format!(" Of {} no date is known.", plural(unknown, "task", "tasks"))
+        } else {
+            String::new()
+        };
         format!("The next date of each of {} recurring tasks within 12 months.{not}", tasks.len())
     };
     view::VisitSection {
-        nothing_to_say: (tasks.is_empty() && site.year.lines.is_empty()).then(|| "Nothing falls due within 12 months.".to_owned()),
+        nothing_to_say: (tasks.is_empty() && site.year.lines.is_empty())
+            .then(|| "Nothing falls due within 12 months.".to_owned()),
         summary,
         tasks: tasks
             .iter()
             .map(|task| view::Task {
-                date: task.due.map_or(String::new(), |d| if d <= as_of { format!("overdue since {}", format::near_date(d, as_of)) } else { format::short_date(d) }),
+                date: task.due.map_or(String::new(), |d| {
+                    if d <= as_of {
+                        format!("overdue since {}", format::near_date(d, as_of))
+                    } else {
+                        format::short_date(d)
+                    }
+                }),
                 place: place(given, task.at.as_str()),
                 what: format::sentence(&format::words(task.id.as_str())),
                 because: {
-                    let times = task.times.filter(|t| *t > 1).map_or(String::new(), |t| format!("; about {t} times in 12 months"));
+                    let times = task
+                        .times
+                        .filter(|t| *t > 1)
+                        .map_or(String::new(), |t| format!("; about {t} times in 12 months"));
                     format!("{}{times}", task.because)
                 },
                 minutes: task.task.time.map_or(String::new(), |t| format!("{:.0}", t.0.get::<minute>())),
@@ -869,7 +969,11 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
     let mut lines: Vec<_> = year.lines.iter().collect();
     lines.sort_by(|a, b| b.amount.cmp(&a.amount).then(a.what.cmp(&b.what)));
     let without = if year.without_price > 0 {
-        format!(" {} no price in the book and {} not in the sum.", format::sentence(&plural(year.without_price, "line has", "lines have")), if year.without_price == 1 { "is" } else { "are" })
+        format!(
+            " {} no price in the book and {} not in the sum.",
+            format::sentence(&plural(year.without_price, "line has", "lines have")),
+            if year.without_price == 1 { "is" } else { "are" }
+        )
     } else {
         String::new()
     };
@@ -892,18 +996,24 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
 /// What to order for the parts due within half a year, like for like.
 fn parts_list(given: &Given) -> Vec<view::PartToBuy> {
     let as_of = given.site.as_of;
-    let mut due: Vec<&PartDue> = given.site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= plus_days(as_of, 183))).collect();
+    let mut due: Vec<&PartDue> =
+        given.site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= plus_days(as_of, 183))).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
     due.iter()
         .map(|part| {
             let pump = given.site.site.spas.iter().flat_map(|s| &s.pumps).find(|p| p.at == part.part.at);
             let measures = pump.map_or(String::new(), |pump| {
                 let identity = identity(given, pump);
-                [identity.model, identity.power, format!("frame {}", identity.frame), format!("{} / {}", identity.inlet, identity.discharge)]
-                    .into_iter()
-                    .filter(|text| !text.contains(NOT_KNOWN))
-                    .collect::<Vec<_>>()
-                    .join(", ")
+                [
+                    identity.model,
+                    identity.power,
+                    format!("frame {}", identity.frame),
+                    format!("{} / {}", identity.inlet, identity.discharge),
+                ]
+                .into_iter()
+                .filter(|text| !text.contains(NOT_KNOWN))
+                .collect::<Vec<_>>()
+                .join(", ")
             });
             let number = part.part.part.number.as_ref().map_or(String::new(), |n| format!(" ({n})"));
             view::PartToBuy {
@@ -911,7 +1021,9 @@ fn parts_list(given: &Given) -> Vec<view::PartToBuy> {
                 fits: place(given, part.part.at.as_str()),
                 measures,
                 count: part.part.part.count.unwrap_or(1).to_string(),
-                needed_by: part.due.map_or(String::new(), |d| if d <= as_of { "now".to_owned() } else { format::near_date(d, as_of) }),
+                needed_by: part
+                    .due
+                    .map_or(String::new(), |d| if d <= as_of { "now".to_owned() } else { format::near_date(d, as_of) }),
             }
         })
         .collect()
@@ -934,20 +1046,35 @@ fn unknowns(given: &Given) -> view::UnknownSection {
         for pump in &spa.pumps {
             let name = place(given, pump.at.as_str());
             match &pump.hours {
-                None => push(format!("{name}: its hours"), "`fitted`, and a `program` or counter readings".to_owned(), "hours, energy, due dates".to_owned()),
+                None => push(
+                    format!("{name}: its hours"),
+                    "`fitted`, and a `program` or counter readings".to_owned(),
+                    "hours, energy, due dates".to_owned(),
+                ),
                 Some(hours) if hours.curves.is_empty() => {
-                    push(format!("{name}: its hours"), "a `program` or counter readings".to_owned(), "hours, energy, due dates".to_owned());
+                    push(
+                        format!("{name}: its hours"),
+                        "a `program` or counter readings".to_owned(),
+                        "hours, energy, due dates".to_owned(),
+                    );
                 }
                 Some(hours) => {
                     if hours.set_aside > 0 {
                         push(
-                            format!("{name}: {} cannot be right beside the others and were set aside", plural(hours.set_aside, "counter reading", "counter readings")),
+                            format!(
+                                "{name}: {} cannot be right beside the others and were set aside",
+                                plural(hours.set_aside, "counter reading", "counter readings")
+                            ),
                             "`meter_reset`, if the counter was replaced or set back".to_owned(),
                             "hours of those months".to_owned(),
                         );
                     }
                     if hours.basis_now() == Some(Basis::Assumed) {
-                        push(format!("{name}: its program"), "`program`, or counter readings".to_owned(), "hours, which are the book's usual for this use".to_owned());
+                        push(
+                            format!("{name}: its program"),
+                            "`program`, or counter readings".to_owned(),
+                            "hours, which are the book's usual for this use".to_owned(),
+                        );
                     }
                 }
             }
@@ -956,8 +1083,15 @@ fn unknowns(given: &Given) -> view::UnknownSection {
     let parts_without: Vec<_> = given.site.parts.iter().filter(|p| p.due.is_none()).collect();
     let mut by_place: std::collections::BTreeMap<String, Vec<String>> = std::collections::BTreeMap::new();
     for part in parts_without {
-        let why = if part.part.fitted.range().is_none() { "`fitted`, or the day it was last renewed" } else { "counter readings or a `program`" };
-        by_place.entry(format!("{}|{why}", place(given, part.part.at.as_str()))).or_default().push(format::words(part.part.id.as_str()));
+        let why = if part.part.fitted.range().is_none() {
+            "`fitted`, or the day it was last renewed"
+        } else {
+            "counter readings or a `program`"
+        };
+        by_place
+            .entry(format!("{}|{why}", place(given, part.part.at.as_str())))
+            .or_default()
+            .push(format::words(part.part.id.as_str()));
     }
     for (key, names) in by_place {
         let (at, why) = key.split_once('|').unwrap_or((&key, ""));
@@ -969,7 +1103,11 @@ fn unknowns(given: &Given) -> view::UnknownSection {
         {
             let weeks = calendar::days_between(low, high) / 7;
             push(
-                format!("{}: the day the {} was fitted", place(given, part.part.at.as_str()), format::words(part.part.id.as_str())),
+                format!(
+                    "{}: the day the {} was fitted",
+                    place(given, part.part.at.as_str()),
+                    format::words(part.part.id.as_str())
+                ),
                 "`fitted`, to the day".to_owned(),
                 format!("its due date, now {weeks} weeks wide"),
             );
@@ -990,7 +1128,11 @@ fn unknowns(given: &Given) -> view::UnknownSection {
         .assumed
         .iter()
         .chain(&given.fleet.assumed)
-        .map(|a| view::Assumption { what: format::sentence(&a.what), value: String::new(), change_at: if office { a.change.clone() } else { String::new() } })
+        .map(|a| view::Assumption {
+            what: format::sentence(&a.what),
+            value: String::new(),
+            change_at: if office { a.change.clone() } else { String::new() },
+        })
         .chain(model_assumptions(given, office))
         .collect::<Vec<_>>();
     let diagnostics = if office {
@@ -1013,31 +1155,69 @@ fn unknowns(given: &Given) -> view::UnknownSection {
         Vec::new()
     };
     let nothing = unknowns.is_empty() && diagnostics.is_empty() && assumptions.is_empty();
-    view::UnknownSection { nothing_to_say: nothing.then(|| "Nothing that matters here is unknown.".to_owned()), unknowns, assumptions, diagnostics }
+    view::UnknownSection {
+        nothing_to_say: nothing.then(|| "Nothing that matters here is unknown.".to_owned()),
+        unknowns,
+        assumptions,
+        diagnostics,
+    }
 }
 
 fn model_assumptions(given: &Given, office: bool) -> Vec<view::Assumption> {
     let mut all = Vec::new();
     let mut assume = |what: &str, value: String, change: &str| {
-        all.push(view::Assumption { what: what.to_owned(), value, change_at: if office { change.to_owned() } else { String::new() } });
+        all.push(view::Assumption {
+            what: what.to_owned(),
+            value,
+            change_at: if office { change.to_owned() } else { String::new() },
+        });
     };
     let site = given.site;
-    let any_flow = |basis: Basis| site.spas.iter().any(|s| s.water.months.iter().rev().take(MONTHS).any(|m| m.flow.as_ref().is_some_and(|f| f.basis == basis)));
+    let any_flow = |basis: Basis| {
+        site.spas.iter().any(|s| {
+            s.water.months.iter().rev().take(MONTHS).any(|m| m.flow.as_ref().is_some_and(|f| f.basis == basis))
+        })
+    };
+    assume(
+        "Hours a day that cleaning, water changes and a counter's rounding may take from continuous running",
+        format!("{:.0} h", water_turnover::SERVICE_HOURS),
+        "nothing yet: the same for all",
+    );
     if any_flow(Basis::Measured) {
-        assume("A measured flow is right within", percent(water_turnover::MEASURED_WITHIN), "nothing yet: the flow meter's own figure");
+        assume(
+            "A measured flow is right within",
+            percent(water_turnover::MEASURED_WITHIN),
+            "nothing yet: the flow meter's own figure",
+        );
     }
     if any_flow(Basis::Curve) {
-        assume("A calculated flow is right within (matched to a measurement, or not)", format!("{} or {}", percent(water_turnover::CALIBRATED_WITHIN), percent(water_turnover::CURVE_WITHIN)), "a `flow` reading at the filter");
+        assume(
+            "A calculated flow is right within (matched to a measurement, or not)",
+            format!("{} or {}", percent(water_turnover::CALIBRATED_WITHIN), percent(water_turnover::CURVE_WITHIN)),
+            "a `flow` reading at the filter",
+        );
         if site.site.spas.iter().any(|s| s.pipe.as_ref().is_some_and(|p| p.c.is_none())) {
-            assume("Roughness of the pipe (Hazen–Williams C)", format::number(water_turnover::ASSUMED_C, 0), "`c` of `pipe`");
+            assume(
+                "Roughness of the pipe (Hazen–Williams C)",
+                format::number(water_turnover::ASSUMED_C, 0),
+                "`c` of `pipe`",
+            );
         }
         assume("Bores are those of Schedule 40 plastic pipe", "ASTM D1785".to_owned(), "`size` of `pipe`");
     }
     if any_flow(Basis::Stated) {
-        assume("A flow stated by the maker holds on site within", percent(water_turnover::STATED_WITHIN), "a `flow` reading at the filter");
+        assume(
+            "A flow stated by the maker holds on site within",
+            percent(water_turnover::STATED_WITHIN),
+            "a `flow` reading at the filter",
+        );
     }
     if site.spas.iter().flat_map(|s| &s.pumps).any(|p| p.forecast.as_ref().is_some_and(|f| f.spread_assumed)) {
-        assume("Where no counter shows how hours vary, a month varies by", percent(0.20), "counter readings for six months");
+        assume(
+            "Where no counter shows how hours vary, a month varies by",
+            percent(0.20),
+            "counter readings for six months",
+        );
     }
     all
 }
@@ -1058,11 +1238,26 @@ fn closing(given: &Given) -> view::ClosingSection {
     view::ClosingSection {
         cautions: cautions::cautions(),
         methods: vec![
-            method("Run hours", "Between two readings of a counter its difference is spread in proportion to the program. Outside them the program counts, corrected by what the counter has shown over the last 365 metered days."),
-            method("Water turnover", "Volume over flow through the filter. A measured flow wins; else the pump's curve is set against the pipe loop (Hazen–Williams, fittings, heater, the filter as fouled as its gauge shows)."),
-            method("Due dates", "The day the part reaches the hours of the book, by the program in force and the nights booked or usual, or its age by the calendar, whichever comes first."),
-            method("Failures", "One incident a pump and day. From five failures on the military-handbook test says whether they come closer together (one-sided, 5 %)."),
-            method("Energy", "Current times voltage times a power factor of 0.9, at the price in force on each day. Pumps only."),
+            method(
+                "Run hours",
+                "Between two readings of a counter its difference is spread in proportion to the program. Outside them the program counts, corrected by what the counter has shown over the last 365 metered days.",
+            ),
+            method(
+                "Water turnover",
+                "Volume over flow through the filter. A measured flow wins; else the pump's curve is set against the pipe loop (Hazen–Williams, fittings, heater, the filter as fouled as its gauge shows).",
+            ),
+            method(
+                "Due dates",
+                "The day the part reaches the hours of the book, by the program in force and the nights booked or usual, or its age by the calendar, whichever comes first.",
+            ),
+            method(
+                "Failures",
+                "One incident a pump and day. From five failures on the military-handbook test says whether they come closer together (one-sided, 5 %).",
+            ),
+            method(
+                "Energy",
+                "Current times voltage times a power factor of 0.9, at the price in force on each day. Pumps only.",
+            ),
         ],
         sources: limit_sources(given),
         versions,
@@ -1076,7 +1271,12 @@ fn closing(given: &Given) -> view::ClosingSection {
                     || path.starts_with(&format!("bookings/{site}--"))
                     || path.starts_with("limits/")
             };
-            given.inputs.iter().filter(|f| mine(&f.path)).map(|f| view::InputDigest { path: f.path.clone(), sha256: f.sha256.clone() }).collect()
+            given
+                .inputs
+                .iter()
+                .filter(|f| mine(&f.path))
+                .map(|f| view::InputDigest { path: f.path.clone(), sha256: f.sha256.clone() })
+                .collect()
         } else {
             Vec::new()
         },
@@ -1091,7 +1291,12 @@ fn limit_sources(given: &Given) -> Vec<view::LimitSource> {
     let units = given.units();
     let mut sources = Vec::new();
     let mut push = |limit: &str, value: String, source: String, known: crate::limits::Known| {
-        sources.push(view::LimitSource { limit: limit.to_owned(), value, source, how_known: known.in_words().to_owned() });
+        sources.push(view::LimitSource {
+            limit: limit.to_owned(),
+            value,
+            source,
+            how_known: known.in_words().to_owned(),
+        });
     };
     if let Some(limit) = &limits.turnover
         && let Some(most) = limit.at_most
@@ -1107,13 +1312,21 @@ fn limit_sources(given: &Given) -> Vec<view::LimitSource> {
         && let Some(limit) = limits.filter_rate(kind)
         && let Some(most) = limit.at_most
     {
-        let value = format!("at most {} {}", format::filter_rate_number(most.litres_per_minute_square_metre, units), format::filter_rate_unit(units));
+        let value = format!(
+            "at most {} {}",
+            format::filter_rate_number(most.litres_per_minute_square_metre, units),
+            format::filter_rate_unit(units)
+        );
         push("filter rate", value, limit.source_text(), limit.known);
     }
     if let Some(limit) = &limits.velocity.suction
         && let Some(most) = limit.at_most
     {
-        let value = format!("at most {} {}", format::velocity_number(most.0.get::<meter_per_second>(), units), format::velocity_unit(units));
+        let value = format!(
+            "at most {} {}",
+            format::velocity_number(most.0.get::<meter_per_second>(), units),
+            format::velocity_unit(units)
+        );
         push("velocity, suction side", value, limit.source_text(), limit.known);
     }
     for quantity in Quantity::ALL.into_iter().filter(|q| q.is_water_test()) {

@@ -241,6 +241,7 @@ impl Typst {
         let not_runnable = |error: String| FindError::NotRunnable { source_name, error };
         // Absolute, because the renderer is started in another folder than this run.
         let program = std::path::absolute(program).map_err(|error| not_runnable(error.to_string()))?;
+        #[expect(clippy::disallowed_methods, reason = "this is the file that may start a process")]
         let mut command = Command::new(&program);
         command.arg("--version").env_clear();
         let ended = match run(&mut command, VERSION_TIME_LIMIT, stop) {
@@ -260,6 +261,7 @@ impl Typst {
     }
 
     fn command(&self, job: &Job<'_>, build: &Path, pdf: &Path) -> Command {
+        #[expect(clippy::disallowed_methods, reason = "this is the file that may start a process")]
         let mut command = Command::new(&self.program);
         // The renderer takes settings from a dozen variables; none of them may change a report.
         command.env_clear().env("HTTPS_PROXY", NO_PROXY_THERE).current_dir(build);

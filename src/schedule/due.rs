@@ -48,7 +48,12 @@ pub enum DueBy {
 }
 
 /// The due dates of a site's wear parts.
-pub fn parts_due<'a>(fleet: &Fleet, spas: &[SpaFigures], parts: Vec<PartInService<'a>>, as_of: NaiveDate) -> Vec<PartDue<'a>> {
+pub fn parts_due<'a>(
+    fleet: &Fleet,
+    spas: &[SpaFigures],
+    parts: Vec<PartInService<'a>>,
+    as_of: NaiveDate,
+) -> Vec<PartDue<'a>> {
     parts.into_iter().map(|part| part_due(fleet, spas, part, as_of)).collect()
 }
 
@@ -86,12 +91,17 @@ fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_
         [by_hours, by_age].into_iter().flatten().map(pick).min()
     };
     let used_hours = interval_hours.zip(part.age_hours).map(|(interval, age)| age / interval);
-    let used_age = by_age.zip(part.fitted.middle()).zip(part.age_days).map(|(((due, _, _), start), days)| {
-        days as f64 / days_between(start, due).max(1) as f64
-    });
+    let used_age = by_age
+        .zip(part.fitted.middle())
+        .zip(part.age_days)
+        .map(|(((due, _, _), start), days)| days as f64 / days_between(start, due).max(1) as f64);
     let mut sources: Vec<Source> = part.source.iter().cloned().collect();
     if first.is_some_and(|(_, by)| by == DueBy::Hours) {
-        sources.extend(pump.and_then(|p| p.hours.as_ref()).map(|h| h.sources()).unwrap_or_default());
+        sources.extend(
+            pump.and_then(|p| p.hours.as_ref())
+                .map(super::super::quantities::run_hours::RunHours::sources)
+                .unwrap_or_default(),
+        );
     }
     PartDue {
         due: first.map(|((due, _, _), _)| due),
@@ -175,10 +185,12 @@ fn task_due<'a>(
 ) -> TaskDue<'a> {
     let does = |entry: &Entry| {
         // A cartridge renewed is a filter as clean as one can be.
-        let renewed = id.as_str() == "filter_clean" && entry.renewed.0.iter().any(|(part, _)| part.as_str() == "cartridge");
+        let renewed =
+            id.as_str() == "filter_clean" && entry.renewed.0.iter().any(|(part, _)| part.as_str() == "cartridge");
         entry.done.contains(id) || renewed
     };
-    let last = site.entries(at).filter(|(_, _, entry)| does(entry)).last().map(|(index, visit, _)| (index, visit.date.0));
+    let last =
+        site.entries(at).filter(|(_, _, entry)| does(entry)).last().map(|(index, visit, _)| (index, visit.date.0));
     let mut due = TaskDue {
         at: at.clone(),
         id,
@@ -197,7 +209,8 @@ fn task_due<'a>(
         Some(Every::Changeover) => {
             let next = spa.stays.as_ref().and_then(|s| s.leavings().find(|day| *day > as_of));
             let year_ago = calendar::plus_days(as_of, -365);
-            due.times = spa.stays.as_ref().map(|s| s.leavings().filter(|day| *day > year_ago && *day <= as_of).count() as u32);
+            due.times =
+                spa.stays.as_ref().map(|s| s.leavings().filter(|day| *day > year_ago && *day <= as_of).count() as u32);
             if let Some(next) = next {
                 due.due = Some(next);
                 due.because = "guests change".to_owned();

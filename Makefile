@@ -1,0 +1,23 @@
+# Two commands: `make demo` shows what it does, `make test` checks that it does it.
+
+TYPST_VERSION := 0.15.1
+CARGO_BIN := $(or $(CARGO_HOME),$(HOME)/.cargo)/bin
+DEMO_MONTH := 2026-10
+
+.PHONY: demo test bench typst
+
+demo: typst
+	cargo run --locked --quiet -- report data/demo --month $(DEMO_MONTH) --out reports
+	@echo
+	@echo "Open reports/$(DEMO_MONTH)/sites/kingfisher-barns/report.pdf (an invented fleet; see data/demo)."
+
+test: typst
+	cargo fmt --check
+	cargo clippy --locked --all-targets -- -D warnings
+	cargo test --locked --no-fail-fast
+
+# The pinned renderer, built by Cargo if it is not there.
+typst:
+	@if ! { "$(CARGO_BIN)/typst" --version || typst --version; } 2>/dev/null | grep -q "^typst $(TYPST_VERSION)"; then \
+		cargo install --locked typst-cli --version $(TYPST_VERSION); \
+	fi
