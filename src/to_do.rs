@@ -386,7 +386,8 @@ fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>)
         && !site.visits.is_empty()
     {
         for month in start.next().max(last.plus(-11)).through(last) {
-            let closed = site.closed_days(month.first(), month.last()) as u32 >= month.days();
+            // A season that closes in the month explains the silence.
+            let closed = site.closed_days(month.first(), month.last()) > 0;
             if !seen(month) && !closed {
                 all.push(ToDo {
                     urgency: Urgency::Note,

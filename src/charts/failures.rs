@@ -72,7 +72,7 @@ fn draw(input: &FailuresInput, shown: &[&Failure]) -> Result<Drawing, NoChart> {
     if shown.is_empty() {
         return Err(NoChart::because("no failure on record"));
     }
-    let (top, bottom) = (70, 430);
+    let (top, bottom) = (70, 340);
     let bounds: Vec<&FailureBound> =
         input.bounds.iter().filter(|bound| (input.from..=input.to).contains(&bound.date)).collect();
     let mut values = vec![shown.len() as f64];

@@ -116,7 +116,7 @@ fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
     let largest = most.iter().copied().fold(0.0, f64::max);
     let share_scale = most.iter().all(|&most| most * 3.0 >= largest);
     let all: Vec<f64> = values.concat();
-    let plot_height = if speeds.len() == 1 { 330 } else { 230 };
+    let plot_height = if speeds.len() == 1 { 250 } else { 180 };
     let pitch = plot_height + 96;
     let mut canvas = Canvas::default();
     let mut bottom = 0;

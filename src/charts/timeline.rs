@@ -110,7 +110,7 @@ impl Timeline<'_> {
         if let Some(trend) = self.trend {
             check([trend.from_value, trend.to_value])?;
         }
-        let (top, bottom) = (if self.breaks.is_empty() { 70 } else { 116 }, 530);
+        let (top, bottom) = (if self.breaks.is_empty() { 70 } else { 116 }, 420);
         let axis = ValueAxis::new(&values, top, bottom, false)?;
         let mut ends: Vec<EndLabel> = self
             .levels

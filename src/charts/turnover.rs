@@ -122,7 +122,7 @@ fn known(months: &[TurnoverMonth]) -> Vec<Known> {
 }
 
 fn draw(input: &TurnoverInput, months: &[TurnoverMonth]) -> Result<Drawing, NoChart> {
-    let (top, bottom) = (76, 490);
+    let (top, bottom) = (76, 400);
     let mut values: Vec<f64> = input.limit_minutes.into_iter().collect();
     for entry in months {
         if let TurnoverState::Known { minutes, range_minutes, .. } = entry.state {

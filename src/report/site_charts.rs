@@ -21,7 +21,9 @@ const RANGE: &str = "central 80 %";
 /// Rows of the strip of the coming year.
 const YEAR_ROWS: usize = 7;
 /// Pumps whose run hours are drawn.
-const PUMPS_DRAWN: usize = 3;
+const PUMPS_DRAWN: usize = 2;
+/// Months of turnover drawn.
+const MONTHS_DRAWN: usize = 14;
 /// Failures from which a pump's are drawn.
 const FAILURES_DRAWN: usize = 3;
 
@@ -55,16 +57,28 @@ impl Charts {
 /// Draws what has something to show.
 pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
     let mut result = Charts { year: year(site, month), ..Charts::default() };
+    let worst = crate::report::site::Numbers::of(site).worst.map(|(at, _, _)| at);
     for spa in site.spas {
+        // Of several spas the slowest is drawn, and any that is not known to be in order.
+        let in_order = spa.water.months.last().is_some_and(|m| m.verdict == Verdict::Meets);
+        if site.spas.len() > 1 && in_order && worst.as_deref() != Some(spa.at.as_str()) {
+            continue;
+        }
         let input = charts::turnover::TurnoverInput {
             name: format!("turnover-{}", file_name(&spa.at)),
             spa: format::place(spa.at.as_str()),
-            months: spa.water.months.iter().rev().take(24).rev().map(turnover_month).collect(),
+            months: spa.water.months.iter().rev().take(MONTHS_DRAWN).rev().map(turnover_month).collect(),
             limit_minutes: spa.water.months.last().and_then(|m| m.limit_min),
             range_name: RANGE.to_owned(),
         };
         result.turnover.extend(charts::turnover::turnover(&input).ok().map(|chart| (spa.at.clone(), chart)));
         for filter in &spa.filters {
+            // A filter that keeps its pressure says enough in its table.
+            let something_to_do =
+                site.to_do.iter().any(|t| t.reason.starts_with("filter-") && t.at.as_ref() == Some(&filter.at));
+            if site.spas.len() > 1 && !something_to_do {
+                continue;
+            }
             result.filters.extend(filter_chart(fleet, site, &filter.at, &filter.state).map(|c| (filter.at.clone(), c)));
         }
     }
@@ -76,7 +90,13 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
         };
         say(b).cmp(&say(a)).then(a.at.cmp(&b.at))
     });
-    for pump in pumps.iter().take(PUMPS_DRAWN) {
+    // Where there is one spa its pumps are drawn; else those with something to say, the rest stands in the table.
+    let speaks = |pump: &crate::quantities::PumpFigures| {
+        site.spas.len() == 1
+            || !pump.failures.incidents.is_empty()
+            || site.to_do.iter().any(|t| t.urgency <= Urgency::Plan && t.at.as_ref() == Some(&pump.at))
+    };
+    for pump in pumps.iter().filter(|p| speaks(p)).take(PUMPS_DRAWN) {
         result.run_hours.extend(run_hours_chart(pump).map(|c| (pump.at.clone(), c)));
     }
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
@@ -167,7 +187,7 @@ fn filter_chart(
     state: &crate::quantities::filters::FilterState,
 ) -> Option<Chart> {
     use charts::{Crossing, Reading, Trend};
-    let from = plus_days(site.as_of, -365);
+    let from = plus_days(site.as_of, -183);
     let units = fleet.settings.units;
     let shown = |bar: f64| if units == crate::records::fleet::Units::Us { bar * 14.503_773_773 } else { bar };
     let readings: Vec<Reading> = site

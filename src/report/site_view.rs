@@ -46,6 +46,10 @@ pub struct Given<'a> {
 
 /// Actions on page one.
 const ACTIONS: usize = 5;
+/// Months of water in the tables of a site of several spas.
+const SEVERAL_SPAS_MONTHS: usize = 6;
+/// Rows of wear parts.
+const PART_ROWS: usize = 16;
 /// Months in the tables of the report.
 const MONTHS: usize = 12;
 
@@ -131,8 +135,8 @@ fn place(given: &Given, at: &str) -> String {
 
 fn page_one(given: &Given) -> view::PageOne {
     let to_do = &given.site.to_do;
-    let shown: Vec<&ToDo> = to_do.iter().filter(|t| t.urgency != Urgency::Note).collect();
-    let actions = shown.iter().take(ACTIONS).map(|t| action(given, t)).collect();
+    let shown = grouped(to_do);
+    let actions = shown.iter().take(ACTIONS).map(|group| action(given, group)).collect();
     let more = shown.len().saturating_sub(ACTIONS);
     view::PageOne {
         state: state(given),
@@ -144,6 +148,24 @@ fn page_one(given: &Given) -> view::PageOne {
         numbers: numbers(given),
         charts: given.charts.year.iter().map(|c| in_view(c, "What falls due, and when are guests in?")).collect(),
     }
+}
+
+/// What is to be done, in groups that say the same of several places.
+fn grouped(to_do: &[ToDo]) -> Vec<Vec<&ToDo>> {
+    let mut groups: Vec<Vec<&ToDo>> = Vec::new();
+    for one in to_do.iter().filter(|t| t.urgency != Urgency::Note) {
+        let same = |group: &&mut Vec<&ToDo>| {
+            group[0].reason == one.reason
+                && group[0].what == one.what
+                && (group[0].says == one.says || one.reason == "left-at-visit")
+                && group[0].due == one.due
+        };
+        match groups.iter_mut().find(same) {
+            Some(group) => group.push(one),
+            None => groups.push(vec![one]),
+        }
+    }
+    groups
 }
 
 fn left_out(given: &Given) -> Vec<String> {
@@ -233,8 +255,13 @@ fn list(names: &[String]) -> String {
     }
 }
 
-fn action(given: &Given, to_do: &ToDo) -> view::Action {
+fn action(given: &Given, group: &[&ToDo]) -> view::Action {
     let as_of = given.site.as_of;
+    let to_do = group[0];
+    let places: Vec<String> = group
+        .iter()
+        .map(|t| t.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str())))
+        .collect();
     let by_when = match to_do.due {
         Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
         _ if to_do.urgency <= Urgency::ActNow => "now".to_owned(),
@@ -244,7 +271,7 @@ fn action(given: &Given, to_do: &ToDo) -> view::Action {
     view::Action {
         mark: mark(to_do.urgency),
         mark_word: to_do.urgency.words().to_owned(),
-        place: to_do.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str())),
+        place: places.join("; "),
         what: format::sentence(&to_do.what),
         by_when,
         why: to_do.says.clone(),
@@ -347,7 +374,10 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
     let units = given.units();
     let rows = &figures.water.months;
     let now = rows.last();
-    let shown: Vec<view::WaterMonth> = rows.iter().rev().take(MONTHS).rev().map(|row| water_row(row, units)).collect();
+    // A site of several spas would else be pages of tables; all months are in the table of turnovers.
+    let months_shown = if given.site.spas.len() > 1 { SEVERAL_SPAS_MONTHS } else { MONTHS };
+    let shown: Vec<view::WaterMonth> =
+        rows.iter().rev().take(months_shown).rev().map(|row| water_row(row, units)).collect();
     let charts = given
         .charts
         .turnover
@@ -598,12 +628,16 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     if metered == pumps.len() {
         text.push_str(" All of it is metered.");
     } else if metered == 0 {
-        text.push_str(" None of it is metered: the hours are those of the programs.");
+        let corrected = pumps.iter().any(|(_, _, f)| {
+            f.hours
+                .as_ref()
+                .is_some_and(|h| h.months.iter().any(|m| m.month == given.month && m.basis == Some(Basis::Calibrated)))
+        });
+        text.push_str(" No two readings of a counter span most of the month: the hours are those of the programs");
+        text.push_str(if corrected { ", corrected by what the counters have shown." } else { "." });
     } else {
-        text.push_str(&format!(
-            " {} metered for most of the month; the others go by their programs.",
-            format::sentence(&plural(metered, "is", "are"))
-        ));
+        let by_counter = plural(metered, "pump", "pumps");
+        text.push_str(&format!(" {} by their counters, the others by their programs.", format::sentence(&by_counter)));
     }
     if unknown > 0 {
         text.push_str(&format!(" Of {} the hours are not known.", plural(unknown, "pump", "pumps")));
@@ -739,7 +773,7 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
                 power_basis: if power.is_none() {
                     ""
                 } else if measured {
-                    "measured current"
+                    "measured"
                 } else {
                     "model"
                 }
@@ -847,7 +881,7 @@ fn parts(given: &Given) -> view::PartSection {
     let as_of = site.as_of;
     let overdue = site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= as_of)).count();
     let soon = site.parts.iter().filter(|p| p.due.is_some_and(|d| d > as_of && d <= plus_days(as_of, 365))).count();
-    let unknown = site.parts.iter().filter(|p| p.due.is_none()).count();
+    let unknown = site.parts.iter().filter(|p| p.due.is_none() && !beyond_use(p)).count();
     let mut summary = format!(
         "Of {} wear parts {} past the book's limit and {} due within 12 months.",
         site.parts.len(),
@@ -859,17 +893,45 @@ fn parts(given: &Given) -> view::PartSection {
     }
     let mut sorted: Vec<&PartDue> = site.parts.iter().collect();
     sorted.sort_by_key(|p| (p.due.is_none(), p.due, p.part.at.clone()));
+    // The next two years, at most a page; what comes later stands in the table of parts.
+    let near = |p: &&&PartDue| p.due.is_some_and(|due| due <= plus_days(as_of, 731));
+    let shown = sorted.iter().filter(near).count().min(PART_ROWS).max(sorted.len().min(6));
+    let mut sources: Vec<&str> =
+        sorted.iter().take(shown).filter_map(|p| p.part.part.source.as_ref()).map(|s| s.0.as_str()).collect();
+    sources.sort_unstable();
+    sources.dedup();
+    let one_source = if let [only] = sources.as_slice() { Some((*only).to_owned()) } else { None };
+    let mut note =
+        "Due by the book: hours or age, whichever comes first. The range is the central 80 % of the hours to come \
+                    and of a day of fitting that is not known exactly."
+            .to_owned();
+    if let Some(source) = &one_source {
+        note.push_str(&format!(" Source of the intervals: {source}."));
+    }
+    let later = sorted.len() - shown;
+    if later > 0 {
+        let parts = plural(later, "part is", "parts are");
+        note.push_str(&format!(" {} due later or on a day not known.", format::sentence(&parts)));
+        if given.office() {
+            note.push_str(" All are in tables/parts.csv.");
+        }
+    }
     view::PartSection {
         nothing_to_say: None,
         summary,
         charts: Vec::new(),
-        rows: sorted.iter().map(|p| part_row(given, p)).collect(),
-        table_note: "Due by the book: hours or age, whichever comes first. The range is the central 80 % of the hours to come and of a day of fitting that is not known exactly.".to_owned(),
+        rows: sorted.iter().take(shown).map(|p| part_row(given, p, one_source.is_some())).collect(),
+        table_note: note,
         fleet_findings: Vec::new(),
     }
 }
 
-fn part_row(given: &Given, part: &PartDue) -> view::PartRow {
+/// Whether a part's hours are known and would last beyond any use: a date a century away is no date.
+fn beyond_use(part: &PartDue) -> bool {
+    part.due.is_none() && part.part.age_hours.is_some() && part.part.part.interval.age.is_none()
+}
+
+fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRow {
     let as_of = given.site.as_of;
     let interval = &part.part.part.interval;
     let mut limits = Vec::new();
@@ -897,8 +959,15 @@ fn part_row(given: &Given, part: &PartDue) -> view::PartRow {
         fitted: format::fitted(part.part.fitted),
         age,
         interval: limits.join(" or "),
-        interval_source: part.part.part.source.as_ref().map_or(String::new(), |s| s.0.clone()),
-        due: part.due.map_or(NOT_KNOWN.to_owned(), format::short_date),
+        interval_source: if source_in_note {
+            String::new()
+        } else {
+            part.part.part.source.as_ref().map_or(String::new(), |s| s.0.clone())
+        },
+        due: part.due.map_or_else(
+            || if beyond_use(part) { "not in 100 years" } else { NOT_KNOWN }.to_owned(),
+            format::short_date,
+        ),
         due_range: match (part.due_low, part.due_high) {
             (Some(low), Some(high)) if low != high => {
                 format!("{} to {}", format::short_date(low), format::short_date(high))
@@ -947,10 +1016,7 @@ fn visits(given: &Given) -> view::VisitSection {
                 place: place(given, task.at.as_str()),
                 what: format::sentence(&format::words(task.id.as_str())),
                 because: {
-                    let times = task
-                        .times
-                        .filter(|t| *t > 1)
-                        .map_or(String::new(), |t| format!("; about {t} times in 12 months"));
+                    let times = task.times.filter(|t| *t > 1).map_or(String::new(), |t| format!(", {t} times a year"));
                     format!("{}{times}", task.because)
                 },
                 minutes: task.task.time.map_or(String::new(), |t| format!("{:.0}", t.0.get::<minute>())),
@@ -993,11 +1059,11 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
     })
 }
 
-/// What to order for the parts due within half a year, like for like.
+/// What to order for the parts due within four months, like for like.
 fn parts_list(given: &Given) -> Vec<view::PartToBuy> {
     let as_of = given.site.as_of;
     let mut due: Vec<&PartDue> =
-        given.site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= plus_days(as_of, 183))).collect();
+        given.site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= plus_days(as_of, 120))).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
     due.iter()
         .map(|part| {
@@ -1080,7 +1146,7 @@ fn unknowns(given: &Given) -> view::UnknownSection {
             }
         }
     }
-    let parts_without: Vec<_> = given.site.parts.iter().filter(|p| p.due.is_none()).collect();
+    let parts_without: Vec<_> = given.site.parts.iter().filter(|p| p.due.is_none() && !beyond_use(p)).collect();
     let mut by_place: std::collections::BTreeMap<String, Vec<String>> = std::collections::BTreeMap::new();
     for part in parts_without {
         let why = if part.part.fitted.range().is_none() {

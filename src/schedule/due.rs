@@ -226,7 +226,7 @@ fn task_due<'a>(
         let days = period.mean_days().max(1.0);
         due.times = Some(((365.0 / days).floor() as u32).max(u32::from(next <= plus_days(as_of, 365))));
         due.because = match due.last {
-            Some(last) => format!("last done {}", calendar::in_words(last)),
+            Some(last) => format!("last done {}", crate::report::format::short_date(last)),
             None => "not in the log yet".to_owned(),
         };
     }
