@@ -427,8 +427,16 @@ fn verdict_words(verdict: Verdict) -> &'static str {
 }
 
 fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Units) -> String {
-    let mut notes =
-        vec!["A flow is measured in the month, last measured since the filter was cleaned, calculated from the pump's curve against the pipe loop, or as its maker states.".to_owned()];
+    // What holds for all spas is said once.
+    let first = given.site.spas.first().is_some_and(|spa| spa.at == figures.at);
+    let mut notes = Vec::new();
+    if first {
+        notes.push(
+            "A flow is measured in the month, last measured since the filter was cleaned, calculated from the pump's \
+             curve against the pipe loop, or as its maker states."
+                .to_owned(),
+        );
+    }
     if let Some(error) = figures.water.model_error {
         let percent = (error * 100.0).round();
         notes.push(format!(
@@ -465,7 +473,6 @@ fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Uni
             format!("{} of the month, {} outside the limits.", format::sentence(&tested), wrong.len())
         });
     }
-    let _ = given;
     notes.join(" ")
 }
 
