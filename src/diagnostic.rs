@@ -201,7 +201,11 @@ impl Diagnostic {
                     .annotation(AnnotationKind::Primary.span(window.bytes.clone())),
             );
         } else {
-            group = group.element(annotate_snippets::Origin::path(file.as_str()));
+            let mut origin = annotate_snippets::Origin::path(file.as_str());
+            if let Some(spot) = self.spot {
+                origin = origin.line(spot.line);
+            }
+            group = group.element(origin);
         }
         let second = self.second.as_ref().map(|s| (s, window(&s.excerpt, s.spot)));
         if let Some((second, window)) = &second {

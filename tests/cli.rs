@@ -1,1 +1,3 @@
 //! The command line itself: arguments, exit statuses, how much is said.
+
+mod arguments;

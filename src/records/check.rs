@@ -16,7 +16,7 @@ use crate::records::counters;
 use crate::records::forms::Fitted;
 use crate::records::log::{Entry, Visit};
 use crate::records::pumps::{Model, Speeds};
-use crate::records::tree::{Folder, SourceText};
+use crate::records::tree::{Folder, LARGEST_RECORD, SourceText};
 use crate::records::tubs::{Duty, ProgramFile, Speed};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
@@ -35,6 +35,24 @@ pub struct Found {
 /// The files of a fleet that stand in its folder itself.
 const KNOWN: [&str; 7] =
     ["fleet.yaml", "sites.csv", "tubs.yaml", "pumps.yaml", "upkeep.yaml", "customers.yaml", "plan.yaml"];
+
+/// What has been told of a site before its rules are looked at.
+#[derive(Debug)]
+pub struct Told<'a> {
+    /// Whether the site is lost already.
+    pub lost: bool,
+    /// Where something stands that could not be understood.
+    pub lost_at: &'a [Address],
+}
+
+impl Told<'_> {
+    /// Whether an address is of something, or in something, that was told of.
+    pub fn covers(&self, at: &Address) -> bool {
+        self.lost_at.iter().any(|lost| {
+            at.as_str().strip_prefix(lost.as_str()).is_some_and(|rest| rest.is_empty() || rest.starts_with('/'))
+        })
+    }
+}
 
 /// Rules about the shared files.
 pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
@@ -57,8 +75,8 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
     {
         let mut diagnostic =
             plain(Severity::Error, Rule::UnknownLimits, "fleet.yaml", format!("no rule book is named `{name}`"));
-        diagnostic.spot =
-            folder.text("fleet.yaml", crate::records::tree::LARGEST_RECORD).ok().and_then(|t| t.find_text("limits"));
+        place(&mut diagnostic, folder, "limits");
+        diagnostic.left_out = Some("nothing can be reported".to_owned());
         let names: Vec<&str> = fleet.rule_books.keys().map(String::as_str).collect();
         diagnostic.hint = Some(format!("there are {}", names.join(", ")));
         diagnostics.push(diagnostic);
@@ -72,6 +90,7 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
                     "upkeep.yaml",
                     format!("`also_renew` of `{id}` names `{other}`, which the book does not have"),
                 );
+                place(&mut diagnostic, folder, &format!("parts.{id}.also_renew"));
                 diagnostic.hint = nearest_part(fleet, other);
                 diagnostics.push(diagnostic);
             }
@@ -92,6 +111,13 @@ fn plain(severity: Severity, rule: Rule, file: &str, message: String) -> Diagnos
         second: None,
         left_out: None,
     }
+}
+
+/// Looks up where a path of a diagnostic's file stands.
+fn place(diagnostic: &mut Diagnostic, folder: &Folder, path: &str) {
+    let Ok(source) = folder.text(&diagnostic.file, LARGEST_RECORD) else { return };
+    diagnostic.spot = source.find_text(path);
+    diagnostic.excerpt = diagnostic.spot.and_then(|spot| source.line(spot.line));
 }
 
 fn nearest_part(fleet: &Fleet, name: &Id) -> Option<String> {
@@ -144,6 +170,7 @@ pub fn standing<'a>(site: &'a Site, at: &Address) -> Option<Standing<'a>> {
 struct Checker<'a> {
     fleet: &'a Fleet,
     source: &'a SourceText,
+    told: &'a Told<'a>,
     found: Found,
 }
 
@@ -193,8 +220,8 @@ impl Checker<'_> {
 }
 
 /// Rules about a site; entries that cannot be understood are taken out of it.
-pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText) -> Found {
-    let mut checker = Checker { fleet, source, found: Found::default() };
+pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &Told) -> Found {
+    let mut checker = Checker { fleet, source, told, found: Found::default() };
     checker.site(site);
     for spa in &site.spas {
         for pump in &spa.pumps {
@@ -248,7 +275,8 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText) -> Found 
 
 impl Checker<'_> {
     fn site(&mut self, site: &Site) {
-        if site.spas.is_empty() {
+        // A site whose file could not be read has none for that reason.
+        if site.spas.is_empty() && !self.told.lost {
             let hint = Some("add `spas:` with at least one spa".to_owned());
             self.lose_site(Rule::MissingField, "", format!("the site `{}` has no spa", site.id), hint);
         }
@@ -398,6 +426,9 @@ impl Checker<'_> {
     /// Whether an entry can be understood.
     fn entry(&mut self, site: &Site, index: u32, day: NaiveDate, at: &Address, entry: &Entry) -> bool {
         let Some(standing) = standing(site, at) else {
+            if self.told.covers(at) {
+                return false;
+            }
             let known = addresses(site);
             let hint = yaml::nearest(at.as_str(), known.iter().map(Address::as_str)).map_or_else(
                 || format!("there are {}", known.iter().map(Address::as_str).collect::<Vec<_>>().join(", ")),
@@ -418,7 +449,7 @@ impl Checker<'_> {
             fitted => fitted.earliest().filter(|earliest| day < *earliest),
         };
         if before.is_some() {
-            let message = format!("this is dated {day}, but `{at}` was fitted on {}", standing.fitted);
+            let message = format!("this is dated {day}, before `{at}` was fitted: {}", standing.fitted);
             self.lose_entry(index, at, Rule::BeforeFitting, "", message, None);
             return false;
         }
@@ -517,7 +548,14 @@ pub fn check_counters(fleet: &Fleet, site: &Site, source: &SourceText) -> Vec<Di
                 spot,
                 excerpt,
                 message,
-                hint: Some("if the counter was replaced or set back, add `meter_reset` to that visit".to_owned()),
+                hint: Some(
+                    if aside.rule == Rule::ReadingsContradict {
+                        "keep the one that is right; of readings of one day an `after` comes last"
+                    } else {
+                        "if the counter was replaced or set back, add `meter_reset` to that visit"
+                    }
+                    .to_owned(),
+                ),
                 second,
                 left_out: Some("the reading is set aside and the hours between its neighbours are used".to_owned()),
             });

@@ -213,6 +213,9 @@ impl Shared {
         assume_settings(&settings, &mut assumed);
         let fleet = Fleet { settings, models, book, customers, rule_books, assumed };
         diagnostics.extend(check::check_shared(&fleet, &folder));
+        if diagnostics.iter().any(|d| d.file == "fleet.yaml" && d.severity == Severity::Error) {
+            return Err(LoadError::Unusable("fleet.yaml".to_owned(), diagnostics));
+        }
         diagnostics.sort_by_cached_key(Diagnostic::order);
         Ok(Self { fleet, folder, sites, diagnostics, types, bad_models, bad_types })
     }
@@ -222,7 +225,14 @@ impl Shared {
     /// # Errors
     /// What is wrong, if the site cannot be reported.
     pub fn read_site(&self, files: &SiteFiles) -> Result<Site, Vec<Diagnostic>> {
-        SiteReader { shared: self, diagnostics: Vec::new(), left_out: Vec::new(), lost: files.bad_line }.read(files)
+        SiteReader {
+            shared: self,
+            diagnostics: Vec::new(),
+            left_out: Vec::new(),
+            lost: files.bad_line,
+            lost_at: Vec::new(),
+        }
+        .read(files)
     }
 }
 
@@ -430,6 +440,8 @@ struct SiteReader<'a> {
     left_out: Vec<String>,
     /// Whether something was found that costs the site.
     lost: bool,
+    /// Where something stands that could not be understood: what is said of it elsewhere is no mistake.
+    lost_at: Vec<Address>,
 }
 
 impl SiteReader<'_> {
@@ -453,7 +465,8 @@ impl SiteReader<'_> {
         self.read_sheet_readings(&mut site);
         self.read_bookings(&mut site);
         let typed = self.shared.fleet.typed_units();
-        let found = check::check_site(&self.shared.fleet, &mut site, &source);
+        let told = check::Told { lost: self.lost, lost_at: &self.lost_at };
+        let found = check::check_site(&self.shared.fleet, &mut site, &source, &told);
         self.lost |= found.lost;
         self.diagnostics.extend(found.diagnostics);
         self.left_out.extend(found.left_out);
@@ -554,9 +567,7 @@ impl SiteReader<'_> {
                     None => self.unknown_type(&id, &name, files, source),
                 }
             }
-            if let Some(spa) = self.resolve_spa(&id, spa, used_as, files, source, &mut assumed) {
-                resolved.push(spa);
-            }
+            resolved.push(self.resolve_spa(&id, spa, used_as, files, source, &mut assumed));
         }
         resolved.sort_by(|a, b| a.at.cmp(&b.at));
         let (records_from, closed, limits, address, contact, key, lost_night, log) = match rest {
@@ -611,6 +622,7 @@ impl SiteReader<'_> {
             Some(line) => ("sites.csv".to_owned(), Some(Spot { line: line.line as usize, column: 1, length: 1 })),
             None => (source.file.to_string(), source.find_text(&format!("spas.{spa}.type"))),
         };
+        self.lost_at.push(Address::of_spa(spa));
         self.lose(file, spot, Rule::UnknownType, message, hint, source);
     }
 
@@ -646,7 +658,7 @@ impl SiteReader<'_> {
         files: &SiteFiles,
         source: &SourceText,
         assumed: &mut Vec<Assumed>,
-    ) -> Option<Spa> {
+    ) -> Spa {
         let at = Address::of_spa(id);
         let fitted = spa.fitted.unwrap_or(Fitted::Unknown);
         let where_written = |path: &str| -> (String, Option<Spot>) {
@@ -673,6 +685,7 @@ impl SiteReader<'_> {
                     hint,
                     source,
                 );
+                self.lost_at.push(at);
                 continue;
             };
             filters.push(Filter {
@@ -703,6 +716,7 @@ impl SiteReader<'_> {
                     hint,
                     source,
                 );
+                self.lost_at.push(at);
                 continue;
             };
             if let Some(model) = pump.model.as_ref().filter(|m| self.shared.bad_models.contains(&m.0)) {
@@ -747,6 +761,7 @@ impl SiteReader<'_> {
                 let (file, spot) = where_written(&format!("spas.{}.equipment.{id}", at.spa()));
                 let hint = Some("add `kind:`, for example `heater` or `cover`".to_owned());
                 self.lose(file, spot, Rule::MissingField, format!("`kind` of `{at}` is missing"), hint, source);
+                self.lost_at.push(at);
                 continue;
             };
             equipment.push(Equipment {
@@ -770,7 +785,6 @@ impl SiteReader<'_> {
                 "two things are named `{twice}`; ids are unique among the pumps, filters and equipment of a spa",
             );
             self.lose(file, spot, Rule::RepeatedId, message, None, source);
-            return None;
         }
         filters.sort_by(|a, b| a.at.cmp(&b.at));
         pumps.sort_by(|a, b| a.at.cmp(&b.at));
@@ -781,7 +795,7 @@ impl SiteReader<'_> {
                 change: format!("`fitted` of {at} in {}", source.file),
             });
         }
-        Some(Spa {
+        Spa {
             at,
             fitted,
             volume: spa.volume,
@@ -794,7 +808,7 @@ impl SiteReader<'_> {
             equipment,
             parts: spa.parts,
             stays: None,
-        })
+        }
     }
 
     fn read_sheet_readings(&mut self, site: &mut Site) {
@@ -847,8 +861,12 @@ impl SiteReader<'_> {
         // An address nothing stands at costs its rows, each told once with its first line.
         let known = check::addresses(site);
         let unknown: Vec<Address> = site.readings.keys().filter(|at| !known.contains(*at)).cloned().collect();
+        let told = check::Told { lost: self.lost, lost_at: &self.lost_at };
         for at in unknown {
             let Some(rows) = site.readings.remove(&at) else { continue };
+            if told.covers(&at) || (told.lost && site.spas.is_empty()) {
+                continue;
+            }
             let line = rows.first().map_or(0, |row| if let Place::Line(line) = row.place { line as usize } else { 0 });
             let left_out = format!("{} readings for `{at}` in {file} are left out", rows.len());
             self.left_out.push(left_out.clone());

@@ -17,6 +17,9 @@ use crate::diagnostic::{Rule, Spot};
 
 /// The deepest nesting a record may have; format 1 needs nine levels.
 const DEEPEST: usize = 40;
+/// The most brackets that may be open at once anywhere in a text, quoted or not. Scanners take a time that grows with
+/// the square of the depth, so the look at it comes before them.
+const MOST_OPEN: usize = 1000;
 /// The most problems told of one file.
 const MOST_PROBLEMS: usize = 100;
 
@@ -77,6 +80,9 @@ pub struct Reading<T> {
 /// left out for it.
 pub fn read<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> usize) -> Reading<T> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+    if let Some(line) = line_too_deep(text) {
+        return Reading { value: None, problems: vec![too_deep(Mark { line, column: 1, length: 1 })] };
+    }
     if !may_hold_references(text) {
         let mut all_known = true;
         let fast = serde_ignored::deserialize(serde_yaml::Deserializer::from_str(text), |path| {
@@ -103,6 +109,34 @@ fn may_hold_references(text: &str) -> bool {
         previous = byte;
         starts && matches!(byte, b'&' | b'*' | b'!' | b'%')
     })
+}
+
+/// The line on which more brackets are open than any record could need.
+fn line_too_deep(text: &str) -> Option<usize> {
+    let (mut open, mut line) = (0_usize, 1);
+    for byte in text.bytes() {
+        match byte {
+            b'[' | b'{' => open += 1,
+            b']' | b'}' => open = open.saturating_sub(1),
+            b'\n' => line += 1,
+            _ => {}
+        }
+        if open > MOST_OPEN {
+            return Some(line);
+        }
+    }
+    None
+}
+
+fn too_deep(mark: Mark) -> Problem {
+    Problem {
+        rule: Rule::NotYaml,
+        path: Vec::new(),
+        left_out: 0,
+        spot: spot(mark),
+        message: format!("this is nested deeper than {DEEPEST} levels"),
+        hint: Some("no record needs more than ten".to_owned()),
+    }
 }
 
 /// A mark where a node begins and how long it is.
@@ -142,7 +176,11 @@ impl Tree {
     /// # Errors
     /// The problem, if it is not YAML at all, is nested too deep, or holds more than one document.
     pub fn read(text: &str) -> Result<Self, Problem> {
-        build(text.strip_prefix('\u{feff}').unwrap_or(text)).map(|root| Self { root })
+        let text = text.strip_prefix('\u{feff}').unwrap_or(text);
+        if let Some(line) = line_too_deep(text) {
+            return Err(too_deep(Mark { line, column: 1, length: 1 }));
+        }
+        build(text).map(|root| Self { root })
     }
 
     /// Where a path stands: the deepest of its steps that is there.
@@ -266,12 +304,7 @@ fn build(text: &str) -> Result<Node, Problem> {
             _ => continue,
         };
         if open.len() > DEEPEST {
-            return Err(whole(
-                format!("this is nested deeper than {DEEPEST} levels"),
-                Some("no record needs more than ten".to_owned()),
-                Rule::NotYaml,
-                mark,
-            ));
+            return Err(too_deep(mark));
         }
         let Some(mut node) = node else { continue };
         match open.last_mut() {

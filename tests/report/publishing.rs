@@ -4,7 +4,7 @@ use std::time::{Duration, Instant};
 
 use super::demo::{MONTH, run};
 use crate::support::fleet::SITE;
-use crate::support::{Fleet, Run, assert_same_files, contents, demo, program, status};
+use crate::support::{Fleet, Run, assert_same_files, contents, copy_folder, demo, program, status};
 
 #[test]
 fn one_thread_and_many_and_a_second_run_give_the_same_bytes() {
@@ -14,6 +14,15 @@ fn one_thread_and_many_and_a_second_run_give_the_same_bytes() {
     assert_same_files(&contents(&one.month()), &first);
     let many_over_it = Run::report_into(one.out, &demo(), MONTH, &["--jobs", "4"]).expect_status(0);
     assert_same_files(&contents(&many_over_it.month()), &first);
+}
+
+#[test]
+fn where_the_fleet_stands_does_not_show() {
+    let elsewhere = tempfile::tempdir().unwrap();
+    let fleet = elsewhere.path().join("a fleet");
+    copy_folder(&demo(), &fleet);
+    let copied = Run::report(&fleet, MONTH, &[]).expect_status(0);
+    assert_same_files(&contents(&copied.month()), &contents(&run().month()));
 }
 
 #[test]
