@@ -18,6 +18,8 @@ pub struct Stretch {
     pub to: NaiveDate,
     /// Hours a day at each speed the program names; `None` where no program holds.
     pub hours: Option<Vec<(Speed, f64)>>,
+    /// Whether programs stand still: a closed season, or out of service.
+    pub still: bool,
     /// Whether the program depends on occupation and that is not known.
     pub occupation_unknown: bool,
 }
@@ -80,9 +82,13 @@ pub fn stretches(site: &Site, spa: &Spa, pump: &Pump, from: NaiveDate, to: Naive
         });
         let occupation_unknown =
             !stands_still && is_occupied.is_none() && program.is_some_and(|program| program.occupied.is_some());
-        let stretch = Stretch { from: *first, to: last, hours, occupation_unknown };
+        let stretch = Stretch { from: *first, to: last, hours, still: stands_still, occupation_unknown };
         match all.last_mut() {
-            Some(before) if before.hours == stretch.hours && before.occupation_unknown == occupation_unknown => {
+            Some(before)
+                if before.hours == stretch.hours
+                    && before.still == stands_still
+                    && before.occupation_unknown == occupation_unknown =>
+            {
                 before.to = last;
             }
             _ => all.push(stretch),
