@@ -77,6 +77,16 @@ impl Curve {
         (!unknown).then(|| self.hours_until(until) - self.hours_until(after))
     }
 
+    /// How many days after one up to another lie between valid readings.
+    pub fn metered_days_between(&self, after: NaiveDate, until: NaiveDate) -> i64 {
+        let begin = self.runs.partition_point(|run| run.to <= after);
+        let inside = self.runs[begin..].iter().take_while(|run| run.from <= until);
+        inside
+            .filter(|run| run.between_readings)
+            .map(|run| days_between(run.from.max(plus_days(after, 1)), run.to.min(until)) + 1)
+            .sum()
+    }
+
     /// The first day by whose end so many hours have run after the end of `after`; `None` if not yet.
     pub fn day_reached(&self, after: NaiveDate, hours: f64) -> Option<NaiveDate> {
         let target = self.hours_until(after) + hours - 1e-9;
@@ -222,7 +232,7 @@ pub fn with_readings(
     as_of: NaiveDate,
     more: &[ReadingRow],
 ) -> Option<RunHours> {
-    let counters = counters::counters_with(site, pump, fleet.model(pump), &fleet.typed_units(), more);
+    let counters = counters::counters_with(site, pump, fleet.model(pump), &fleet.typed_units(), as_of, more);
     let start = start_of(site, pump, &counters)?;
     let end = counters.removed.map_or(as_of, |removed| removed.min(as_of));
     let mut result = RunHours {

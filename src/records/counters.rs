@@ -76,20 +76,22 @@ const ROUNDING_HOURS: f64 = 1.0;
 
 /// Puts a pump's counters in order.
 pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUnits) -> Counters {
-    counters_with(site, pump, model, typed, &[])
+    counters_with(site, pump, model, typed, NaiveDate::MAX, &[])
 }
 
-/// The same with some more readings than the records have, to see what they would change.
+/// The same from what is dated up to a day, with some more readings than the records have, to see what they would
+/// change.
 pub fn counters_with(
     site: &Site,
     pump: &Pump,
     model: Option<&Model>,
     typed: &TypedUnits,
+    until: NaiveDate,
     more: &[ReadingRow],
 ) -> Counters {
     let two = is_two_speed(pump, model);
     let mut result = Counters { counts: Vec::new(), exchanges: Vec::new(), removed: None, set_aside: Vec::new() };
-    for (_, visit, entry) in site.entries(&pump.at) {
+    for (_, visit, entry) in site.entries(&pump.at).filter(|(_, visit, _)| visit.date.0 <= until) {
         if entry.exchanged.is_some() {
             result.exchanges.push(visit.date.0);
         }
@@ -103,7 +105,7 @@ pub fn counters_with(
     for (quantity, speed) in
         [(Quantity::Hours, single), (Quantity::HoursLow, Speed::Low), (Quantity::HoursHigh, Speed::High)]
     {
-        let counts = counts_of(site, pump, quantity, typed, more, &mut result);
+        let counts = counts_of(site, pump, quantity, typed, until, more, &mut result);
         if counts.iter().any(|count| !count.points.is_empty()) {
             result.counts.push((speed, counts));
         }
@@ -143,14 +145,16 @@ fn counts_of(
     pump: &Pump,
     quantity: Quantity,
     typed: &TypedUnits,
+    until: NaiveDate,
     more: &[ReadingRow],
     result: &mut Counters,
 ) -> Vec<Count> {
     let hours =
         |written: Option<Typed<Duration>>| written.and_then(|t| t.with_default(typed.hours)).map(|d| d.0.get::<hour>());
     let more = more.iter().filter(|row| row.quantity == quantity);
-    let mut events: Vec<Event> = site.readings_of(&pump.at, quantity).chain(more).map(Event::Reading).collect();
-    for (index, visit, entry) in site.entries(&pump.at) {
+    let recorded = site.readings_of(&pump.at, quantity).take_while(|row| row.day <= until);
+    let mut events: Vec<Event> = recorded.chain(more).map(Event::Reading).collect();
+    for (index, visit, entry) in site.entries(&pump.at).filter(|(_, visit, _)| visit.date.0 <= until) {
         if entry.exchanged.is_some() {
             events.push(Event::Exchange(visit.date.0));
         }
