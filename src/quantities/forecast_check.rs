@@ -105,9 +105,10 @@ fn quarter_ends(as_of: NaiveDate) -> impl Iterator<Item = NaiveDate> {
 /// A spa with the bookings that had begun by a day.
 fn known_on(spa: &Spa, day: NaiveDate) -> Spa {
     let mut known = spa.clone();
-    known.stays = spa.stays.as_ref().map(|all| {
-        Arc::new(Stays { stays: all.stays.iter().copied().filter(|(from, _)| *from <= day).collect() })
-    });
+    known.stays = spa
+        .stays
+        .as_ref()
+        .map(|all| Arc::new(Stays { stays: all.stays.iter().copied().filter(|(from, _)| *from <= day).collect() }));
     known
 }
 
@@ -128,8 +129,7 @@ mod tests {
 
     #[test]
     fn quarter_ends_have_three_months_behind_them() {
-        let all: Vec<String> =
-            quarter_ends(parse_date("2026-10-31").unwrap()).map(|day| day.to_string()).collect();
+        let all: Vec<String> = quarter_ends(parse_date("2026-10-31").unwrap()).map(|day| day.to_string()).collect();
         assert_eq!(all.len(), 8);
         assert_eq!((all[0].as_str(), all[7].as_str()), ("2024-09-30", "2026-06-30"));
         let last = quarter_ends(parse_date("2026-09-30").unwrap()).last().unwrap();

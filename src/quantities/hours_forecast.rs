@@ -81,7 +81,11 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
         level_spread: known.level,
         month_spread: known.month,
         spread_assumed: known.assumed,
-        basis: hours.basis_now().unwrap_or(Basis::Estimated),
+        // What has been metered says how the program is to be corrected; the coming months are not metered.
+        basis: match hours.basis_now() {
+            Some(Basis::Metered) => Basis::Calibrated,
+            basis => basis.unwrap_or(Basis::Estimated),
+        },
         cumulative: vec![(as_of, 0.0)],
     };
     let first = Month::of(plus_days(as_of, 1));
@@ -170,11 +174,7 @@ impl Forecast {
     ///
     /// `unmetered` are hours up to the as-of day that count toward them but that no counter brackets: they
     /// are as unsure as the level, and wrong in the same direction.
-    pub fn day_of(
-        &self,
-        hours: f64,
-        unmetered: f64,
-    ) -> Option<(NaiveDate, Option<NaiveDate>, Option<NaiveDate>)> {
+    pub fn day_of(&self, hours: f64, unmetered: f64) -> Option<(NaiveDate, Option<NaiveDate>, Option<NaiveDate>)> {
         let expected = self.crossing(hours, 1.0)?;
         let months = (days_between(self.from, expected) as f64 / MONTH_DAYS).max(1.0);
         let spread = (CENTRAL_80 * self.spread(months)).min(0.9);
@@ -323,8 +323,8 @@ fn spread_of(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> Spread {
         return Spread { level: ASSUMED_LEVEL_SPREAD.hypot(ASSUMED_DRIFT), month: ASSUMED_MONTH_SPREAD, assumed };
     }
     let squares: f64 = all.iter().map(|(length, ratio)| length * (ratio / mean - 1.0).powi(2)).sum();
-    let variance = (ASSUMED_COUNTS_AS * ASSUMED_MONTH_SPREAD.powi(2) + squares)
-        / (ASSUMED_COUNTS_AS + all.len() as f64 - 1.0);
+    let variance =
+        (ASSUMED_COUNTS_AS * ASSUMED_MONTH_SPREAD.powi(2) + squares) / (ASSUMED_COUNTS_AS + all.len() as f64 - 1.0);
     // A level is learned from the last 365 days.
     let precision = 1.0 / ASSUMED_LEVEL_SPREAD.powi(2) + months.min(12.0) / variance;
     Spread { level: (1.0 / precision + ASSUMED_DRIFT.powi(2)).sqrt(), month: variance.sqrt(), assumed }

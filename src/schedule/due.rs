@@ -86,11 +86,7 @@ fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_
         .map(|(((due, _, _), start), days)| days as f64 / days_between(start, due).max(1) as f64);
     let mut sources: Vec<Source> = part.source.iter().cloned().collect();
     if first.is_some_and(|(_, by)| by == DueBy::Hours) {
-        sources.extend(
-            pump.and_then(|p| p.hours.as_ref())
-                .map(RunHours::sources)
-                .unwrap_or_default(),
-        );
+        sources.extend(pump.and_then(|p| p.hours.as_ref()).map(RunHours::sources).unwrap_or_default());
     }
     PartDue {
         due: first.map(|((due, _, _), _)| due),
