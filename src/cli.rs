@@ -56,6 +56,10 @@ pub enum Command {
     Check(Check),
     /// Write the reports of a month.
     Report(Report),
+    /// Say why a figure is what it is: records, formula, result.
+    Explain(Explain),
+    /// Write an invented fleet to try the program on.
+    Demo(Demo),
 }
 
 /// Check a fleet's records.
@@ -89,6 +93,39 @@ pub struct Report {
     /// How many sites are worked on at a time. Default: one for each core.
     #[arg(long, value_name = "N")]
     pub jobs: Option<std::num::NonZeroUsize>,
+}
+
+/// Say why the figures of a pump, a part or a spa are what they are.
+#[derive(Debug, Args)]
+pub struct Explain {
+    /// What to explain: site/spa, site/spa/pump or site/spa/equipment/part.
+    pub address: String,
+    /// The fleet's folder.
+    #[arg(long, default_value = ".")]
+    pub fleet: PathBuf,
+    /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
+    #[arg(long)]
+    pub month: Option<Month>,
+}
+
+/// Write an invented fleet of any size, to try the program on and to measure it.
+#[derive(Debug, Args)]
+pub struct Demo {
+    /// How many sites.
+    #[arg(long, default_value = "20")]
+    pub sites: std::num::NonZeroU32,
+    /// How many years of records, up to 1 November 2026.
+    #[arg(long, default_value = "3", value_parser = clap::value_parser!(u32).range(1..=20))]
+    pub years: u32,
+    /// The seed: the same seed gives the same fleet, and site k is the same whatever the number of sites.
+    #[arg(long, default_value = "1")]
+    pub seed: u64,
+    /// Counter readings a day of each pump; 0.27 is about 100 a year.
+    #[arg(long, default_value = "0.27", value_name = "N")]
+    pub readings_per_day: f64,
+    /// The folder to write; it must be new or empty.
+    #[arg(long)]
+    pub out: PathBuf,
 }
 
 /// Whether PDFs are made.

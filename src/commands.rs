@@ -1,6 +1,8 @@
 //! What the program does: one file a command, glue only.
 
 pub mod check;
+pub mod demo;
+pub mod explain;
 pub mod report;
 
 use crate::cli::{Cli, Command};
@@ -13,6 +15,8 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
     let result = match &cli.command {
         Command::Check(arguments) => check::run(arguments, printer),
         Command::Report(arguments) => report::run(arguments, printer, stop),
+        Command::Explain(arguments) => explain::run(arguments, printer),
+        Command::Demo(arguments) => demo::run(arguments, printer),
     };
     match result {
         Ok(status) => status,

@@ -24,7 +24,7 @@ mod single;
 
 use replace::{Manifest, carry, listed_in, relative_to, retire, swap};
 use single::sync_folder;
-pub use single::{Pending, PrivateFolder, write_atomically};
+pub use single::{NewFolder, Pending, PrivateFolder, write_atomically};
 
 /// The manifest's name in every published folder.
 pub const MANIFEST: &str = "run.json";
@@ -51,6 +51,12 @@ pub enum OutputError {
     #[error("{} is not empty and holds no {MANIFEST} of an earlier run: move it away or choose another output folder", folder.display())]
     NotOurs {
         /// The target.
+        folder: PathBuf,
+    },
+    /// A new folder was asked for and this one holds something.
+    #[error("{} is not empty: choose a new folder", folder.display())]
+    NotEmpty {
+        /// The folder.
         folder: PathBuf,
     },
     /// A name that could lead out of the folder, or would not be the same on every system.

@@ -3,6 +3,7 @@
 
 pub mod failures;
 pub mod filters;
+pub mod forecast_check;
 pub mod hours_forecast;
 pub mod part_lives;
 pub mod program;

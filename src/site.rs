@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::costs::{self, PlannedYear};
+use crate::quantities::forecast_check::{self, ForecastCheck};
 use crate::quantities::{self, SpaFigures, part_lives};
 use crate::records::forms::Fitted;
 use crate::records::{Fleet, Site};
@@ -22,6 +23,8 @@ pub struct SiteFigures<'a> {
     pub tasks: Vec<due::TaskDue<'a>>,
     /// The planned year.
     pub year: PlannedYear,
+    /// Past forecasts of hours against what happened.
+    pub forecast_checks: Vec<ForecastCheck>,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
     /// The as-of day.
@@ -34,7 +37,8 @@ pub fn site_figures<'a>(fleet: &'a Fleet, site: &'a Site, spas: &'a [SpaFigures]
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
     let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    SiteFigures { site, spas, parts, tasks, year, to_do, as_of }
+    let forecast_checks = forecast_check::checks(fleet, site, spas, as_of);
+    SiteFigures { site, spas, parts, tasks, year, forecast_checks, to_do, as_of }
 }
 
 /// The figures of the spas of a site.

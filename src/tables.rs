@@ -131,6 +131,7 @@ pub fn tables(sites: &[SiteFigures]) -> Result<Vec<Table>, TableError> {
         water_tests(sites)?,
         parts(sites)?,
         pump_failures(sites)?,
+        forecast_check(sites)?,
         to_do(sites)?,
     ];
     // A table of a header alone would look like a mistake.
@@ -417,6 +418,31 @@ fn model_of(site: &Site, at: &Address) -> String {
         .find(|p| p.at == *at)
         .and_then(|pump| crate::quantities::run_hours::model_now(site, pump))
         .unwrap_or_default()
+}
+
+fn forecast_check(sites: &[SiteFigures]) -> Result<Table, TableError> {
+    let rows: Vec<_> = sites
+        .iter()
+        .flat_map(|site| {
+            site.forecast_checks.iter().map(move |row| Of { site: site.site.id.as_str(), at: &row.at, row })
+        })
+        .collect();
+    table(
+        "forecast_check",
+        &rows,
+        &[
+            ("made_on", |r| Cell::date(Some(r.row.made_on))),
+            ("horizon_months", |r| Cell::Count(Some(i64::from(r.row.horizon_months)))),
+            ("scope", |_| Cell::text("pump")),
+            ("id", |r| Cell::text(format_args!("{}/{}", r.site, r.at))),
+            ("what", |_| Cell::text("hours")),
+            ("expected", |r| Cell::rounded(Some(r.row.expected), 2)),
+            ("low", |r| Cell::rounded(Some(r.row.low), 2)),
+            ("high", |r| Cell::rounded(Some(r.row.high), 2)),
+            ("observed", |r| Cell::rounded(Some(r.row.observed), 2)),
+            ("inside", |r| Cell::Count(Some(i64::from(r.row.inside())))),
+        ],
+    )
 }
 
 fn to_do(sites: &[SiteFigures]) -> Result<Table, TableError> {

@@ -153,3 +153,28 @@ mod tests {
         assert_eq!(fs::read(target).unwrap(), b"%PDF-");
     }
 }
+
+/// A folder of files that must not have been there, or must have been empty: what it is given to hold is the user's from
+/// then on, and no later run touches it.
+#[derive(Debug)]
+pub struct NewFolder(PathBuf);
+
+impl NewFolder {
+    /// Makes the folder, and those above it.
+    ///
+    /// # Errors
+    /// [`OutputError::NotEmpty`] if it holds anything already; otherwise what the operating system refused.
+    pub fn create(path: &Path) -> Result<NewFolder, OutputError> {
+        fs::create_dir_all(path)?;
+        if fs::read_dir(path)?.next().is_some() {
+            return Err(OutputError::NotEmpty { folder: path.to_owned() });
+        }
+        Ok(NewFolder(path.to_owned()))
+    }
+
+    /// Writes a file that is not there yet.
+    pub fn write(&self, relative: &str, bytes: &[u8]) -> Result<(), OutputError> {
+        check_relative(relative)?;
+        Ok(create(&self.0.join(relative), bytes)?)
+    }
+}

@@ -8,9 +8,10 @@ use chrono::NaiveDate;
 
 use crate::basis::Basis;
 use crate::calendar::{Month, days_between, plus_days};
-use crate::quantities::program;
-use crate::quantities::run_hours::RunHours;
-use crate::records::tubs::Speed;
+use crate::quantities::program::{self, Stretch};
+use crate::quantities::run_hours::{Curve, RunHours};
+use crate::records::counters::Point;
+use crate::records::tubs::{ProgramFile, Speed};
 use crate::records::{Pump, Site, Spa};
 
 /// A month to come.
@@ -48,46 +49,79 @@ pub struct Forecast {
 
 /// Half the width of a central 80 % range in standard deviations.
 const CENTRAL_80: f64 = 1.281_551_565_5;
-/// Spread of a month's hours where no counter has shown it: assumed.
-const ASSUMED_MONTH_SPREAD: f64 = 0.20;
+/// Spread of a month's hours about the program where no counter has shown it: assumed.
+pub const ASSUMED_MONTH_SPREAD: f64 = 0.20;
+/// As how many stretches of readings that assumption counts against those there are: assumed.
+const ASSUMED_COUNTS_AS: f64 = 1.0;
 /// Spread of a pump's level where no counter has shown it: assumed.
 const ASSUMED_LEVEL_SPREAD: f64 = 0.10;
-/// Metered months without which a spread cannot be told.
-const LEAST_MONTHS: usize = 6;
+/// By how much the level of a coming year may differ from that of the last, even where a counter has shown it: assumed.
+const ASSUMED_DRIFT: f64 = 0.02;
+/// Spread of the share of nights booked in a month where no two years of bookings show it: assumed.
+const ASSUMED_OCCUPATION_SPREAD: f64 = 0.15;
+/// Stretches between readings without which the spread counts as assumed.
+const LEAST_STRETCHES: usize = 6;
+/// Days that a stretch between readings must have: in a shorter one the time of day of the readings tells.
+const STRETCH_DAYS: i64 = 28;
+/// Days of readings that the spread is learned from.
+const LEARNED_FROM_DAYS: i64 = 3 * 365;
+/// Days in a month on the average.
+const MONTH_DAYS: f64 = 30.44;
 
 /// Forecasts a pump's hours. `None` if its use now is not known.
 pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: NaiveDate) -> Option<Forecast> {
     if hours.end < as_of || hours.curves.is_empty() {
         return None;
     }
-    let (level_spread, month_spread, spread_assumed) = spread_of(site, spa, pump, hours);
+    let usual = UsualOccupation::of(spa, as_of);
+    let known = spread_of(site, spa, pump, hours);
     let mut result = Forecast {
         months: Vec::new(),
         from: as_of,
-        level_spread,
-        month_spread,
-        spread_assumed,
-        basis: hours.basis_now().unwrap_or(Basis::Estimated),
+        level_spread: known.level,
+        month_spread: known.month,
+        spread_assumed: known.assumed,
+        // What has been metered says how the program is to be corrected; the coming months are not metered.
+        basis: match hours.basis_now() {
+            Some(Basis::Metered) => Basis::Calibrated,
+            basis => basis.unwrap_or(Basis::Estimated),
+        },
         cumulative: vec![(as_of, 0.0)],
     };
     let first = Month::of(plus_days(as_of, 1));
-    let usual = UsualOccupation::of(spa, as_of);
     let mut total = 0.0;
+    let mut by_guests = 0.0;
     let mut by_speed = vec![0.0; hours.curves.len()];
-    for (index, month) in first.through(first.plus(11)).enumerate() {
-        for (curve, sum) in hours.curves.iter().zip(&mut by_speed) {
-            let from = month.first().max(plus_days(as_of, 1));
-            let expected = match program::in_force(&pump.programs, from) {
-                Some(_) => {
+    let mut by_month: Vec<(Month, Vec<f64>)> = Vec::new();
+    for month in first.through(first.plus(11)) {
+        let from = month.first().max(plus_days(as_of, 1));
+        let mut room = 24.0 * (days_between(from, month.last()) + 1) as f64;
+        let mut expected = vec![0.0; hours.curves.len()];
+        // High before low, which gets what is left of the days.
+        for (curve, expected) in hours.curves.iter().zip(&mut expected).rev() {
+            let hours_of_month = match program::in_force(&pump.programs, from) {
+                Some(program) => {
                     let factor = curve.factor.unwrap_or(1.0);
+                    by_guests += factor * hours_by_guests(program, curve.speed) * f64::from(month.days());
                     factor * expected_by_program(site, spa, pump, curve.speed, from, month.last(), &usual)
                 }
                 None => rate_of_late(hours, curve.speed)? * (days_between(from, month.last()) + 1) as f64,
             };
-            let expected = expected.min(24.0 * (days_between(from, month.last()) + 1) as f64);
+            *expected = hours_of_month.min(room);
+            room -= *expected;
+            total += *expected;
+        }
+        by_month.push((month, expected));
+        result.cumulative.push((month.last(), total));
+    }
+    if total > 0.0 {
+        // Nights still to be booked add to what a counter shows beside the program.
+        result.month_spread = result.month_spread.hypot(usual.spread * by_guests / total);
+    }
+    for (index, (month, expected)) in by_month.into_iter().enumerate() {
+        let spread = CENTRAL_80 * result.spread(index as f64 + 1.0);
+        for ((curve, expected), sum) in hours.curves.iter().zip(expected).zip(&mut by_speed) {
             *sum += expected;
-            total += expected;
-            let spread = CENTRAL_80 * result.spread(index as f64 + 1.0);
             result.months.push(ForecastMonth {
                 month,
                 speed: curve.speed,
@@ -96,9 +130,17 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
                 high: (*sum * (1.0 + spread)).min(24.0 * days_between(as_of, month.last()) as f64),
             });
         }
-        result.cumulative.push((month.last(), total));
     }
     Some(result)
+}
+
+/// Hours a day by which guests change what a program runs.
+fn hours_by_guests(program: &ProgramFile, speed: Speed) -> f64 {
+    let at = |occupied: bool| -> f64 {
+        let hours = program::hours_on(program, occupied).into_iter();
+        hours.filter(|(s, _)| *s == speed || speed == Speed::All).map(|(_, h)| h).sum()
+    };
+    (at(true) - at(false)).abs()
 }
 
 impl Forecast {
@@ -129,11 +171,25 @@ impl Forecast {
 
     /// The day by whose end `hours` more have run, with the ends of its central 80 %; `None` if that
     /// is beyond a hundred years.
-    pub fn day_of(&self, hours: f64) -> Option<(NaiveDate, Option<NaiveDate>, Option<NaiveDate>)> {
+    ///
+    /// `unmetered` are hours up to the as-of day that count toward them but that no counter brackets: they
+    /// are as unsure as the level, and wrong in the same direction.
+    pub fn day_of(&self, hours: f64, unmetered: f64) -> Option<(NaiveDate, Option<NaiveDate>, Option<NaiveDate>)> {
         let expected = self.crossing(hours, 1.0)?;
-        let months = (days_between(self.from, expected) as f64 / 30.44).max(1.0);
+        let months = (days_between(self.from, expected) as f64 / MONTH_DAYS).max(1.0);
         let spread = (CENTRAL_80 * self.spread(months)).min(0.9);
-        Some((expected, self.crossing(hours, 1.0 + spread), self.crossing(hours, 1.0 - spread)))
+        let level = (CENTRAL_80 * self.level_spread).min(0.9);
+        let early = self.crossing((hours - level * unmetered).max(0.0), 1.0 + spread);
+        let late = self.crossing(hours + level * unmetered, 1.0 - spread);
+        Some((expected, early, late))
+    }
+
+    /// The hours of the first so many months with the ends of their central 80 %, all speeds.
+    pub fn sum_of_months(&self, months: usize) -> Option<(f64, f64, f64)> {
+        let (last, expected) = *self.cumulative.get(months)?;
+        let of_last = self.months.iter().filter(|m| m.month.last() == last);
+        let (low, high) = of_last.fold((0.0, 0.0), |(low, high), m| (low + m.low, high + m.high));
+        Some((expected, low, high.min(24.0 * days_between(self.from, last) as f64)))
     }
 }
 
@@ -174,14 +230,17 @@ struct UsualOccupation {
     occupied: Vec<(NaiveDate, NaiveDate)>,
     by_month: [Option<f64>; 12],
     overall: Option<f64>,
+    /// The spread of a month's share of nights booked.
+    spread: f64,
 }
 
 impl UsualOccupation {
     fn of(spa: &Spa, as_of: NaiveDate) -> Self {
         let occupied = spa.stays.as_ref().map(|s| s.occupied()).unwrap_or_default();
-        let mut usual = Self { occupied, by_month: [None; 12], overall: None };
+        let mut usual = Self { occupied, by_month: [None; 12], overall: None, spread: 0.0 };
         let Some((first, _)) = usual.occupied.first().copied() else { return usual };
         let (mut all_nights, mut all_days) = (0.0, 0.0);
+        let mut shares: Vec<f64> = Vec::new();
         let mut sums = [(0.0, 0.0); 12];
         let last = Month::of(as_of);
         for month in Month::of(first).next().max(last.plus(-35)).through(last) {
@@ -191,11 +250,18 @@ impl UsualOccupation {
             sum.1 += days;
             all_nights += nights;
             all_days += days;
+            shares.push(nights / days);
         }
         for (share, (nights, days)) in usual.by_month.iter_mut().zip(sums) {
             *share = (days > 0.0).then(|| nights / days);
         }
         usual.overall = (all_days > 0.0).then(|| all_nights / all_days);
+        // The same month of two years differs by the root of two spreads.
+        let pairs = shares.len().saturating_sub(12);
+        let squares: f64 = shares.iter().skip(12).zip(&shares).map(|(now, before)| (now - before).powi(2) / 2.0).sum();
+        usual.spread = ((ASSUMED_COUNTS_AS * ASSUMED_OCCUPATION_SPREAD.powi(2) + squares)
+            / (ASSUMED_COUNTS_AS + pairs as f64))
+            .sqrt();
         usual
     }
 
@@ -213,37 +279,66 @@ impl UsualOccupation {
     }
 }
 
-/// How far metered months lie from what the program would have given, corrected by the counter.
-fn spread_of(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> (f64, f64, bool) {
-    let since = hours.exchanges.last().copied().unwrap_or(hours.start);
-    let mut ratios = Vec::new();
-    for month in Month::of(hours.end).plus(-23).through(Month::of(hours.end)) {
-        if month.first() <= since || month.last() > hours.end {
-            continue;
-        }
-        let rows: Vec<_> = hours.months.iter().filter(|m| m.month == month).collect();
-        if rows.is_empty() || rows.iter().any(|m| m.metered_fraction < 0.9) {
-            continue;
-        }
-        let actual: f64 = rows.iter().filter_map(|m| m.hours).sum();
-        let programmed: f64 = program::stretches(site, spa, pump, month.first(), month.last())
-            .iter()
-            .map(|s| s.at(Speed::All) * s.days())
-            .sum();
-        if programmed > 0.0 {
-            ratios.push(actual / programmed);
+/// How unsure a forecast is.
+struct Spread {
+    level: f64,
+    month: f64,
+    assumed: bool,
+}
+
+/// How far the hours between readings lie from what the program would have given, corrected by the
+/// counter. What is assumed of it yields, stretch by stretch, to what the counter shows.
+fn spread_of(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> Spread {
+    let counted = |curve: &&Curve| curve.hours_until(hours.end);
+    let metered = hours.curves.iter().filter(|c| c.readings.len() > 1);
+    let curve = metered.max_by(|a, b| counted(a).total_cmp(&counted(b)));
+    let (mut months, mut sums, mut all) = (0.0, (0.0, 0.0), Vec::new());
+    if let Some(curve) = curve {
+        let counter = curve.counter.unwrap_or(curve.speed);
+        let points: Vec<&Point> =
+            curve.readings.iter().filter(|p| days_between(p.day, hours.end) <= LEARNED_FROM_DAYS).collect();
+        let stretches =
+            points.first().map(|first| program::stretches(site, spa, pump, plus_days(first.day, 1), hours.end));
+        let stretches = stretches.unwrap_or_default();
+        let mut end = points.len();
+        while let Some(to) = end.checked_sub(1).map(|index| points[index]) {
+            let begin = points[..end].partition_point(|p| days_between(p.day, to.day) >= STRETCH_DAYS);
+            let Some(from) = begin.checked_sub(1).map(|index| points[index]) else { break };
+            end = begin;
+            let gained = to.hours - from.hours;
+            let programmed = programmed_between(&stretches, counter, from.day, to.day);
+            // A counter set back begins anew, and a closed season shows nothing.
+            if gained < 0.0 || programmed <= 0.0 {
+                continue;
+            }
+            let length = days_between(from.day, to.day) as f64 / MONTH_DAYS;
+            months += length;
+            sums = (sums.0 + gained, sums.1 + programmed);
+            all.push((length, gained / programmed));
         }
     }
-    if ratios.len() < LEAST_MONTHS {
-        return (ASSUMED_LEVEL_SPREAD, ASSUMED_MONTH_SPREAD, true);
-    }
-    let n = ratios.len() as f64;
-    let mean = ratios.iter().sum::<f64>() / n;
+    let mean = if sums.1 > 0.0 { sums.0 / sums.1 } else { 0.0 };
+    let assumed = all.len() < LEAST_STRETCHES || mean <= 0.0;
     if mean <= 0.0 {
-        return (ASSUMED_LEVEL_SPREAD, ASSUMED_MONTH_SPREAD, true);
+        return Spread { level: ASSUMED_LEVEL_SPREAD.hypot(ASSUMED_DRIFT), month: ASSUMED_MONTH_SPREAD, assumed };
     }
-    let variance = ratios.iter().map(|r| (r - mean).powi(2)).sum::<f64>() / (n - 1.0);
-    let month = (variance.sqrt() / mean).max(0.01);
-    // Next year is not this year: a level never seen to move may still move.
-    ((month / n.sqrt()).hypot(0.03), month, false)
+    let squares: f64 = all.iter().map(|(length, ratio)| length * (ratio / mean - 1.0).powi(2)).sum();
+    let variance =
+        (ASSUMED_COUNTS_AS * ASSUMED_MONTH_SPREAD.powi(2) + squares) / (ASSUMED_COUNTS_AS + all.len() as f64 - 1.0);
+    // A level is learned from the last 365 days.
+    let precision = 1.0 / ASSUMED_LEVEL_SPREAD.powi(2) + months.min(12.0) / variance;
+    Spread { level: (1.0 / precision + ASSUMED_DRIFT.powi(2)).sqrt(), month: variance.sqrt(), assumed }
+}
+
+/// The program's hours after one day up to another; the days themselves where there is no program.
+fn programmed_between(stretches: &[Stretch], counter: Speed, after: NaiveDate, until: NaiveDate) -> f64 {
+    let begin = stretches.partition_point(|s| s.to <= after);
+    stretches[begin..]
+        .iter()
+        .take_while(|s| s.from <= until)
+        .map(|s| {
+            let days = days_between(s.from.max(plus_days(after, 1)), s.to.min(until)) + 1;
+            days as f64 * if s.hours.is_some() { s.at(counter) } else { 1.0 }
+        })
+        .sum()
 }

@@ -18,6 +18,8 @@ pub struct Stretch {
     pub to: NaiveDate,
     /// Hours a day at each speed the program names; `None` where no program holds.
     pub hours: Option<Vec<(Speed, f64)>>,
+    /// Whether programs stand still: a closed season, or out of service.
+    pub still: bool,
     /// Whether the program depends on occupation and that is not known.
     pub occupation_unknown: bool,
 }
@@ -44,7 +46,7 @@ pub fn stretches(site: &Site, spa: &Spa, pump: &Pump, from: NaiveDate, to: Naive
     if to < from {
         return Vec::new();
     }
-    let still = standing_still(site, spa, pump);
+    let still = standing_still(site, spa, pump, to);
     let depends = pump.programs.iter().any(|p| p.occupied.is_some());
     let occupied = if depends { spa.stays.as_ref().map(|s| s.occupied()) } else { None };
     let mut edges = vec![from];
@@ -80,9 +82,13 @@ pub fn stretches(site: &Site, spa: &Spa, pump: &Pump, from: NaiveDate, to: Naive
         });
         let occupation_unknown =
             !stands_still && is_occupied.is_none() && program.is_some_and(|program| program.occupied.is_some());
-        let stretch = Stretch { from: *first, to: last, hours, occupation_unknown };
+        let stretch = Stretch { from: *first, to: last, hours, still: stands_still, occupation_unknown };
         match all.last_mut() {
-            Some(before) if before.hours == stretch.hours && before.occupation_unknown == occupation_unknown => {
+            Some(before)
+                if before.hours == stretch.hours
+                    && before.still == stands_still
+                    && before.occupation_unknown == occupation_unknown =>
+            {
                 before.to = last;
             }
             _ => all.push(stretch),
@@ -111,11 +117,11 @@ pub fn hours_on(program: &ProgramFile, occupied: bool) -> Vec<(Speed, f64)> {
     hours
 }
 
-/// The stretches on which programs stand still: closed seasons and days out of service.
-fn standing_still(site: &Site, spa: &Spa, pump: &Pump) -> Vec<(NaiveDate, NaiveDate)> {
+/// The stretches on which programs stand still: closed seasons and days out of service, as told up to a day.
+fn standing_still(site: &Site, spa: &Spa, pump: &Pump, until: NaiveDate) -> Vec<(NaiveDate, NaiveDate)> {
     let mut still: Vec<(NaiveDate, NaiveDate)> = site.closed.iter().map(|c| (c.from, c.to)).collect();
     for at in [&pump.at, &spa.at] {
-        for (_, visit, entry) in site.entries(at) {
+        for (_, visit, entry) in site.entries(at).filter(|(_, visit, _)| visit.date.0 <= until) {
             if let Some(down) = entry.down {
                 let days = down.mean_days().round() as i64;
                 if days > 0 {

@@ -4,6 +4,12 @@
 //! Between two readings the counter's difference is spread in proportion to the program; outside
 //! them the program, corrected by what the counter has shown, gives the hours.
 
+mod months;
+#[cfg(test)]
+mod tests;
+
+pub use months::{MOTOR_EFFICIENCY, POWER_FACTOR};
+
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
@@ -12,11 +18,9 @@ use crate::basis::{Basis, Source};
 use crate::calendar::{Month, days_between, plus_days};
 use crate::quantities::program::{self, Stretch};
 use crate::records::counters::{self, Counters, Point};
-use crate::records::forms::{Dated, Money};
-use crate::records::log::Quantity;
 use crate::records::pumps::Model;
 use crate::records::tubs::Speed;
-use crate::records::{Fleet, Pump, Site, Spa};
+use crate::records::{Fleet, Pump, ReadingRow, Site, Spa};
 
 /// Days of one rate, both ends counted.
 #[derive(Debug, Clone)]
@@ -46,6 +50,8 @@ impl Run {
 pub struct Curve {
     /// The speed.
     pub speed: Speed,
+    /// The counter that counts it: its own speed's, or one of all speeds; `None` = none.
+    pub counter: Option<Speed>,
     /// Runs in order without gaps, from the day after fitting to the as-of day.
     pub runs: Vec<Run>,
     /// The counter over the program, where both are known for the unit there now.
@@ -69,6 +75,16 @@ impl Curve {
     pub fn hours_between(&self, after: NaiveDate, until: NaiveDate) -> Option<f64> {
         let unknown = self.runs.iter().any(|run| run.basis.is_none() && run.to > after && run.from <= until);
         (!unknown).then(|| self.hours_until(until) - self.hours_until(after))
+    }
+
+    /// How many days after one up to another lie between valid readings.
+    pub fn metered_days_between(&self, after: NaiveDate, until: NaiveDate) -> i64 {
+        let begin = self.runs.partition_point(|run| run.to <= after);
+        let inside = self.runs[begin..].iter().take_while(|run| run.from <= until);
+        inside
+            .filter(|run| run.between_readings)
+            .map(|run| days_between(run.from.max(plus_days(after, 1)), run.to.min(until)) + 1)
+            .sum()
     }
 
     /// The first day by whose end so many hours have run after the end of `after`; `None` if not yet.
@@ -129,6 +145,16 @@ impl RunHours {
         self.curves.iter().map(|curve| curve.hours_between(after, until)).sum()
     }
 
+    /// Those of the hours after one day up to another that no counter brackets, all speeds.
+    pub fn unmetered_hours_between(&self, after: NaiveDate, until: NaiveDate) -> f64 {
+        let outside = |run: &&Run| !run.between_readings && run.to > after && run.from <= until;
+        let hours = |run: &Run| {
+            let (first, last) = (run.from.max(plus_days(after, 1)), run.to.min(until));
+            run.hours_a_day * (days_between(first, last) + 1) as f64
+        };
+        self.curves.iter().flat_map(|curve| &curve.runs).filter(outside).map(hours).sum()
+    }
+
     /// The first day by whose end so many hours of all speeds have run after `after`.
     pub fn day_reached(&self, after: NaiveDate, hours: f64) -> Option<NaiveDate> {
         if let [only] = self.curves.as_slice() {
@@ -186,12 +212,27 @@ struct Learned {
     factor: Option<f64>,
     /// Hours a day.
     rate: Option<f64>,
+    /// Whether the counter ran and the program says that the pump never does.
+    silent: bool,
 }
 
 /// Computes what a pump has run up to a day. `None` if nothing says when it began.
 pub fn run_hours(fleet: &Fleet, site: &Site, spa: &Spa, pump: &Pump, as_of: NaiveDate) -> Option<RunHours> {
-    let model = fleet.model(pump);
-    let counters = counters::counters(site, pump, model, &fleet.typed_units());
+    let mut result = with_readings(fleet, site, spa, pump, as_of, &[])?;
+    months::months(fleet, site, pump, &mut result);
+    Some(result)
+}
+
+/// What it would have run if some more readings of its counters were known; without the months.
+pub fn with_readings(
+    fleet: &Fleet,
+    site: &Site,
+    spa: &Spa,
+    pump: &Pump,
+    as_of: NaiveDate,
+    more: &[ReadingRow],
+) -> Option<RunHours> {
+    let counters = counters::counters_with(site, pump, fleet.model(pump), &fleet.typed_units(), as_of, more);
     let start = start_of(site, pump, &counters)?;
     let end = counters.removed.map_or(as_of, |removed| removed.min(as_of));
     let mut result = RunHours {
@@ -206,14 +247,15 @@ pub fn run_hours(fleet: &Fleet, site: &Site, spa: &Spa, pump: &Pump, as_of: Naiv
         return Some(result);
     }
     let programs = program::stretches(site, spa, pump, plus_days(start, 1), end);
-    for speed in speeds_of(&programs, &counters, pump) {
-        result.curves.push(curve_of(speed, pump, &counters, &programs, start, end));
+    // High before low: while the pump runs at high it cannot run at low, so low gets what high leaves of a day.
+    for speed in speeds_of(&programs, &counters, pump).into_iter().rev() {
+        let above = result.curves.last().filter(|curve| curve.speed == Speed::High && speed == Speed::Low);
+        let legs = legs(&programs, speed, above);
+        let curve = curve_of(speed, pump, &counters, &legs, start, end);
+        result.curves.push(curve);
     }
-    if let Some(curve) = split_of_one_counter(&counters, &result.curves) {
-        result.curves = curve;
-    }
+    result.curves.reverse();
     result.curves.retain(|curve| curve.runs.iter().any(|run| run.basis.is_some()));
-    months(fleet, site, pump, &mut result);
     Some(result)
 }
 
@@ -243,29 +285,144 @@ fn speeds_of(programs: &[Stretch], counters: &Counters, pump: &Pump) -> Vec<Spee
     speeds
 }
 
-/// Where one counter serves two speeds, each speed's curve already holds its share.
-fn split_of_one_counter(counters: &Counters, curves: &[Curve]) -> Option<Vec<Curve>> {
-    let one_for_two = counters.counts.iter().any(|(speed, _)| *speed == Speed::All);
-    let two = curves.iter().any(|c| c.speed == Speed::Low || c.speed == Speed::High);
-    (one_for_two && two).then(|| {
-        let mut curves = curves.to_vec();
-        for run in curves.iter_mut().flat_map(|c| &mut c.runs) {
-            if run.basis == Some(Basis::Metered) {
-                run.basis = Some(Basis::Estimated);
-            }
+/// Days on which one speed of a pump has one program, both ends counted.
+#[derive(Debug, Clone, Copy)]
+struct Leg {
+    from: NaiveDate,
+    to: NaiveDate,
+    /// Hours a day of this speed and of all speeds; `None` where no program holds.
+    programmed: Option<(f64, f64)>,
+    /// Whether programs stand still: a closed season, or out of service.
+    still: bool,
+    occupation_unknown: bool,
+    /// The most this speed can run in a day.
+    ceiling: f64,
+}
+
+impl Leg {
+    fn days(&self) -> f64 {
+        (days_between(self.from, self.to) + 1) as f64
+    }
+
+    /// The program's hours a day of what a counter counts.
+    fn counted_by(&self, counter_of_all: bool) -> Option<f64> {
+        self.programmed.map(|(own, all)| if counter_of_all { all } else { own })
+    }
+}
+
+/// The legs of a speed; `above` is the curve of the higher speed, whose hours a day are not there for this one.
+fn legs(programs: &[Stretch], speed: Speed, above: Option<&Curve>) -> Vec<Leg> {
+    let whole = programs.iter().map(|stretch| Leg {
+        from: stretch.from,
+        to: stretch.to,
+        programmed: stretch.hours.is_some().then(|| (stretch.at(speed), stretch.at(Speed::All))),
+        still: stretch.still,
+        occupation_unknown: stretch.occupation_unknown,
+        ceiling: 24.0,
+    });
+    let Some(above) = above else { return whole.collect() };
+    let mut legs = Vec::new();
+    for leg in whole {
+        let begin = above.runs.partition_point(|run| run.to < leg.from);
+        for run in above.runs[begin..].iter().take_while(|run| run.from <= leg.to) {
+            legs.push(Leg {
+                from: leg.from.max(run.from),
+                to: leg.to.min(run.to),
+                ceiling: (24.0 - run.hours_a_day).max(0.0),
+                ..leg
+            });
         }
-        curves
+    }
+    legs
+}
+
+/// The parts of legs after one day up to another.
+fn clipped(legs: &[Leg], after: NaiveDate, until: NaiveDate) -> impl Iterator<Item = Leg> + '_ {
+    let begin = legs.partition_point(move |leg| leg.to <= after);
+    legs[begin..].iter().take_while(move |leg| leg.from <= until).map(move |leg| Leg {
+        from: leg.from.max(plus_days(after, 1)),
+        to: leg.to.min(until),
+        ..*leg
     })
 }
 
-fn curve_of(
-    speed: Speed,
-    pump: &Pump,
-    counters: &Counters,
-    programs: &[Stretch],
-    start: NaiveDate,
-    end: NaiveDate,
-) -> Curve {
+/// What a counter gained between two sound readings of one count.
+#[derive(Debug, Clone, Copy)]
+struct Interval {
+    from: NaiveDate,
+    to: NaiveDate,
+    hours: f64,
+}
+
+/// The intervals of a count. A reading is taken some time within its day but holds at the day's end, so
+/// an interval may seem to hold more than 24 h a day: the excess is what ran on the day of its first
+/// reading after that was taken, and goes to the interval before; where there is none, to the next.
+fn intervals_of(points: &[Point]) -> Vec<Interval> {
+    let mut all: Vec<Interval> = points
+        .windows(2)
+        .map(|pair| Interval { from: pair[0].day, to: pair[1].day, hours: pair[1].hours - pair[0].hours })
+        .collect();
+    let most = |interval: &Interval| 24.0 * days_between(interval.from, interval.to) as f64;
+    for index in 0..all.len() {
+        let mut excess = all[index].hours - most(&all[index]);
+        if excess <= 0.0 {
+            continue;
+        }
+        all[index].hours -= excess;
+        for other in (0..index).rev().chain(index + 1..all.len()) {
+            let room = (most(&all[other]) - all[other].hours).clamp(0.0, excess);
+            all[other].hours += room;
+            excess -= room;
+            if excess <= 0.0 {
+                break;
+            }
+        }
+    }
+    all
+}
+
+/// What one speed's counter says of one unit.
+struct Metering<'a> {
+    /// Whether the counter counts all speeds and this speed has a share of it.
+    of_all: bool,
+    /// This speed's share of all hours by the programs, where a day's own program does not say.
+    share: f64,
+    /// The program that stands for days on which none holds.
+    stand_in: Option<(f64, f64)>,
+    legs: &'a [Leg],
+}
+
+impl Metering<'_> {
+    /// The interval's hours a day of the counter on each of its legs, and whether they found room.
+    fn spread(&self, interval: Interval) -> (Vec<(Leg, f64)>, bool) {
+        let legs: Vec<Leg> = clipped(self.legs, interval.from, interval.to).collect();
+        let weights: Vec<(f64, f64, f64)> = legs
+            .iter()
+            .map(|leg| {
+                let stand_in = self.stand_in.map(|(own, all)| if self.of_all { all } else { own });
+                let weight = leg.counted_by(self.of_all).or(stand_in).unwrap_or(0.0);
+                (leg.days(), weight, if self.of_all { 24.0 } else { leg.ceiling })
+            })
+            .collect();
+        let (rates, rest) = spread(interval.hours, &weights);
+        (legs.into_iter().zip(rates).collect(), rest <= ROUNDING_HOURS)
+    }
+
+    fn share_of(&self, leg: &Leg) -> f64 {
+        if !self.of_all {
+            return 1.0;
+        }
+        match leg.programmed.or(self.stand_in) {
+            Some((own, all)) if all > 0.0 => own / all,
+            _ => self.share,
+        }
+    }
+}
+
+/// Hours that may find no room in an interval without its being wrong: a counter's rounding.
+const ROUNDING_HOURS: f64 = 1.0;
+
+fn curve_of(speed: Speed, pump: &Pump, counters: &Counters, legs: &[Leg], start: NaiveDate, end: NaiveDate) -> Curve {
     // The counter that counts this speed: its own, else the one that serves both.
     let counts = counters
         .counts
@@ -273,42 +430,63 @@ fn curve_of(
         .find(|(s, _)| *s == speed)
         .or_else(|| counters.counts.iter().find(|(s, _)| *s == Speed::All))
         .map(|(s, counts)| (*s, counts.as_slice()));
+    let counter = counts.map(|(counter, _)| counter);
+    let of_all = counter.is_some_and(|counter| counter != speed);
+    let sum = |pick: fn((f64, f64)) -> f64| -> f64 {
+        legs.iter().filter_map(|leg| Some(pick(leg.programmed?) * leg.days())).sum()
+    };
+    let (own, all) = (sum(|(own, _)| own), sum(|(_, all)| all));
+    let share = if all > 0.0 { own / all } else { f64::from(u8::from(speed == Speed::Low)) };
+    let stand_in =
+        legs.iter().filter_map(|leg| leg.programmed).find(|(own, all)| if of_all { *all > 0.0 } else { *own > 0.0 });
+    let metering = Metering { of_all, share, stand_in, legs };
+    let metered_basis = if of_all { Basis::Estimated } else { Basis::Metered };
     let mut runs: Vec<Run> = Vec::new();
     let mut now = Learned::default();
     let mut readings = Vec::new();
     let mut unit_start = start;
-    for unit in 0..=counters.exchanges.len() {
+    let current = counters.exchanges.len();
+    for unit in 0..=current {
         let unit_end = counters.exchanges.get(unit).map_or(end, |day| (*day).min(end));
         // An exchange dated before the start changes nothing that is counted.
-        if unit_end > unit_start || unit == counters.exchanges.len() {
-            let mut learned = Learned::default();
-            let mut intervals: Vec<(&Point, &Point)> = Vec::new();
-            let mut counted = Speed::All;
-            if let Some((counter, counts)) = counts {
-                counted = counter;
-                for count in counts.iter().filter(|c| c.unit == unit) {
-                    intervals.extend(count.points.windows(2).map(|pair| (&pair[0], &pair[1])));
-                }
-                intervals.sort_by_key(|(from, _)| from.day);
-                learned = learn(counter, &intervals, programs);
-                if unit == counters.exchanges.len() {
-                    readings = counts.iter().filter(|c| c.unit == unit).flat_map(|c| c.points.clone()).collect();
+        if unit_end > unit_start || unit == current {
+            let mut intervals: Vec<Interval> = Vec::new();
+            for count in counts.iter().flat_map(|(_, counts)| *counts).filter(|count| count.unit == unit) {
+                intervals.extend(intervals_of(&count.points));
+                if unit == current {
+                    readings.extend(count.points.iter().cloned());
                 }
             }
+            intervals.sort_by_key(|interval| interval.from);
+            let mut pieces: Vec<(Vec<(Leg, f64)>, bool)> = Vec::with_capacity(intervals.len());
             let mut at = unit_start;
-            for (from, to) in intervals {
-                let (first, last) = (from.day.max(at), to.day.min(unit_end));
+            for interval in intervals {
+                let (first, last) = (interval.from.max(at), interval.to.min(unit_end));
                 if last <= first {
                     continue;
                 }
-                outside(speed, counted, pump, learned, programs, at, first, &mut runs);
                 // A reading from before the fitting gives its share only.
-                let share = days_between(first, last) as f64 / days_between(from.day, to.day) as f64;
-                between(speed, counted, programs, first, last, (to.hours - from.hours) * share, &mut runs);
+                let part = days_between(first, last) as f64 / days_between(interval.from, interval.to) as f64;
+                pieces.push(metering.spread(Interval { from: first, to: last, hours: interval.hours * part }));
                 at = last;
             }
-            outside(speed, counted, pump, learned, programs, at, unit_end, &mut runs);
-            if unit == counters.exchanges.len() {
+            let learned = learn(&pieces, of_all);
+            at = unit_start;
+            for (piece, fits) in &pieces {
+                let (Some((first, _)), Some((last, _))) = (piece.first(), piece.last()) else { continue };
+                outside(&metering, speed, pump, learned, at, plus_days(first.from, -1), &mut runs);
+                at = last.to;
+                runs.extend(piece.iter().map(|(leg, rate)| Run {
+                    from: leg.from,
+                    to: leg.to,
+                    hours_a_day: (rate * metering.share_of(leg)).min(leg.ceiling),
+                    basis: Some(if *fits { metered_basis } else { Basis::Estimated }),
+                    between_readings: true,
+                    hours_to_end: 0.0,
+                }));
+            }
+            outside(&metering, speed, pump, learned, at, unit_end, &mut runs);
+            if unit == current {
                 now = learned;
             }
         }
@@ -319,53 +497,44 @@ fn curve_of(
         total += run.hours_a_day * run.days();
         run.hours_to_end = total;
     }
-    Curve { speed, runs, factor: now.factor, readings }
+    Curve { speed, counter, runs, factor: now.factor, readings }
 }
 
-/// The parts of the programs' stretches after one day up to another.
-fn clipped(programs: &[Stretch], after: NaiveDate, until: NaiveDate) -> impl Iterator<Item = Stretch> + '_ {
-    let begin = programs.partition_point(move |s| s.to <= after);
-    programs[begin..].iter().take_while(move |s| s.from <= until).map(move |s| Stretch {
-        from: s.from.max(plus_days(after, 1)),
-        to: s.to.min(until),
-        ..s.clone()
-    })
-}
-
-fn learn(counter: Speed, intervals: &[(&Point, &Point)], programs: &[Stretch]) -> Learned {
-    let (mut days, mut counted, mut programmed) = (0.0, 0.0, 0.0);
-    let mut programmed_days = 0.0;
-    for (from, to) in intervals.iter().rev() {
-        let length = days_between(from.day, to.day) as f64;
-        let take = length.min(LEARNED_FROM_DAYS - days);
+/// Learns from a unit's last 365 metered days.
+fn learn(pieces: &[(Vec<(Leg, f64)>, bool)], of_all: bool) -> Learned {
+    let (mut days, mut counted) = (0.0, 0.0);
+    let (mut days_with_program, mut counted_with_program, mut programmed) = (0.0, 0.0, 0.0);
+    for (leg, rate) in pieces.iter().rev().flat_map(|(piece, _)| piece.iter().rev()) {
+        let take = leg.days().min(LEARNED_FROM_DAYS - days);
         if take <= 0.0 {
             break;
         }
-        let after = plus_days(to.day, -(take as i64));
         days += take;
-        counted += (to.hours - from.hours) * take / length;
-        for stretch in clipped(programs, after, to.day) {
-            if stretch.hours.is_some() {
-                programmed += stretch.at(counter) * stretch.days();
-                programmed_days += stretch.days();
-            }
+        counted += rate * take;
+        if let Some(hours) = leg.counted_by(of_all) {
+            days_with_program += take;
+            counted_with_program += rate * take;
+            programmed += hours * take;
         }
     }
     if days < LEAST_METERED_DAYS {
         return Learned::default();
     }
-    let factor = (programmed > 0.0 && programmed_days > days - 0.5).then(|| counted / programmed);
-    Learned { factor, rate: Some(counted / days) }
+    let factor =
+        (programmed > 0.0 && days_with_program >= LEAST_METERED_DAYS).then(|| counted_with_program / programmed);
+    Learned {
+        factor,
+        rate: Some(counted / days),
+        silent: days_with_program > 0.0 && programmed == 0.0 && counted > 0.0,
+    }
 }
 
 /// Days outside the readings: the program with what the counter has taught, else the rate of late.
-#[expect(clippy::too_many_arguments, reason = "the state of one curve, used in one place")]
 fn outside(
+    metering: &Metering,
     speed: Speed,
-    counter: Speed,
     pump: &Pump,
     learned: Learned,
-    programs: &[Stretch],
     after: NaiveDate,
     until: NaiveDate,
     runs: &mut Vec<Run>,
@@ -373,27 +542,34 @@ fn outside(
     if until <= after {
         return;
     }
-    for stretch in clipped(programs, after, until) {
-        let (hours_a_day, basis) = match (&stretch.hours, learned) {
-            (Some(_), Learned { factor: Some(factor), .. }) => (stretch.at(speed) * factor, Some(Basis::Calibrated)),
-            (Some(_), Learned { rate: Some(rate), .. }) if counter == speed => (rate, Some(Basis::Estimated)),
-            (Some(_), _) => {
+    for leg in clipped(metering.legs, after, until) {
+        let of_rate = |rate: f64| rate * metering.share_of(&leg);
+        let (hours_a_day, basis) = match (leg.programmed, learned) {
+            (Some((own, _)), Learned { factor: Some(factor), .. }) => (own * factor, Some(Basis::Calibrated)),
+            // The program says the pump never runs, and the counter says it does.
+            (Some((own, _)), Learned { rate: Some(rate), silent: true, .. }) if own == 0.0 && !leg.still => {
+                (of_rate(rate), Some(Basis::Estimated))
+            }
+            (Some((own, _)), _) => {
                 let basis = if pump.usual_program {
                     Basis::Assumed
-                } else if stretch.occupation_unknown {
+                } else if leg.occupation_unknown {
                     Basis::Estimated
                 } else {
                     Basis::Programmed
                 };
-                (stretch.at(speed), Some(basis))
+                (own, Some(basis))
             }
-            (None, Learned { rate: Some(rate), .. }) if counter == speed => (rate, Some(Basis::Estimated)),
+            (None, Learned { rate: Some(rate), .. }) if !metering.of_all || metering.stand_in.is_some() => {
+                (of_rate(rate), Some(Basis::Estimated))
+            }
             (None, _) => (0.0, None),
         };
+        let ceiling = if speed == Speed::All { 24.0 } else { leg.ceiling };
         runs.push(Run {
-            from: stretch.from,
-            to: stretch.to,
-            hours_a_day: hours_a_day.min(24.0),
+            from: leg.from,
+            to: leg.to,
+            hours_a_day: hours_a_day.min(ceiling),
             basis,
             between_readings: false,
             hours_to_end: 0.0,
@@ -401,59 +577,21 @@ fn outside(
     }
 }
 
-/// Days between two readings: the counter's difference, spread in proportion to the program.
-fn between(
-    speed: Speed,
-    counter: Speed,
-    programs: &[Stretch],
-    after: NaiveDate,
-    until: NaiveDate,
-    hours: f64,
-    runs: &mut Vec<Run>,
-) {
-    let stretches: Vec<Stretch> = clipped(programs, after, until).collect();
-    let weights: Vec<(f64, f64)> = stretches.iter().map(|s| (s.days(), s.at(counter))).collect();
-    let rates = spread(hours, &weights);
-    // Where the program names no hours, one counter's hours go by the programs' own proportion.
-    let all: f64 = stretches.iter().map(|s| s.at(Speed::All) * s.days()).sum();
-    let own: f64 = stretches.iter().map(|s| s.at(speed) * s.days()).sum();
-    for (stretch, rate) in stretches.iter().zip(rates) {
-        let share = if counter == speed {
-            1.0
-        } else if stretch.at(Speed::All) > 0.0 {
-            stretch.at(speed) / stretch.at(Speed::All)
-        } else if all > 0.0 {
-            own / all
-        } else if speed == Speed::Low {
-            1.0
-        } else {
-            0.0
-        };
-        runs.push(Run {
-            from: stretch.from,
-            to: stretch.to,
-            hours_a_day: rate * share,
-            basis: Some(Basis::Metered),
-            between_readings: true,
-            hours_to_end: 0.0,
-        });
-    }
-}
-
-/// Hours a day for each of some stretches (days, program's hours a day) so that they add up to
-/// `hours`, in proportion to the program, evenly where there is none, and never over 24 a day: what
-/// would exceed it goes to the other days.
-pub fn spread(hours: f64, stretches: &[(f64, f64)]) -> Vec<f64> {
+/// Hours a day for each of some stretches (days, program's hours a day, the most hours a day) so that they
+/// add up to `hours`, in proportion to the program, evenly where there is none, and never over the
+/// most: what would exceed it goes to the other days. Also gives the hours that find no room.
+pub fn spread(hours: f64, stretches: &[(f64, f64, f64)]) -> (Vec<f64>, f64) {
     let mut rates = vec![0.0; stretches.len()];
     let mut rest = hours;
     for with_program in [true, false] {
-        let mut open: Vec<usize> =
-            (0..stretches.len()).filter(|i| (stretches[*i].1 > 0.0) == with_program && stretches[*i].0 > 0.0).collect();
+        let mut open: Vec<usize> = (0..stretches.len())
+            .filter(|i| (stretches[*i].1 > 0.0) == with_program && stretches[*i].0 > 0.0 && stretches[*i].2 > 0.0)
+            .collect();
         while rest > 1e-12 && !open.is_empty() {
             let weight = |i: usize| if with_program { stretches[i].1 } else { 1.0 };
             let total: f64 = open.iter().map(|i| stretches[*i].0 * weight(*i)).sum();
             let factor = rest / total;
-            let full: Vec<usize> = open.iter().copied().filter(|i| factor * weight(*i) > 24.0).collect();
+            let full: Vec<usize> = open.iter().copied().filter(|i| factor * weight(*i) > stretches[*i].2).collect();
             if full.is_empty() {
                 for i in open.drain(..) {
                     rates[i] = factor * weight(i);
@@ -461,8 +599,8 @@ pub fn spread(hours: f64, stretches: &[(f64, f64)]) -> Vec<f64> {
                 rest = 0.0;
             } else {
                 for i in full {
-                    rates[i] = 24.0;
-                    rest -= 24.0 * stretches[i].0;
+                    rates[i] = stretches[i].2;
+                    rest -= stretches[i].2 * stretches[i].0;
                     open.retain(|o| *o != i);
                 }
             }
@@ -471,150 +609,7 @@ pub fn spread(hours: f64, stretches: &[(f64, f64)]) -> Vec<f64> {
             break;
         }
     }
-    rates
-}
-
-fn months(fleet: &Fleet, site: &Site, pump: &Pump, hours: &mut RunHours) {
-    let first = Month::of(plus_days(hours.start, 1));
-    let last = Month::of(hours.end);
-    let currents = Currents::new(fleet, site, pump, &hours.exchanges);
-    for curve in &hours.curves {
-        let mut runs = curve.runs.iter().peekable();
-        for month in first.through(last) {
-            let (from, to) = (month.first().max(plus_days(hours.start, 1)), month.last().min(hours.end));
-            let mut days: BTreeMap<Basis, f64> = BTreeMap::new();
-            let (mut metered_days, mut metered_hours, mut unknown, mut energy_hours) = (0.0, 0.0, false, Vec::new());
-            while let Some(run) = runs.peek() {
-                if run.from > to {
-                    break;
-                }
-                let (begin, end) = (run.from.max(from), run.to.min(to));
-                let length = (days_between(begin, end) + 1) as f64;
-                match run.basis {
-                    Some(basis) => *days.entry(basis).or_default() += length,
-                    None => unknown = true,
-                }
-                if run.between_readings {
-                    metered_days += length;
-                    metered_hours += run.hours_a_day * length;
-                }
-                energy_hours.push((begin, end, run.hours_a_day));
-                if run.to > to {
-                    break;
-                }
-                runs.next();
-            }
-            let total: f64 = energy_hours.iter().map(|(b, e, rate)| rate * (days_between(*b, *e) + 1) as f64).sum();
-            let known = !unknown;
-            let kilowatts = currents.kilowatts(curve.speed, month);
-            let basis = days.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map(|(basis, _)| basis);
-            hours.months.push(MonthHours {
-                month,
-                speed: curve.speed,
-                hours: known.then_some(total),
-                basis: if known { basis } else { None },
-                metered_fraction: metered_days / (days_between(from, to) + 1) as f64,
-                metered_hours,
-                energy_kwh: if known { kilowatts.map(|kw| kw * total) } else { None },
-                energy_cost: if known {
-                    kilowatts.and_then(|kw| energy_cost(fleet.settings.electricity.as_ref()?, kw, &energy_hours))
-                } else {
-                    None
-                },
-            });
-        }
-    }
-    hours.months.sort_by_key(|m| (m.month, m.speed));
-}
-
-/// The cost of running at a power, at the price of each day; `None` if a day has none.
-fn energy_cost(price: &Dated<Money>, kilowatts: f64, runs: &[(NaiveDate, NaiveDate, f64)]) -> Option<f64> {
-    use rust_decimal::prelude::ToPrimitive;
-    let mut cost = 0.0;
-    for (from, to, hours_a_day) in runs {
-        let mut at = *from;
-        while at <= *to {
-            let until = match price {
-                Dated::Always(_) => *to,
-                Dated::From(steps) => {
-                    let next = steps.iter().map(|(day, _)| *day).find(|day| *day > at);
-                    next.map_or(*to, |next| plus_days(next, -1).min(*to))
-                }
-            };
-            let hours = hours_a_day * (days_between(at, until) + 1) as f64;
-            if hours > 0.0 {
-                cost += price.on(at)?.0.to_f64()? * kilowatts * hours;
-            }
-            at = plus_days(until, 1);
-        }
-    }
-    Some(cost)
-}
-
-/// Assumed of a single-phase motor under load, where only current and voltage are known.
-pub const POWER_FACTOR: f64 = 0.9;
-/// Assumed share of its input that a small motor gives at the shaft.
-pub const MOTOR_EFFICIENCY: f64 = 0.7;
-
-/// The currents measured at a pump, for its power.
-struct Currents<'a> {
-    /// Quantity, day and amperes, by day.
-    measured: Vec<(Quantity, NaiveDate, f64)>,
-    exchanges: &'a [NaiveDate],
-    models: Vec<(NaiveDate, Option<&'a Model>)>,
-}
-
-impl<'a> Currents<'a> {
-    fn new(fleet: &'a Fleet, site: &Site, pump: &Pump, exchanges: &'a [NaiveDate]) -> Self {
-        let measured = site
-            .readings
-            .get(&pump.at)
-            .into_iter()
-            .flatten()
-            .filter(|row| matches!(row.quantity, Quantity::Current | Quantity::CurrentLow))
-            .map(|row| (row.quantity, row.day, row.value))
-            .collect();
-        Self { measured, exchanges, models: models(fleet, site, pump) }
-    }
-
-    /// The pump's input at a speed in a month.
-    fn kilowatts(&self, speed: Speed, month: Month) -> Option<f64> {
-        use uom::si::{electric_current::ampere, electric_potential::volt, power::kilowatt};
-        let quantity = match speed {
-            Speed::Run | Speed::High => Quantity::Current,
-            Speed::Low => Quantity::CurrentLow,
-            Speed::All => return None,
-        };
-        let last_day = month.last();
-        let model = self.models.iter().rev().find(|(from, _)| *from <= last_day).and_then(|(_, model)| *model)?;
-        let since = self.exchanges.iter().copied().filter(|day| *day <= last_day).max().unwrap_or(NaiveDate::MIN);
-        let mine = |day: NaiveDate| day >= since && day <= last_day;
-        let of_speed = || self.measured.iter().filter(|(q, day, _)| *q == quantity && mine(*day));
-        let of_month: Vec<f64> =
-            of_speed().filter(|(_, day, _)| Month::of(*day) == month).map(|(_, _, a)| *a).collect();
-        let measured = if of_month.is_empty() {
-            of_speed().next_back().map(|(_, _, a)| *a)
-        } else {
-            Some(of_month.iter().sum::<f64>() / of_month.len() as f64)
-        };
-        let stated = match speed {
-            Speed::Run => model.current.run,
-            Speed::Low => model.current.low,
-            _ => model.current.high,
-        };
-        let current = measured.or_else(|| stated.map(|c| c.0.get::<ampere>()));
-        let voltage = model.supply.and_then(|s| s.voltage).map(|v| v.0.get::<volt>());
-        if let (Some(current), Some(voltage)) = (current, voltage) {
-            let phases =
-                if model.supply.and_then(|s| s.phases).is_some_and(|p| p.0 == 3.0) { 3f64.sqrt() } else { 1.0 };
-            return Some(current * voltage * POWER_FACTOR * phases / 1000.0);
-        }
-        // The plate's power is that of full speed.
-        if speed == Speed::Low {
-            return None;
-        }
-        model.power.map(|power| power.0.get::<kilowatt>() / MOTOR_EFFICIENCY)
-    }
+    (rates, rest.max(0.0))
 }
 
 /// The models that have stood at a pump's address, each from its day on.
@@ -639,37 +634,4 @@ pub fn model_now(site: &Site, pump: &Pump) -> Option<String> {
         .last()
         .or(pump.model.as_ref())
         .map(|name| name.0.clone())
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    #[test]
-    fn what_would_exceed_a_day_goes_to_the_other_days() {
-        // 10 days at 20 h and 10 at 2 h, 300 h in all: 300/220 of 20 h is over 24, so 240 h there and 60 h elsewhere.
-        let rates = spread(300.0, &[(10.0, 20.0), (10.0, 2.0)]);
-        assert!((rates[0] - 24.0).abs() < 1e-9 && (rates[1] - 6.0).abs() < 1e-9, "{rates:?}");
-        // No program: evenly.
-        assert_eq!(spread(100.0, &[(10.0, 0.0), (10.0, 0.0)]), [5.0, 5.0]);
-        // The program's days are full: the rest goes to days without one.
-        let rates = spread(300.0, &[(10.0, 1.0), (10.0, 0.0)]);
-        assert!((rates[0] - 24.0).abs() < 1e-9 && (rates[1] - 6.0).abs() < 1e-9, "{rates:?}");
-    }
-
-    proptest! {
-        #[test]
-        fn spread_adds_up_and_never_exceeds_a_day(
-            stretches in prop::collection::vec((1u32..60, 0u32..25), 1..8),
-            share in 0.0f64..1.0,
-        ) {
-            let stretches: Vec<(f64, f64)> = stretches.iter().map(|(d, h)| (f64::from(*d), f64::from(*h))).collect();
-            let most: f64 = stretches.iter().map(|(days, _)| days * 24.0).sum();
-            let rates = spread(most * share, &stretches);
-            let sum: f64 = rates.iter().zip(&stretches).map(|(rate, (days, _))| rate * days).sum();
-            prop_assert!((sum - most * share).abs() < 1e-6);
-            prop_assert!(rates.iter().all(|rate| (0.0..=24.0 + 1e-9).contains(rate)));
-        }
-    }
 }

@@ -76,9 +76,22 @@ const ROUNDING_HOURS: f64 = 1.0;
 
 /// Puts a pump's counters in order.
 pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUnits) -> Counters {
+    counters_with(site, pump, model, typed, NaiveDate::MAX, &[])
+}
+
+/// The same from what is dated up to a day, with some more readings than the records have, to see what they would
+/// change.
+pub fn counters_with(
+    site: &Site,
+    pump: &Pump,
+    model: Option<&Model>,
+    typed: &TypedUnits,
+    until: NaiveDate,
+    more: &[ReadingRow],
+) -> Counters {
     let two = is_two_speed(pump, model);
     let mut result = Counters { counts: Vec::new(), exchanges: Vec::new(), removed: None, set_aside: Vec::new() };
-    for (_, visit, entry) in site.entries(&pump.at) {
+    for (_, visit, entry) in site.entries(&pump.at).filter(|(_, visit, _)| visit.date.0 <= until) {
         if entry.exchanged.is_some() {
             result.exchanges.push(visit.date.0);
         }
@@ -92,7 +105,7 @@ pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUn
     for (quantity, speed) in
         [(Quantity::Hours, single), (Quantity::HoursLow, Speed::Low), (Quantity::HoursHigh, Speed::High)]
     {
-        let counts = counts_of(site, pump, quantity, typed, &mut result);
+        let counts = counts_of(site, pump, quantity, typed, until, more, &mut result);
         if counts.iter().any(|count| !count.points.is_empty()) {
             result.counts.push((speed, counts));
         }
@@ -127,11 +140,21 @@ impl Event<'_> {
     }
 }
 
-fn counts_of(site: &Site, pump: &Pump, quantity: Quantity, typed: &TypedUnits, result: &mut Counters) -> Vec<Count> {
+fn counts_of(
+    site: &Site,
+    pump: &Pump,
+    quantity: Quantity,
+    typed: &TypedUnits,
+    until: NaiveDate,
+    more: &[ReadingRow],
+    result: &mut Counters,
+) -> Vec<Count> {
     let hours =
         |written: Option<Typed<Duration>>| written.and_then(|t| t.with_default(typed.hours)).map(|d| d.0.get::<hour>());
-    let mut events: Vec<Event> = site.readings_of(&pump.at, quantity).map(Event::Reading).collect();
-    for (index, visit, entry) in site.entries(&pump.at) {
+    let more = more.iter().filter(|row| row.quantity == quantity);
+    let recorded = site.readings_of(&pump.at, quantity).take_while(|row| row.day <= until);
+    let mut events: Vec<Event> = recorded.chain(more).map(Event::Reading).collect();
+    for (index, visit, entry) in site.entries(&pump.at).filter(|(_, visit, _)| visit.date.0 <= until) {
         if entry.exchanged.is_some() {
             events.push(Event::Exchange(visit.date.0));
         }
@@ -218,9 +241,16 @@ fn unroll(points: &mut [Point], digits: Option<u32>) {
     let mut offset = 0.0;
     for index in 1..points.len() {
         let (before, after) = points.split_at_mut(index);
-        let (before, point) = (&before[index - 1], &mut after[0]);
+        let (earlier, before) = before.split_at(index - 1);
+        let (before, point) = (&before[0], &mut after[0]);
         let shown = point.hours + offset;
-        if shown < before.hours && shown + span - before.hours <= most_between(before, point) {
+        let rolled_over = shown < before.hours && shown + span - before.hours <= most_between(before, point);
+        // Where the reading before is the odd one out, it is that which is wrong.
+        let odd = earlier.last().is_some_and(|sound: &Point| {
+            let here = Point { hours: shown, ..point.clone() };
+            !follows(sound, before) && follows(sound, &here)
+        });
+        if rolled_over && !odd {
             offset += span;
         }
         point.hours += offset;

@@ -9,7 +9,9 @@ use crate::address::{Address, Id};
 use crate::basis::{Basis, Source};
 use crate::calendar::{self, add, days_between, plus_days};
 use crate::quantities::SpaFigures;
+use crate::quantities::hours_forecast::Forecast;
 use crate::quantities::part_lives::PartInService;
+use crate::quantities::run_hours::RunHours;
 use crate::records::log::Entry;
 use crate::records::tubs::FilterKind;
 use crate::records::upkeep::{Every, Task};
@@ -64,21 +66,8 @@ fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_
         let (first, last) = part.fitted.range()?;
         Some((add(part.fitted.middle()?, age), add(first, age), add(last, age)))
     });
-    let by_hours = interval_hours.zip(part.age_hours).and_then(|(interval, age)| {
-        let pump = pump?;
-        let start = part.fitted.middle()?;
-        let hours = pump.hours.as_ref()?;
-        if age >= interval - 1e-6 {
-            let day = hours.day_reached(start, interval)?;
-            return Some((day, day, day));
-        }
-        let (day, early, late) = pump.forecast.as_ref()?.day_of(interval - age)?;
-        let far = || calendar::plus_days(as_of, 36_525);
-        // A day of fitting that is not exact moves the date by as many days of running at both ends.
-        let (first, last) = part.fitted.range()?;
-        let before = days_between(first, start);
-        let behind = days_between(start, last);
-        Some((day, plus_days(early.unwrap_or(day), -before), plus_days(late.unwrap_or_else(far), behind)))
+    let by_hours = interval_hours.zip(pump).and_then(|(interval, pump)| {
+        due_by_hours(&part, interval, pump.hours.as_ref()?, pump.forecast.as_ref(), as_of)
     });
     let first = match (by_hours, by_age) {
         (Some(hours), Some(age)) if hours.0 <= age.0 => Some((hours, DueBy::Hours)),
@@ -97,11 +86,7 @@ fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_
         .map(|(((due, _, _), start), days)| days as f64 / days_between(start, due).max(1) as f64);
     let mut sources: Vec<Source> = part.source.iter().cloned().collect();
     if first.is_some_and(|(_, by)| by == DueBy::Hours) {
-        sources.extend(
-            pump.and_then(|p| p.hours.as_ref())
-                .map(super::super::quantities::run_hours::RunHours::sources)
-                .unwrap_or_default(),
-        );
+        sources.extend(pump.and_then(|p| p.hours.as_ref()).map(RunHours::sources).unwrap_or_default());
     }
     PartDue {
         due: first.map(|((due, _, _), _)| due),
@@ -117,6 +102,30 @@ fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_
         sources,
         part,
     }
+}
+
+/// The day by whose end a part has run its hours, and the ends of its central 80 %; `None` = not known.
+pub fn due_by_hours(
+    part: &PartInService,
+    interval_hours: f64,
+    hours: &RunHours,
+    forecast: Option<&Forecast>,
+    as_of: NaiveDate,
+) -> Option<(NaiveDate, NaiveDate, NaiveDate)> {
+    let start = part.fitted.middle().filter(|start| *start >= hours.start)?;
+    let age = hours.hours_between(start, hours.end)?;
+    if age >= interval_hours - 1e-6 {
+        let day = hours.day_reached(start, interval_hours)?;
+        return Some((day, day, day));
+    }
+    let unmetered = hours.unmetered_hours_between(start, hours.end);
+    let (day, early, late) = forecast?.day_of(interval_hours - age, unmetered)?;
+    let far = || calendar::plus_days(as_of, 36_525);
+    // A day of fitting that is not exact moves the date by as many days of running at both ends.
+    let (first, last) = part.fitted.range()?;
+    let before = days_between(first, start);
+    let behind = days_between(start, last);
+    Some((day, plus_days(early.unwrap_or(day), -before), plus_days(late.unwrap_or_else(far), behind)))
 }
 
 /// What renewing a part costs us: the parts of its set and the work. `None` if neither price is written.

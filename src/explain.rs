@@ -1,0 +1,438 @@
+//! Why a figure is what it is: the records it rests on with file and line, the figures with basis and
+//! range, the formula, the result, and the one reading that would narrow it most.
+//!
+//! It computes nothing of its own; it tells what was computed, for a pump, a part or a spa.
+
+mod advice;
+
+pub use advice::{ReadingAdvice, first_readings, reading_advice};
+
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use uom::si::time::hour;
+use uom::si::volume::liter;
+
+use crate::address::Address;
+use crate::basis::{Figure, Place, Source};
+use crate::calendar::{Month, add, in_words};
+use crate::quantities::program;
+use crate::quantities::run_hours::{self, RunHours};
+use crate::quantities::{PumpFigures, SpaFigures};
+use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
+use crate::records::{Fleet, Pump, Spa};
+use crate::report::format;
+use crate::schedule::due::{self, DueBy, PartDue};
+use crate::site::SiteFigures;
+
+/// Finds the lines of records, each file read once.
+pub struct Lines<'a> {
+    folder: &'a Folder,
+    files: RefCell<BTreeMap<String, Option<SourceText>>>,
+}
+
+impl<'a> Lines<'a> {
+    /// Of a fleet's folder.
+    pub fn new(folder: &'a Folder) -> Self {
+        Self { folder, files: RefCell::default() }
+    }
+
+    /// The file and line of a record, with the line's text.
+    fn show(&self, source: &Source) -> String {
+        let mut files = self.files.borrow_mut();
+        let text = files.entry(source.file.to_string()).or_insert_with(|| {
+            let largest = if source.file.ends_with(".csv") { LARGEST_SHEET } else { LARGEST_RECORD };
+            self.folder.text(&source.file, largest).ok()
+        });
+        let line = match (&source.place, text.as_ref()) {
+            (Place::Line(line), _) => Some(*line as usize),
+            (_, None) => None,
+            (Place::Path(path), Some(text)) => text.find_text(path).map(|spot| spot.line),
+            (Place::Entry { visit, at, field }, Some(text)) => {
+                text.find_text(&format!("log[{visit}].at.{at}.{field}")).map(|spot| spot.line)
+            }
+        };
+        match line {
+            Some(line) => {
+                let excerpt = text.as_ref().and_then(|text| text.line(line)).unwrap_or_default();
+                format!("{}:{line}: {}", source.file, excerpt.trim().chars().take(110).collect::<String>())
+            }
+            None => source.file.to_string(),
+        }
+    }
+}
+
+/// What an explanation needs.
+pub struct Explainer<'a> {
+    /// What all sites share.
+    pub fleet: &'a Fleet,
+    /// The site with its figures.
+    pub figures: &'a SiteFigures<'a>,
+    /// Where records stand.
+    pub lines: &'a Lines<'a>,
+}
+
+/// Hours in print.
+fn hours_in_print(hours: f64) -> String {
+    format!("{} h", format::number(hours, 1))
+}
+
+fn range(low: NaiveDate, high: NaiveDate) -> String {
+    if low == high { "exact".to_owned() } else { format!("{low} to {high}") }
+}
+
+impl Explainer<'_> {
+    /// The chain for an address inside the site: a spa, what stands in it, or a part of that; `None` if
+    /// there is nothing of the name.
+    pub fn explain(&self, at: &Address) -> Option<Vec<String>> {
+        let site = self.figures.site;
+        let mut out = vec![format!("{}/{at} on {}", site.id, in_words(self.figures.as_of)), String::new()];
+        let known = out.len();
+        for (spa, figures) in site.spas.iter().zip(self.figures.spas) {
+            if spa.at == *at {
+                self.spa(spa, figures, &mut out);
+            }
+            for (pump, figures) in spa.pumps.iter().zip(&figures.pumps).filter(|(pump, _)| pump.at == *at) {
+                self.pump(spa, pump, figures, &mut out);
+            }
+        }
+        let of = |part: &&PartDue| part.part.at == *at && out.len() == known;
+        let parts: Vec<&PartDue> = self.figures.parts.iter().filter(of).collect();
+        for part in parts {
+            self.part(part, &mut out);
+        }
+        let own = |part: &&PartDue| format!("{}/{}", part.part.at, part.part.id) == at.as_str();
+        for part in self.figures.parts.iter().filter(own) {
+            self.part(part, &mut out);
+        }
+        (out.len() > known).then_some(out)
+    }
+
+    /// Every address that can be explained.
+    pub fn addresses(&self) -> Vec<String> {
+        let spas = self.figures.site.spas.iter();
+        let mut all: Vec<String> = spas
+            .flat_map(|spa| std::iter::once(spa.at.to_string()).chain(spa.pumps.iter().map(|p| p.at.to_string())))
+            .chain(self.figures.parts.iter().map(|part| format!("{}/{}", part.part.at, part.part.id)))
+            .collect();
+        all.sort();
+        all
+    }
+
+    fn from<'b>(&self, sources: impl IntoIterator<Item = &'b Source>, out: &mut Vec<String>) {
+        let mut shown: Vec<String> = Vec::new();
+        for source in sources {
+            let line = format!("    {}", self.lines.show(source));
+            if !shown.contains(&line) {
+                shown.push(line);
+            }
+        }
+        out.extend(shown);
+    }
+
+    fn advise(&self, of: impl Fn(&ReadingAdvice) -> bool, otherwise: &str, out: &mut Vec<String>) {
+        out.push(String::new());
+        let all = reading_advice(self.fleet, self.figures);
+        out.push(all.into_iter().find(of).map_or_else(|| otherwise.to_owned(), |advice| advice.says));
+    }
+
+    fn pump(&self, spa: &Spa, pump: &Pump, figures: &PumpFigures, out: &mut Vec<String>) {
+        let site = self.figures.site;
+        let model = run_hours::model_now(site, pump).unwrap_or_else(|| "not written".to_owned());
+        out.push(format!("Model {model}; fitted {}", format::fitted(pump.fitted)));
+        let path = format!("spas.{}.pumps.{}", spa.at, pump.at.last());
+        self.from([&site.source(&format!("{path}.fitted"))], out);
+        let Some(hours) = &figures.hours else {
+            out.push(
+                "Hours: not known. Nothing says when it began: `fitted`, a `program` or a counter would.".to_owned(),
+            );
+            return;
+        };
+        if hours.curves.is_empty() {
+            out.push("Hours: not known. A `program` or two counter readings would tell.".to_owned());
+            return;
+        }
+        self.hours_of(&path, pump, hours, out);
+        self.forecast_of(figures, out);
+        self.energy_of(hours, out);
+        let due = self.figures.parts.iter().filter(|part| part.part.at == pump.at);
+        out.extend([String::new(), "Parts".to_owned()]);
+        for part in due {
+            let when = part.due.map_or_else(|| "not known".to_owned(), |day| day.to_string());
+            out.push(format!("  {}: due {when}; explain {}/{}/{}", part.part.id, site.id, pump.at, part.part.id));
+        }
+        let otherwise = match hours.last_reading() {
+            None => first_readings(self.figures.as_of),
+            Some(last) => format!(
+                "No reading now would narrow the date of a part due by hours in the next three years: the counter was last read on {}.",
+                in_words(last)
+            ),
+        };
+        self.advise(|advice| advice.at == pump.at, &otherwise, out);
+    }
+
+    fn hours_of(&self, path: &str, pump: &Pump, hours: &RunHours, out: &mut Vec<String>) {
+        let site = self.figures.site;
+        out.extend([String::new(), "Hours".to_owned()]);
+        if let Some(now) = program::in_force(&pump.programs, self.figures.as_of) {
+            let of = |occupied: bool| {
+                let named = program::hours_on(now, occupied).into_iter();
+                named.map(|(speed, h)| format!("{} {} h/day", speed.word(), format::number(h, 2))).collect::<Vec<_>>()
+            };
+            let guests =
+                if now.occupied.is_some() { format!("; occupied: {}", of(true).join(", ")) } else { String::new() };
+            let whose = if pump.usual_program { "usual program (assumed)" } else { "program" };
+            out.push(format!("  {whose} now: {}{guests}", of(false).join(", ")));
+            if !pump.usual_program {
+                self.from([&site.source(&format!("{path}.program"))], out);
+            }
+        }
+        for curve in &hours.curves {
+            let speed = curve.speed.word();
+            let readings = &curve.readings;
+            if readings.is_empty() {
+                out.push(format!("  {speed}: no counter reading of the pump there now"));
+            } else {
+                out.push(format!("  {speed}: {} counter readings of the pump there now, the last", readings.len()));
+                let last: Vec<&Source> = readings.iter().rev().take(3).map(|p| &p.source).collect();
+                self.from(last, out);
+            }
+            if let Some(factor) = curve.factor {
+                let of = "counter over program, the last 365 metered days";
+                out.push(format!("  {speed}: factor {} = {of}", format::number(factor, 3)));
+            }
+            if let Some(total) = curve.hours_between(hours.start, hours.end) {
+                out.push(format!("  {speed}: {} from {} to {}", hours_in_print(total), hours.start, hours.end));
+            }
+        }
+        if hours.set_aside > 0 {
+            out.push(format!(
+                "  {} readings cannot be right and are set aside; `tubwright check` lists them",
+                hours.set_aside
+            ));
+        }
+        let since = Month::of(self.figures.as_of).plus(-11);
+        for month in hours.months.iter().filter(|m| m.month >= since) {
+            out.push(format!(
+                "  {} {:<4} {:>9}  {}; {} % of its days between readings",
+                month.month,
+                month.speed.word(),
+                month.hours.map_or_else(|| "not known".to_owned(), hours_in_print),
+                month.basis.map_or("not known", |b| b.word()),
+                format::number(month.metered_fraction * 100.0, 0)
+            ));
+        }
+    }
+
+    fn forecast_of(&self, figures: &PumpFigures, out: &mut Vec<String>) {
+        out.extend([String::new(), "Forecast".to_owned()]);
+        let Some(forecast) = &figures.forecast else {
+            out.push("  not known".to_owned());
+            return;
+        };
+        let percent = |share: f64| format!("{} %", format::number(share * 100.0, 1));
+        for months in [3, 12] {
+            if let Some((expected, low, high)) = forecast.sum_of_months(months) {
+                out.push(format!(
+                    "  next {months} months: {}, central 80 % {} to {}  {}",
+                    hours_in_print(expected),
+                    hours_in_print(low),
+                    hours_in_print(high),
+                    forecast.basis
+                ));
+            }
+        }
+        out.push("  = program in force × factor, nights as booked or as usual, closed seasons out".to_owned());
+        out.push(format!(
+            "  range: ± 1.28 × √(level² + month² ÷ months), level {}, month {}{}",
+            percent(forecast.level_spread),
+            percent(forecast.month_spread),
+            if forecast.spread_assumed { " (mostly assumed: too few readings)" } else { "" }
+        ));
+        let checks: Vec<_> = self.figures.forecast_checks.iter().filter(|c| c.at == figures.at).collect();
+        if !checks.is_empty() {
+            let inside = checks.iter().filter(|c| c.inside()).count();
+            out.push(format!("  past forecasts made again: {inside} of {} held what came", checks.len()));
+        }
+    }
+
+    fn energy_of(&self, hours: &RunHours, out: &mut Vec<String>) {
+        let month = Month::of(self.figures.as_of);
+        out.extend([String::new(), format!("Energy of the pump in {}", month.in_words())]);
+        for row in hours.months.iter().filter(|m| m.month == month) {
+            let speed = row.speed.word();
+            match row.hours.zip(row.energy_kwh).filter(|(h, _)| *h > 0.0) {
+                Some((run, energy)) => {
+                    let cost = row.energy_cost.map_or_else(
+                        || "cost not known: `electricity` of fleet.yaml".to_owned(),
+                        |cost| format!("{} {}", self.fleet.settings.currency.0, format::number(cost, 2)),
+                    );
+                    out.push(format!(
+                        "  {speed}: {} × {} kW = {} kWh; {cost}",
+                        hours_in_print(run),
+                        format::number(energy / run, 3),
+                        format::number(energy, 1)
+                    ));
+                }
+                None if row.hours == Some(0.0) => out.push(format!("  {speed}: it did not run")),
+                None => out.push(format!("  {speed}: not known; a `current` reading or the model's would tell")),
+            }
+        }
+        out.push(format!(
+            "  power = measured current, else the model's, × voltage × {} (assumed) × √3 for three phases",
+            run_hours::POWER_FACTOR
+        ));
+    }
+
+    fn part(&self, part: &PartDue, out: &mut Vec<String>) {
+        let line = part.part.part;
+        let as_of = self.figures.as_of;
+        let id = &part.part.id;
+        out.push(format!(
+            "{} of {}: fitted {}",
+            format::words(id.as_str()),
+            part.part.at,
+            format::fitted(part.part.fitted)
+        ));
+        self.from(&part.part.source, out);
+        let source = line.source.as_ref().map_or("no source written", |s| s.0.as_str());
+        if let Some(days) = part.part.age_days {
+            out.push(format!("  age {days} days"));
+        }
+        let pumps = self.figures.spas.iter().flat_map(|spa| &spa.pumps);
+        let pump = pumps.into_iter().find(|pump| pump.at == part.part.at);
+        if let (Some(interval), Some(pump)) = (line.interval.hours.map(|h| h.0.get::<hour>()), pump) {
+            self.by_hours(part, interval, pump, source, out);
+        }
+        if let Some(age) = line.interval.age {
+            let date = part.part.fitted.middle().map(|fitted| add(fitted, age));
+            out.push(format!("  by age: {} by the book ({source})", format::period(age)));
+            out.push(match (date, part.part.fitted.range()) {
+                (Some(date), Some((first, last))) => {
+                    format!("    fitted + {} = {date}, {}", format::period(age), range(add(first, age), add(last, age)))
+                }
+                _ => "    not known: the day of fitting would tell".to_owned(),
+            });
+        }
+        let by = match part.by {
+            DueBy::Hours => "the hours come first",
+            DueBy::Age => "the age comes first",
+        };
+        out.push(match (part.due, part.due_low, part.due_high) {
+            (Some(due), Some(low), Some(high)) => {
+                let overdue = if due <= as_of { ", overdue" } else { "" };
+                format!("  due {due}{overdue}; central 80 % {}: {by}  {}", range(low, high), part.basis)
+            }
+            _ => "  due: not known".to_owned(),
+        });
+        let otherwise = match (part.due, part.by) {
+            (Some(due), _) if due <= as_of => "It is overdue: no reading moves that.",
+            (_, DueBy::Age) => {
+                "No reading would narrow it: the date is by age, as exact as the day of fitting is written."
+            }
+            _ => {
+                "No one reading now would narrow it: the counter is read, or has never been, or the date is years off."
+            }
+        };
+        self.advise(|advice| advice.at == part.part.at && advice.part.as_ref() == Some(id), otherwise, out);
+    }
+
+    fn by_hours(&self, part: &PartDue, interval: f64, pump: &PumpFigures, source: &str, out: &mut Vec<String>) {
+        out.push(format!("  by hours: {} by the book ({source})", hours_in_print(interval)));
+        let (Some(hours), Some(age)) = (&pump.hours, part.part.age_hours) else {
+            out.push(
+                "    its hours are not known: the day of fitting, a program or counter readings would tell".to_owned(),
+            );
+            return;
+        };
+        let start = part.part.fitted.middle().unwrap_or(hours.start);
+        let unmetered = hours.unmetered_hours_between(start, hours.end);
+        out.push(format!(
+            "    run since: {}, of which no counter brackets {}",
+            hours_in_print(age),
+            hours_in_print(unmetered)
+        ));
+        self.from(&hours.sources(), out);
+        let date = due::due_by_hours(&part.part, interval, hours, pump.forecast.as_ref(), self.figures.as_of);
+        out.push(match date {
+            Some((due, ..)) if due <= self.figures.as_of => {
+                format!("    {} were reached on {due}", hours_in_print(interval))
+            }
+            Some((due, low, high)) => {
+                let left = hours_in_print(interval - age);
+                format!("    {left} are left; the forecast reaches them on {due}, central 80 % {}", range(low, high))
+            }
+            None => "    the forecast does not reach it".to_owned(),
+        });
+    }
+
+    fn spa(&self, spa: &Spa, figures: &SpaFigures, out: &mut Vec<String>) {
+        let site = self.figures.site;
+        let path = format!("spas.{}", spa.at);
+        let volume = spa.volume.map(|v| v.0.get::<liter>());
+        out.push(volume.map_or_else(
+            || "Volume: not known; `volume` would allow the turnover".to_owned(),
+            |v| format!("Volume {} L", format::number(v, 0)),
+        ));
+        self.from([&site.source(&format!("{path}.volume"))], out);
+        let Some(month) = figures.water.months.last() else {
+            out.push("Turnover: not known".to_owned());
+            return;
+        };
+        let figure = |name: &str, figure: &Figure, unit: &str| {
+            let number = |value: f64| format::number(value, 1);
+            format!(
+                "{name} {} {unit}, {} to {}  {}",
+                number(figure.value),
+                number(figure.low),
+                number(figure.high),
+                figure.basis
+            )
+        };
+        out.push(String::new());
+        out.push(format!("Water in {}", month.month.in_words()));
+        match &month.flow {
+            Some(flow) => {
+                out.push(figure("  flow", flow, "L/min"));
+                self.from(&flow.sources, out);
+            }
+            None => out.push(format!("  flow: not known; {}", figures.water.missing.join("; "))),
+        }
+        if let (Some(turnover), Some(flow), Some(volume)) = (&month.turnover, &month.flow, volume) {
+            out.push(figure("  turnover", turnover, "min"));
+            out.push(format!(
+                "    = volume ÷ flow = {} L ÷ {} L/min",
+                format::number(volume, 0),
+                format::number(flow.value, 1)
+            ));
+        }
+        if let Some(hours) = month.hours_per_day {
+            out.push(format!("  filtration {} h/day over the month", format::number(hours, 1)));
+        }
+        if let Some(turnovers) = month.turnovers_per_day {
+            out.push(format!("  {} turnovers a day = flow × filtration hours ÷ volume", format::number(turnovers, 1)));
+        }
+        let book = self.fleet.rule_book(site);
+        let limits = book.and_then(|book| book.limits(site.r#use));
+        match limits.and_then(|l| l.turnover.as_ref()).zip(month.limit_min) {
+            Some((limit, minutes)) => out.push(format!(
+                "  limit {} min: {}{}, {}",
+                format::number(minutes, 0),
+                limit.source,
+                limit.edition.as_ref().map_or_else(String::new, |e| format!(" ({e})")),
+                limit.known.in_words()
+            )),
+            None => out.push(format!(
+                "  no limit on turnover in the rule book `{}` for this use",
+                book.map_or("none", |book| book.name.as_str())
+            )),
+        }
+        let failing = if month.failing.is_empty() { String::new() } else { format!(": {}", month.failing.join(", ")) };
+        out.push(format!("  verdict: {}{failing}", month.verdict.word()));
+        let mine = |at: &Address| at.spa() == spa.at.as_str();
+        let otherwise =
+            "No one reading now would narrow the turnover: the flow was measured this month, or is not known.";
+        self.advise(|advice| advice.part.is_none() && mine(&advice.at), otherwise, out);
+    }
+}
