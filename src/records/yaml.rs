@@ -391,13 +391,11 @@ fn read_with_places<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> u
                 let left_out = cost(&path);
                 let mark = fault.mark.unwrap_or(root.mark);
                 // A field that misses because its value was taken out has been told of.
-                let told = fault.missing.is_some_and(|field| {
-                    let is_it = |p: &Problem| match p.path.split_last() {
-                        Some((Step::Key(key), above)) => key == field && above == path,
+                let told = fault.rule == Rule::MissingField
+                    && problems.iter().any(|p| match p.path.split_last() {
+                        Some((Step::Key(key), above)) => above == path && fault.message == missing(key),
                         _ => false,
-                    };
-                    problems.iter().any(is_it)
-                });
+                    });
                 if !told {
                     problems.push(Problem {
                         rule: fault.rule,
@@ -529,8 +527,6 @@ struct Fault {
     hint: Option<String>,
     mark: Option<Mark>,
     path: Option<Vec<Step>>,
-    /// The field that is not there, if that is the fault.
-    missing: Option<&'static str>,
 }
 
 impl std::fmt::Display for Fault {
@@ -543,7 +539,7 @@ impl std::error::Error for Fault {}
 
 impl Fault {
     fn new(rule: Rule, message: String, hint: Option<String>) -> Self {
-        Self { rule, message, hint, mark: None, path: None, missing: None }
+        Self { rule, message, hint, mark: None, path: None }
     }
 }
 
@@ -573,9 +569,7 @@ impl de::Error for Fault {
         Self::invalid_type(found, expected)
     }
     fn missing_field(field: &'static str) -> Self {
-        let fault =
-            Self::new(Rule::MissingField, format!("`{field}` is missing"), Some(format!("add `{field}:` here")));
-        Self { missing: Some(field), ..fault }
+        Self::new(Rule::MissingField, missing(field), Some(format!("add `{field}:` here")))
     }
     fn unknown_variant(variant: &str, expected: &'static [&'static str]) -> Self {
         let words: Vec<String> = expected.iter().map(|w| format!("`{w}`")).collect();
@@ -583,6 +577,10 @@ impl de::Error for Fault {
         let shown: String = variant.chars().take(60).collect();
         Self::new(Rule::WrongValue, format!("`{shown}` is none of {}", words.join(", ")), hint)
     }
+}
+
+fn missing(field: &str) -> String {
+    format!("`{field}` is missing")
 }
 
 /// serde's names for plain types, in words.

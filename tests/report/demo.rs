@@ -24,11 +24,14 @@ const SITES: [(&str, &str); 6] = [
 /// Fewer pages say too little, more nobody reads.
 const PAGES: std::ops::RangeInclusive<usize> = 3..=15;
 
-/// The run all these tests look at. The folder lasts as long as the process: statics are not dropped, so a later run of
-/// the tests finds the place taken and makes another.
+/// The run all these tests look at. Statics are never dropped, so its folder stays behind: it is in the target folder,
+/// where `cargo clean` finds it.
 pub fn run() -> &'static Run {
     static RUN: OnceLock<Run> = OnceLock::new();
-    RUN.get_or_init(|| Run::report(&demo(), MONTH, &[]).expect_status(0))
+    RUN.get_or_init(|| {
+        let out = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
+        Run::report_into(out, &demo(), MONTH, &[]).expect_status(0)
+    })
 }
 
 #[test]
@@ -108,7 +111,8 @@ fn the_manifest_lists_what_was_read_and_written_with_right_digests() {
         manifest[key].as_array().unwrap().iter().map(digest).collect()
     };
     let digests = |folder: &std::path::Path| -> Vec<(String, String)> {
-        let sha256 = |bytes: &[u8]| Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect();
+        let hexadecimal = |byte: &u8| [byte >> 4, byte & 15].map(|digit| char::from_digit(digit.into(), 16).unwrap());
+        let sha256 = |bytes: &[u8]| Sha256::digest(bytes).iter().flat_map(hexadecimal).collect();
         contents(folder).iter().map(|(path, bytes)| (path.clone(), sha256(bytes))).collect()
     };
     assert_eq!(listed("inputs"), digests(&demo()));

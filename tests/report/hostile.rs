@@ -160,16 +160,17 @@ fn hostile_text_stays_text_in_tables_and_charts_and_messages() {
     let mut cells = 0;
     for (path, bytes) in contents(&run.month()) {
         let text = String::from_utf8(bytes).unwrap();
-        if path.ends_with(".csv") {
+        let ending = path.rsplit('.').next().unwrap();
+        if ending == "csv" {
             let table = crate::support::Table::read(&run.month().join(&path));
-            for cell in table.rows.iter().flat_map(|row| row.cells()) {
+            for cell in table.rows.iter().flat_map(crate::support::table::Row::cells) {
                 cells += 1;
                 let number = cell.parse::<f64>().is_ok();
                 assert!(number || !cell.starts_with(['=', '+', '-', '@', '\t', '\r']), "{path}: {cell}");
                 assert!(!cell.contains(char::is_control), "{path}: {cell:?}");
             }
         }
-        if path.ends_with(".svg") {
+        if ending == "svg" {
             assert_eq!(text.matches("</svg>").count(), 1, "{path}");
             assert!(!text.contains("<script"), "{path}");
         }

