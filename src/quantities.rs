@@ -3,14 +3,19 @@
 
 pub mod failures;
 pub mod filters;
+#[cfg(test)]
+pub(crate) mod fleet_for_tests;
 pub mod hours_forecast;
 pub mod part_lives;
 pub mod program;
+pub mod robust_slope;
 pub mod run_hours;
+pub mod spa_loop;
 pub mod water_tests;
 pub mod water_turnover;
 
 use chrono::NaiveDate;
+use uom::si::volume::liter;
 
 use crate::address::Address;
 use crate::calendar::Month;
@@ -60,13 +65,20 @@ pub fn site_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigu
         .map(|spa| {
             let hours: Vec<_> =
                 spa.pumps.iter().map(|pump| run_hours::run_hours(fleet, site, spa, pump, as_of)).collect();
-            let water = water_turnover::water(fleet, site, spa, &hours, as_of);
+            let histories = filters::histories(fleet, site, spa);
+            let flows = water_turnover::Flows::of(fleet, site, spa, &hours, &histories);
+            let limits = fleet.rule_book(site).and_then(|book| book.limits(site.r#use));
+            let water = water_turnover::water(&flows, limits, as_of);
             let filters = spa
                 .filters
                 .iter()
-                .map(|filter| FilterFigures {
-                    at: filter.at.clone(),
-                    state: filters::state(fleet, site, filter, as_of),
+                .zip(&histories)
+                .map(|(filter, history)| {
+                    let mut state = filters::state(fleet, site, filter, history);
+                    let volume = spa.volume.map(|v| v.0.get::<liter>()).filter(|_| state.clean_by.is_some());
+                    state.turnover_then =
+                        volume.and_then(|litres| Some(water.flow_when_fouled.as_ref()?.map(|flow| litres / flow)));
+                    FilterFigures { at: filter.at.clone(), state }
                 })
                 .collect();
             let pumps = spa

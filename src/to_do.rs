@@ -136,6 +136,18 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
                 });
             }
         }
+        for finding in &spa.water.findings {
+            all.push(ToDo {
+                urgency: Urgency::Plan,
+                at: Some(spa.at.clone()),
+                reason: "curve-misses-loop",
+                what: "check the pump's curve and the pipe in the records".to_owned(),
+                says: format!("By what is written {finding}."),
+                if_left: "the flow cannot be calculated".to_owned(),
+                due: None,
+                source: Some(site.source(&format!("spas.{}.pipe", spa.at))),
+            });
+        }
         if row.verdict == Verdict::Unknown && !spa.water.missing.is_empty() {
             all.push(ToDo {
                 urgency: Urgency::Note,

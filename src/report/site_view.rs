@@ -515,7 +515,10 @@ fn filter_rows(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures
                 clean_by_range: state.clean_by.map_or(String::new(), |(_, low, high)| {
                     format!("{} to {}", format::near_date(low, as_of), format::near_date(high, as_of))
                 }),
-                turnover_then: "–".to_owned(),
+                turnover_then: state
+                    .turnover_then
+                    .as_ref()
+                    .map_or("–".to_owned(), |t| format!("{:.1} ({:.1} to {:.1})", t.value, t.low, t.high)),
             }
         })
         .collect()

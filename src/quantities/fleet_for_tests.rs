@@ -1,0 +1,45 @@
+//! Small fleets for tests, read the way a user's is: from files.
+
+use chrono::NaiveDate;
+
+use crate::quantities::{self, SpaFigures};
+use crate::records::load::Shared;
+use crate::records::{Fleet, Site};
+
+/// A day, written as in the records.
+pub fn day(text: &str) -> NaiveDate {
+    text.parse().unwrap()
+}
+
+/// A fleet read from files, with its one site as known on a day.
+pub struct Loaded {
+    shared: Shared,
+    /// The site.
+    pub site: Site,
+    /// Its figures.
+    pub spas: Vec<SpaFigures>,
+}
+
+impl Loaded {
+    /// What all sites share.
+    pub fn fleet(&self) -> &Fleet {
+        &self.shared.fleet
+    }
+}
+
+/// Reads files (path, text) as a fleet of one site and computes its figures on a day.
+pub fn load(files: &[(&str, &str)], as_of: &str) -> Loaded {
+    let folder = tempfile::tempdir().unwrap();
+    for (path, text) in files {
+        let path = folder.path().join(path);
+        std::fs::create_dir_all(path.parent().unwrap()).unwrap();
+        std::fs::write(path, text).unwrap();
+    }
+    let shared = Shared::load(folder.path()).unwrap();
+    let site = shared.read_site(&shared.sites[0]).unwrap_or_else(|problems| panic!("{problems:#?}"));
+    assert!(site.left_out.is_empty(), "{:?} {:#?}", site.left_out, site.diagnostics);
+    let as_of = day(as_of);
+    let site = site.as_of(as_of);
+    let spas = quantities::site_figures(&shared.fleet, &site, as_of);
+    Loaded { shared, site, spas }
+}
