@@ -11,8 +11,11 @@ pub mod program;
 pub mod robust_slope;
 pub mod run_hours;
 pub mod spa_loop;
+pub mod water_balance;
+pub mod water_change;
 pub mod water_tests;
 pub mod water_turnover;
+pub mod ways_out;
 
 use chrono::NaiveDate;
 use uom::si::volume::liter;
@@ -52,6 +55,12 @@ pub struct SpaFigures {
     pub water: water_turnover::Water,
     /// Its filters.
     pub filters: Vec<FilterFigures>,
+    /// If short: what would bring it within its limits, the best first.
+    pub ways_out: Vec<ways_out::WayOut>,
+    /// When the water is to be changed by the rule book's rule; `None` = it has none for the use.
+    pub water_change: Option<water_change::WaterChange>,
+    /// Whether the water eats or scales; `None` = not all of its tests were made on one day.
+    pub balance: Option<water_balance::WaterBalance>,
     /// The month's tests.
     pub tests: Vec<water_tests::WaterTest>,
     /// Its pumps.
@@ -69,7 +78,7 @@ pub fn site_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigu
             let flows = water_turnover::Flows::of(fleet, site, spa, &hours, &histories);
             let limits = fleet.rule_book(site).and_then(|book| book.limits(site.r#use));
             let water = water_turnover::water(&flows, limits, as_of);
-            let filters = spa
+            let filters: Vec<FilterFigures> = spa
                 .filters
                 .iter()
                 .zip(&histories)
@@ -81,6 +90,13 @@ pub fn site_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigu
                     FilterFigures { at: filter.at.clone(), state }
                 })
                 .collect();
+            let ways_out = water.months.last().map_or(Vec::new(), |row| {
+                let states: Vec<_> = filters.iter().map(|f| f.state.clone()).collect();
+                ways_out::ways_out(&flows, &states, limits, row)
+            });
+            let water_change = water_change::water_change(limits, site, spa, as_of);
+            let balance = water_balance::water_balance(site, spa, Month::of(as_of));
+            drop(flows);
             let pumps = spa
                 .pumps
                 .iter()
@@ -93,7 +109,7 @@ pub fn site_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigu
                 })
                 .collect();
             let tests = water_tests::tests(fleet, site, spa, Month::of(as_of));
-            SpaFigures { at: spa.at.clone(), water, filters, tests, pumps }
+            SpaFigures { at: spa.at.clone(), water, filters, ways_out, water_change, balance, tests, pumps }
         })
         .collect()
 }

@@ -324,12 +324,21 @@ fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
             .filter(|times| *times > 1)
             .map_or(String::new(), |times| format!(" About {times} times in 12 months."));
         all.push(ToDo {
-            urgency: if overdue { Urgency::Plan } else { Urgency::Note },
+            urgency: match (overdue, task.by_rule) {
+                // What a rule of hygiene asks for does not wait.
+                (true, true) => Urgency::ActNow,
+                (true, false) => Urgency::Plan,
+                (false, _) => Urgency::Note,
+            },
             at: Some(task.at.clone()),
-            reason: if overdue { "task-overdue" } else { "task-due" },
+            reason: match (task.by_rule, overdue) {
+                (true, _) => "water-change-due",
+                (false, true) => "task-overdue",
+                (false, false) => "task-due",
+            },
             what: format::words(task.id.as_str()),
-            says: format!("{}.{again}", format::sentence(&task.because)),
-            if_left: String::new(),
+            says: format!("{}.{again}", format::sentence(task.because.trim_end_matches('.'))),
+            if_left: if task.by_rule { "old water can carry disease whatever its tests say" } else { "" }.to_owned(),
             due: Some(due),
             source: task.source.clone(),
         });

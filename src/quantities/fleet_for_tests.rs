@@ -4,31 +4,20 @@ use chrono::NaiveDate;
 
 use crate::quantities::{self, SpaFigures};
 use crate::records::load::Shared;
-use crate::records::{Fleet, Site};
 
 /// A day, written as in the records.
-pub fn day(text: &str) -> NaiveDate {
+pub(crate) fn day(text: &str) -> NaiveDate {
     text.parse().unwrap()
 }
 
-/// A fleet read from files, with its one site as known on a day.
-pub struct Loaded {
-    shared: Shared,
-    /// The site.
-    pub site: Site,
+/// What was computed of a fleet's one site.
+pub(crate) struct Loaded {
     /// Its figures.
-    pub spas: Vec<SpaFigures>,
-}
-
-impl Loaded {
-    /// What all sites share.
-    pub fn fleet(&self) -> &Fleet {
-        &self.shared.fleet
-    }
+    pub(crate) spas: Vec<SpaFigures>,
 }
 
 /// Reads files (path, text) as a fleet of one site and computes its figures on a day.
-pub fn load(files: &[(&str, &str)], as_of: &str) -> Loaded {
+pub(crate) fn load(files: &[(&str, &str)], as_of: &str) -> Loaded {
     let folder = tempfile::tempdir().unwrap();
     for (path, text) in files {
         let path = folder.path().join(path);
@@ -40,6 +29,5 @@ pub fn load(files: &[(&str, &str)], as_of: &str) -> Loaded {
     assert!(site.left_out.is_empty(), "{:?} {:#?}", site.left_out, site.diagnostics);
     let as_of = day(as_of);
     let site = site.as_of(as_of);
-    let spas = quantities::site_figures(&shared.fleet, &site, as_of);
-    Loaded { shared, site, spas }
+    Loaded { spas: quantities::site_figures(&shared.fleet, &site, as_of) }
 }

@@ -382,7 +382,7 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
         },
         months: shown,
         table_note: water_note(given, figures, units),
-        ways_out: Vec::new(),
+        ways_out: crate::report::ways_out_view::ways_out(given.fleet, figures),
         filters: filter_rows(given, spa, figures),
     }
 }
