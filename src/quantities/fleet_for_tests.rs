@@ -3,7 +3,9 @@
 use chrono::NaiveDate;
 
 use crate::quantities::{self, SpaFigures};
+use crate::records::Fleet;
 use crate::records::load::Shared;
+use crate::site::{self, SiteFigures};
 
 /// A day, written as in the records.
 pub(crate) fn day(text: &str) -> NaiveDate {
@@ -18,6 +20,15 @@ pub(crate) struct Loaded {
 
 /// Reads files (path, text) as a fleet of one site and computes its figures on a day.
 pub(crate) fn load(files: &[(&str, &str)], as_of: &str) -> Loaded {
+    load_with(files, as_of, |_, site, _| Loaded { spas: site.spas.to_vec() })
+}
+
+/// The same with all that is known of the site.
+pub(crate) fn load_with<T>(
+    files: &[(&str, &str)],
+    as_of: &str,
+    then: impl FnOnce(&Fleet, &SiteFigures, NaiveDate) -> T,
+) -> T {
     let folder = tempfile::tempdir().unwrap();
     for (path, text) in files {
         let path = folder.path().join(path);
@@ -29,5 +40,7 @@ pub(crate) fn load(files: &[(&str, &str)], as_of: &str) -> Loaded {
     assert!(site.left_out.is_empty(), "{:?} {:#?}", site.left_out, site.diagnostics);
     let as_of = day(as_of);
     let site = site.as_of(as_of);
-    Loaded { spas: quantities::site_figures(&shared.fleet, &site, as_of) }
+    let spas = quantities::site_figures(&shared.fleet, &site, as_of);
+    let figures = site::site_figures(&shared.fleet, &site, &spas, as_of);
+    then(&shared.fleet, &figures, as_of)
 }

@@ -229,6 +229,10 @@ pub fn words(id: &str) -> String {
 
 /// A text with its first letter as a capital.
 pub fn sentence(text: &str) -> String {
+    // The one word that keeps its small letter.
+    if text.starts_with("pH") {
+        return text.to_owned();
+    }
     let mut characters = text.chars();
     characters.next().map_or_else(String::new, |first| first.to_uppercase().collect::<String>() + characters.as_str())
 }

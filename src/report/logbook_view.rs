@@ -228,8 +228,9 @@ fn summary(given: &Given, spas: &[LogSpa]) -> String {
     says.push_str(&format!(". {} in the log.", format::sentence(&count(work, "piece of work", "pieces of work"))));
     if unmet > 0 {
         says.push_str(&format!(
-            " {} without a re-test that met the limits by the end of the month.",
-            if unmet == 1 { "One was left".to_owned() } else { format!("{unmet} were left") }
+            " {} outside the limits {} no re-test that met them by the end of the month.",
+            format::sentence(&count(unmet, "run of tests", "runs of tests")),
+            if unmet == 1 { "has" } else { "have" }
         ));
     }
     says
@@ -550,4 +551,69 @@ fn cautions() -> Vec<String> {
         .filter(|c| SUBJECTS.contains(&c.subject.as_str()))
         .map(|c| format!("{}: {}", c.subject, c.text))
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantities::fleet_for_tests::load_with;
+
+    const FLEET: &str = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London, limits: uk, technicians: {dan: {name: Dan Invented}}}";
+
+    fn of(log: &str) -> LogBookView {
+        let site = format!(
+            "format: 1\nname: Home\nuse: rental\nclosed: [{{from: 2026-07-01, to: 2026-07-31}}]\nspas: {{tub: {{fitted: 2026-01-01, volume: 1200 L, filters: {{main: {{kind: cartridge}}}}}}}}\nlog: [{log}]\n"
+        );
+        load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", &site)], "2026-06-30", |fleet, site, as_of| {
+            let document = Document {
+                title: "t".to_owned(),
+                site: "Home".to_owned(),
+                month: "June 2026".to_owned(),
+                prepared_by: "Test".to_owned(),
+                prepared_for: None,
+                as_of: as_of.to_string(),
+                paper: crate::report::view::Paper::A4,
+                lang: "en-GB".to_owned(),
+                header: String::new(),
+                footer: String::new(),
+            };
+            let month = Month::of(as_of);
+            view(&Given { fleet, site, month, document: &document, rule_book: "uk", limits: &[] })
+        })
+    }
+
+    #[test]
+    fn a_month_with_nothing_is_one_line_and_the_lines_to_sign() {
+        let view = of("");
+        assert_eq!(
+            view.nothing_to_say.as_deref(),
+            Some("The records hold no test, clean, change or closure at Home in June 2026.")
+        );
+        assert_eq!(view.sign.len(), 2);
+    }
+
+    #[test]
+    fn tests_actions_and_work_without_notes_or_surnames() {
+        let view = of("{date: 2026-06-02, time: 09:00, by: dan, note: SECRET, at: {tub: {ph: 7.9, free_chlorine: 4, note: SECRET}}},
+            {date: 2026-06-03, by: dan, at: {tub: {done: [water_change], after: {ph: 7.3}}, tub/main: {pressure: 0.5, done: [filter_clean], after: {pressure: 0.3}}}},
+            {date: 2026-06-20, at: {tub: {ph: 6.8}, tub/main: {down: 2 d}}}");
+        let text = serde_json::to_string(&view).unwrap();
+        assert!(!text.contains("SECRET") && !text.contains("Invented"), "{text}");
+        assert_eq!(view.nothing_to_say, None);
+        let spa = &view.spas[0];
+        let heads: Vec<(&str, &str)> = spa.columns.iter().map(|c| (c.head.as_str(), c.limits.as_str())).collect();
+        assert_eq!(heads, [("pH", "7.0–7.6"), ("Free chlorine", "3.0–5.0 mg/L")]);
+        let rows: Vec<Vec<&str>> =
+            spa.tests.iter().map(|t| t.cells.iter().map(|c| c.value.as_str()).collect()).collect();
+        assert_eq!(rows, [["7.9 high", "4.0"], ["7.3", ""], ["6.8 low", ""]]);
+        assert_eq!((spa.tests[0].by.as_str(), spa.tests[1].time.as_str()), ("Dan", "after work"));
+        assert_eq!(spa.out.len(), 2);
+        assert_eq!((spa.out[0].action.as_str(), spa.out[0].retest.as_str()), ("Water change 3 Jun", "7.3 on 3 Jun"));
+        assert_eq!((spa.out[1].action.as_str(), spa.out[1].retest.as_str()), ("Nothing recorded", NO_RETEST));
+        assert_eq!(spa.work.len(), 2);
+        assert_eq!(spa.work[1].after, "pressure 0.30 bar");
+        // Out of service on the two days up to the 20th; the season of July is no closure of June.
+        assert_eq!(view.closures.len(), 1);
+        assert_eq!(view.closures[0].when, "19 Jun to 20 Jun");
+    }
 }

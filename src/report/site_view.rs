@@ -106,7 +106,15 @@ fn document(given: &Given) -> view::Document {
         },
         lang: if settings.units == Units::Us { "en-US" } else { "en-GB" }.to_owned(),
         header: settings.fleet.0.clone(),
-        footer: format!("{} · {month} · from records up to {}", site.name, calendar::in_words(given.site.as_of)),
+        footer: format!(
+            "{} · {month} · from records up to {} · {}",
+            site.name,
+            calendar::in_words(given.site.as_of),
+            match given.fleet.rule_book(site).filter(|book| book.limits(site.r#use).is_some()) {
+                Some(book) => format!("rule book {}; local codes come first", book.name),
+                None => "no limits; local codes come first".to_owned(),
+            }
+        ),
     }
 }
 
