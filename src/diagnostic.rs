@@ -169,7 +169,7 @@ impl Diagnostic {
         for extra in [self.hint.as_ref(), self.left_out.as_ref()].into_iter().flatten() {
             let _ = write!(line, "; {extra}");
         }
-        line
+        harmless(&line)
     }
 
     fn severity_word(&self) -> &'static str {
@@ -185,8 +185,10 @@ impl Diagnostic {
             Severity::Error => Level::ERROR,
             Severity::Warning => Level::WARNING,
         };
+        let (message, file) = (harmless(&self.message), harmless(&self.file));
+        let (hint, left_out) = (self.hint.as_deref().map(harmless), self.left_out.as_deref().map(harmless));
         let mut group = level
-            .primary_title(self.message.as_str())
+            .primary_title(message.as_str())
             .id(self.rule.name())
             .elements(Vec::<annotate_snippets::Element>::new());
         let window = |text: &str, spot: Spot| Window::new(text, spot);
@@ -195,11 +197,11 @@ impl Diagnostic {
             group = group.element(
                 Snippet::source(window.text.as_str())
                     .line_start(spot.line)
-                    .path(self.file.as_str())
+                    .path(file.as_str())
                     .annotation(AnnotationKind::Primary.span(window.bytes.clone())),
             );
         } else {
-            group = group.element(annotate_snippets::Origin::path(self.file.as_str()));
+            group = group.element(annotate_snippets::Origin::path(file.as_str()));
         }
         let second = self.second.as_ref().map(|s| (s, window(&s.excerpt, s.spot)));
         if let Some((second, window)) = &second {
@@ -210,10 +212,10 @@ impl Diagnostic {
                     .annotation(AnnotationKind::Context.span(window.bytes.clone()).label(second.label.as_str())),
             );
         }
-        if let Some(hint) = &self.hint {
+        if let Some(hint) = &hint {
             group = group.element(Level::HELP.with_name("hint").message(hint.as_str()));
         }
-        if let Some(left_out) = &self.left_out {
+        if let Some(left_out) = &left_out {
             group = group.element(Level::NOTE.with_name("so").message(left_out.as_str()));
         }
         let renderer = if colour { Renderer::styled() } else { Renderer::plain() };
@@ -233,6 +235,14 @@ impl Diagnostic {
             "left_out": self.left_out,
         })
     }
+}
+
+/// Text of a record as a terminal may show it: a control character is written out instead of obeyed.
+fn harmless(text: &str) -> String {
+    if !text.contains(char::is_control) {
+        return text.to_owned();
+    }
+    text.chars().map(|c| if c.is_control() { c.escape_default().to_string() } else { c.to_string() }).collect()
 }
 
 /// The part of a line that fits a terminal, around the spot, and the spot's bytes in it.

@@ -123,7 +123,7 @@ struct Of<'a, T> {
 /// # Errors
 /// If polars refuses a table.
 pub fn tables(sites: &[SiteFigures]) -> Result<Vec<Table>, TableError> {
-    Ok(vec![
+    let mut tables = vec![
         run_hours(sites)?,
         hours_forecast(sites)?,
         water_turnover(sites)?,
@@ -132,7 +132,10 @@ pub fn tables(sites: &[SiteFigures]) -> Result<Vec<Table>, TableError> {
         parts(sites)?,
         pump_failures(sites)?,
         to_do(sites)?,
-    ])
+    ];
+    // A table of a header alone would look like a mistake.
+    tables.retain(|table| table.rows > 0);
+    Ok(tables)
 }
 
 fn run_hours(sites: &[SiteFigures]) -> Result<Table, TableError> {

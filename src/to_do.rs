@@ -389,33 +389,38 @@ fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
 
 fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     for pump in spas.iter().flat_map(|s| &s.pumps) {
-        let (what, says) = match &pump.hours {
-            None => (
+        let gap = match &pump.hours {
+            None => Some((
+                "hours-unknown",
                 "its hours are not known",
                 "To know them, add its `fitted` day and a `program`, or counter readings.".to_owned(),
-            ),
-            Some(hours) if hours.curves.is_empty() => {
-                ("its hours are not known", "To know them, add a `program` or counter readings.".to_owned())
+            )),
+            Some(hours) if hours.curves.is_empty() => Some((
+                "hours-unknown",
+                "its hours are not known",
+                "To know them, add a `program` or counter readings.".to_owned(),
+            )),
+            Some(hours) if hours.set_aside > 0 => {
+                let readings = match hours.set_aside {
+                    1 => "One reading of its counter cannot be right beside the others and is".to_owned(),
+                    count => format!("{count} readings of its counter cannot be right beside the others and are"),
+                };
+                Some(("reading-set-aside", "counter readings were set aside", format!("{readings} not used.")))
             }
-            Some(hours) if hours.set_aside > 0 => (
-                "counter readings were set aside",
-                format!(
-                    "{} readings of its counter cannot be right beside the others and are not used.",
-                    hours.set_aside
-                ),
-            ),
-            _ => continue,
+            Some(_) => None,
         };
-        all.push(ToDo {
-            urgency: Urgency::Note,
-            at: Some(pump.at.clone()),
-            reason: if what.starts_with("counter") { "reading-set-aside" } else { "hours-unknown" },
-            what: what.to_owned(),
-            says,
-            if_left: String::new(),
-            due: None,
-            source: None,
-        });
+        if let Some((reason, what, says)) = gap {
+            all.push(ToDo {
+                urgency: Urgency::Note,
+                at: Some(pump.at.clone()),
+                reason,
+                what: what.to_owned(),
+                says,
+                if_left: String::new(),
+                due: None,
+                source: None,
+            });
+        }
         if let Some(hours) = &pump.hours
             && let Some(day) = hours.exchanges.iter().rev().find(|day| **day > plus_days(as_of, -460))
         {

@@ -127,11 +127,12 @@ fn is_invisible(character: char) -> bool {
         )
 }
 
-/// Text as it can be set: white space in single blanks, invisible characters dropped, and each
+/// Text as it can be set: white space in single blanks but for no-break spaces, invisible characters dropped, and each
 /// character the font lacks replaced by `□`.
 pub fn printable(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
-    for word in text.split_whitespace() {
+    // A no-break space keeps a number's digits and its unit together.
+    for word in text.split(|c: char| c.is_whitespace() && c != '\u{a0}').filter(|word| !word.is_empty()) {
         if !out.is_empty() {
             out.push(' ');
         }
@@ -352,6 +353,7 @@ mod tests {
         }
         assert_eq!(printable("a\u{202e}b 水\t\n c\u{7}"), "ab □ c");
         assert_eq!(printable("\u{feff} "), "");
+        assert_eq!(printable("14\u{a0}000  h"), "14\u{a0}000 h");
     }
 
     #[test]

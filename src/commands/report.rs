@@ -255,7 +255,11 @@ impl Run<'_> {
         if let Some(error) = &published.left_behind {
             self.printer.problem(&format!("warning: the folder it replaced could not be removed: {error}"));
         }
-        let left = if left_out.is_empty() { String::new() } else { format!("; {} things left out", left_out.len()) };
+        let left = match left_out.len() {
+            0 => String::new(),
+            1 => "; one thing left out".to_owned(),
+            things => format!("; {things} things left out"),
+        };
         self.printer.summary(&format!(
             "{}: {sites} of {} sites in {}{left}{}",
             self.month,

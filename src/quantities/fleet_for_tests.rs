@@ -24,6 +24,7 @@ pub(crate) fn load(files: &[(&str, &str)], as_of: &str) -> Loaded {
 }
 
 /// The same with all that is known of the site.
+#[expect(clippy::disallowed_methods, reason = "a test writes its own fleet")]
 pub(crate) fn load_with<T>(
     files: &[(&str, &str)],
     as_of: &str,

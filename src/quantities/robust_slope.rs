@@ -50,7 +50,7 @@ pub fn line(points: &[(f64, f64)]) -> Option<Line> {
     let (slope_low, slope_high) = if points.len() < 3 {
         (slope, slope)
     } else {
-        (rank(((pairs - spread) / 2.0).floor()), rank(((pairs + spread) / 2.0).ceil() + 1.0))
+        (rank(((pairs - spread) / 2.0).floor()), rank(f64::midpoint(pairs, spread).ceil() + 1.0))
     };
     let mut heights: Vec<f64> = points.iter().map(|(x, y)| y - slope * x).collect();
     let at_zero = median(&mut heights)?;

@@ -526,8 +526,8 @@ impl<'a> Flows<'a> {
 
     /// The rise at which the book has filters cleaned, bar.
     fn rise_limit(&self) -> Option<f64> {
-        let tasks = self.fleet.book.tasks.iter().filter(|(_, task)| task.fits.as_str() == "filter");
-        tasks.filter_map(|(_, task)| task.or_pressure_rise).next().map(|p| p.0.get::<bar>())
+        let mut tasks = self.fleet.book.tasks.iter().filter(|(_, task)| task.fits.as_str() == "filter");
+        tasks.find_map(|(_, task)| task.or_pressure_rise).map(|p| p.0.get::<bar>())
     }
 
     fn stated(&self) -> Option<Figure> {

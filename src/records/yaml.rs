@@ -357,14 +357,24 @@ fn read_with_places<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> u
                 }
                 let left_out = cost(&path);
                 let mark = fault.mark.unwrap_or(root.mark);
-                problems.push(Problem {
-                    rule: fault.rule,
-                    path: path.clone(),
-                    left_out,
-                    spot: spot(mark),
-                    message: fault.message,
-                    hint: fault.hint,
+                // A field that misses because its value was taken out has been told of.
+                let told = fault.missing.is_some_and(|field| {
+                    let is_it = |p: &Problem| match p.path.split_last() {
+                        Some((Step::Key(key), above)) => key == field && above == path,
+                        _ => false,
+                    };
+                    problems.iter().any(is_it)
                 });
+                if !told {
+                    problems.push(Problem {
+                        rule: fault.rule,
+                        path: path.clone(),
+                        left_out,
+                        spot: spot(mark),
+                        message: fault.message,
+                        hint: fault.hint,
+                    });
+                }
                 if left_out == 0 {
                     whole_lost = true;
                 }
@@ -486,6 +496,8 @@ struct Fault {
     hint: Option<String>,
     mark: Option<Mark>,
     path: Option<Vec<Step>>,
+    /// The field that is not there, if that is the fault.
+    missing: Option<&'static str>,
 }
 
 impl std::fmt::Display for Fault {
@@ -498,7 +510,7 @@ impl std::error::Error for Fault {}
 
 impl Fault {
     fn new(rule: Rule, message: String, hint: Option<String>) -> Self {
-        Self { rule, message, hint, mark: None, path: None }
+        Self { rule, message, hint, mark: None, path: None, missing: None }
     }
 }
 
@@ -528,7 +540,9 @@ impl de::Error for Fault {
         Self::invalid_type(found, expected)
     }
     fn missing_field(field: &'static str) -> Self {
-        Self::new(Rule::MissingField, format!("`{field}` is missing"), Some(format!("add `{field}:` here")))
+        let fault =
+            Self::new(Rule::MissingField, format!("`{field}` is missing"), Some(format!("add `{field}:` here")));
+        Self { missing: Some(field), ..fault }
     }
     fn unknown_variant(variant: &str, expected: &'static [&'static str]) -> Self {
         let words: Vec<String> = expected.iter().map(|w| format!("`{w}`")).collect();

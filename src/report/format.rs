@@ -229,7 +229,7 @@ pub fn words(id: &str) -> String {
 
 /// A text with its first letter as a capital.
 pub fn sentence(text: &str) -> String {
-    // The one word that keeps its small letter.
+    // The symbol is written so wherever it stands.
     if text.starts_with("pH") {
         return text.to_owned();
     }

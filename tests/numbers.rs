@@ -1,0 +1,4 @@
+//! Figures held against arithmetic done by hand.
+
+mod cases;
+pub mod contract;

@@ -1,0 +1,1 @@
+//! What is said of faulty records, and what is not said of sound ones.

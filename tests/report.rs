@@ -1,0 +1,6 @@
+//! What a run of `report` writes, looked at as its readers would.
+
+mod demo;
+mod findings;
+mod hostile;
+mod publishing;
