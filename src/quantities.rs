@@ -3,15 +3,23 @@
 
 pub mod failures;
 pub mod filters;
+#[cfg(test)]
+pub(crate) mod fleet_for_tests;
 pub mod forecast_check;
 pub mod hours_forecast;
 pub mod part_lives;
 pub mod program;
+pub mod robust_slope;
 pub mod run_hours;
+pub mod spa_loop;
+pub mod water_balance;
+pub mod water_change;
 pub mod water_tests;
 pub mod water_turnover;
+pub mod ways_out;
 
 use chrono::NaiveDate;
+use uom::si::volume::liter;
 
 use crate::address::Address;
 use crate::calendar::Month;
@@ -48,6 +56,12 @@ pub struct SpaFigures {
     pub water: water_turnover::Water,
     /// Its filters.
     pub filters: Vec<FilterFigures>,
+    /// If short: what would bring it within its limits, the best first.
+    pub ways_out: Vec<ways_out::WayOut>,
+    /// When the water is to be changed by the rule book's rule; `None` = it has none for the use.
+    pub water_change: Option<water_change::WaterChange>,
+    /// Whether the water eats or scales; `None` = not all of its tests were made on one day.
+    pub balance: Option<water_balance::WaterBalance>,
     /// The month's tests.
     pub tests: Vec<water_tests::WaterTest>,
     /// Its pumps.
@@ -61,15 +75,29 @@ pub fn site_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigu
         .map(|spa| {
             let hours: Vec<_> =
                 spa.pumps.iter().map(|pump| run_hours::run_hours(fleet, site, spa, pump, as_of)).collect();
-            let water = water_turnover::water(fleet, site, spa, &hours, as_of);
-            let filters = spa
+            let histories = filters::histories(fleet, site, spa);
+            let flows = water_turnover::Flows::of(fleet, site, spa, &hours, &histories);
+            let limits = fleet.rule_book(site).and_then(|book| book.limits(site.r#use));
+            let water = water_turnover::water(&flows, limits, as_of);
+            let filters: Vec<FilterFigures> = spa
                 .filters
                 .iter()
-                .map(|filter| FilterFigures {
-                    at: filter.at.clone(),
-                    state: filters::state(fleet, site, filter, as_of),
+                .zip(&histories)
+                .map(|(filter, history)| {
+                    let mut state = filters::state(fleet, site, filter, history);
+                    let volume = spa.volume.map(|v| v.0.get::<liter>()).filter(|_| state.clean_by.is_some());
+                    state.turnover_then =
+                        volume.and_then(|litres| Some(water.flow_when_fouled.as_ref()?.map(|flow| litres / flow)));
+                    FilterFigures { at: filter.at.clone(), state }
                 })
                 .collect();
+            let ways_out = water.months.last().map_or(Vec::new(), |row| {
+                let states: Vec<_> = filters.iter().map(|f| f.state.clone()).collect();
+                ways_out::ways_out(&flows, &states, limits, row)
+            });
+            let water_change = water_change::water_change(limits, site, spa, as_of);
+            let balance = water_balance::water_balance(site, spa, Month::of(as_of));
+            drop(flows);
             let pumps = spa
                 .pumps
                 .iter()
@@ -82,7 +110,7 @@ pub fn site_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigu
                 })
                 .collect();
             let tests = water_tests::tests(fleet, site, spa, Month::of(as_of));
-            SpaFigures { at: spa.at.clone(), water, filters, tests, pumps }
+            SpaFigures { at: spa.at.clone(), water, filters, ways_out, water_change, balance, tests, pumps }
         })
         .collect()
 }

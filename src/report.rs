@@ -2,9 +2,11 @@
 
 pub mod cautions;
 pub mod format;
+pub mod logbook_view;
 pub mod site;
 pub mod site_charts;
 pub mod site_view;
 pub mod template;
 pub mod typst;
 pub mod view;
+pub mod ways_out_view;

@@ -255,8 +255,7 @@ fn filters(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("clean_by", |r| Cell::date(r.row.clean_by.map(|c| c.0))),
             ("clean_by_low", |r| Cell::date(r.row.clean_by.map(|c| c.1))),
             ("clean_by_high", |r| Cell::date(r.row.clean_by.map(|c| c.2))),
-            // Needs the filter's fouled curve against the pump's: not computed yet, so not known.
-            ("turnover_at_clean_by_min", |_| Cell::Number(None)),
+            ("turnover_at_clean_by_min", |r| Cell::rounded(r.row.turnover_then.as_ref().map(|t| t.value), 4)),
         ],
     )
 }

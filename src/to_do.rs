@@ -61,6 +61,10 @@ pub struct ToDo {
     pub source: Option<Source>,
 }
 
+/// The hottest water that is not a danger by itself, °C (104 °F; UL 1563 as quoted in code text).
+const HOTTEST_CELSIUS: f64 = 40.0;
+/// The part that keeps bathers off the suction; its life is the one stated on it.
+const SUCTION_COVER: &str = "suction_cover";
 /// Days before its due date from which a part is on the list.
 const PART_SOON_DAYS: i64 = 90;
 
@@ -136,6 +140,18 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
                 });
             }
         }
+        for finding in &spa.water.findings {
+            all.push(ToDo {
+                urgency: Urgency::Plan,
+                at: Some(spa.at.clone()),
+                reason: "curve-misses-loop",
+                what: "check the pump's curve and the pipe in the records".to_owned(),
+                says: format!("By what is written {finding}."),
+                if_left: "the flow cannot be calculated".to_owned(),
+                due: None,
+                source: Some(site.source(&format!("spas.{}.pipe", spa.at))),
+            });
+        }
         if row.verdict == Verdict::Unknown && !spa.water.missing.is_empty() {
             all.push(ToDo {
                 urgency: Urgency::Note,
@@ -156,25 +172,34 @@ fn tests(fleet: &Fleet, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToD
         for quantity in Quantity::ALL.into_iter().filter(|q| q.is_water_test()) {
             let rows: Vec<_> = spa.tests.iter().filter(|t| t.quantity == quantity).collect();
             let Some(last) = rows.last() else { continue };
-            if !matches!(last.verdict, TestVerdict::Low | TestVerdict::High) {
+            // Water over 40 °C can hurt at once, whatever the rule book has to say of it.
+            let hot = quantity == Quantity::Temperature && last.value > HOTTEST_CELSIUS + 1e-9;
+            if !matches!(last.verdict, TestVerdict::Low | TestVerdict::High) && !hot {
                 continue;
             }
+            let out_of = match last.verdict {
+                TestVerdict::Low | TestVerdict::High => last.verdict.word(),
+                _ => "over 40 °C (104 °F)",
+            };
             let wrong = rows.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).count();
             let name = format::quantity_name(quantity);
             let value = format::test_value(quantity, last.value, fleet.settings.units);
             let limits = format::test_limits(quantity, last.low_limit, last.high_limit, fleet.settings.units);
-            // Water over 40 °C can hurt at once.
-            let hot = quantity == Quantity::Temperature && last.verdict == TestVerdict::High;
             all.push(ToDo {
                 urgency: if hot { Urgency::DoNotUse } else { Urgency::ActNow },
                 at: Some(spa.at.clone()),
                 reason: "water-test-out",
-                what: format!("{name} is {}", last.verdict.word()),
-                says: format!(
-                    "{name} was {value} on {}; the limits are {limits}. {wrong} of {} tests this month were out.",
-                    calendar::in_words(last.day),
-                    rows.len()
-                ),
+                what: format!("{name} is {out_of}"),
+                says: if matches!(last.verdict, TestVerdict::Low | TestVerdict::High) {
+                    format!(
+                        "{name} was {value} on {}; the limits are {limits}. {wrong} of {} tests this month were out. {}.",
+                        calendar::in_words(last.day),
+                        rows.len(),
+                        format::sentence(&last.action)
+                    )
+                } else {
+                    format!("{name} was {value} on {}.", calendar::in_words(last.day))
+                },
                 if_left: if hot {
                     "water this hot can make bathers faint"
                 } else {
@@ -240,9 +265,38 @@ fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_of: NaiveDa
 
 fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     for part in parts {
+        let is_cover = part.part.id.as_str() == SUCTION_COVER;
+        if part.due.is_none() && is_cover {
+            all.push(ToDo {
+                urgency: Urgency::Plan,
+                at: Some(part.part.at.clone()),
+                reason: "suction-cover-age-unknown",
+                what: "find out how old the suction covers are".to_owned(),
+                says:
+                    "A suction cover is good for the years stated on it; the records do not say when these were fitted."
+                        .to_owned(),
+                if_left: "a cover past its life can break and hold a bather under water".to_owned(),
+                due: None,
+                source: part.sources.last().cloned(),
+            });
+        }
         let Some(due) = part.due else { continue };
         let name = format::words(part.part.id.as_str());
         let overdue = due <= as_of;
+        if is_cover && overdue {
+            // No deferring and no margin: entrapment kills.
+            all.push(ToDo {
+                urgency: Urgency::DoNotUse,
+                at: Some(part.part.at.clone()),
+                reason: "suction-cover-over-age",
+                what: "close the spa until its suction covers are renewed".to_owned(),
+                says: format::part_reason(part, as_of),
+                if_left: "a cover past its stated life can break and hold a bather under water".to_owned(),
+                due: Some(due),
+                source: part.sources.last().cloned(),
+            });
+            continue;
+        }
         let deferred = part.part.deferred.filter(|day| *day > as_of);
         if !overdue && days_between(as_of, due) > PART_SOON_DAYS {
             continue;
@@ -309,15 +363,24 @@ fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
         let overdue = due <= as_of;
         let again = task
             .times
-            .filter(|times| *times > 1)
+            .filter(|times| *times > 1 && !task.by_rule)
             .map_or(String::new(), |times| format!(" About {times} times in 12 months."));
         all.push(ToDo {
-            urgency: if overdue { Urgency::Plan } else { Urgency::Note },
+            urgency: match (overdue, task.by_rule) {
+                // What a rule of hygiene asks for does not wait.
+                (true, true) => Urgency::ActNow,
+                (true, false) => Urgency::Plan,
+                (false, _) => Urgency::Note,
+            },
             at: Some(task.at.clone()),
-            reason: if overdue { "task-overdue" } else { "task-due" },
+            reason: match (task.by_rule, overdue) {
+                (true, _) => "water-change-due",
+                (false, true) => "task-overdue",
+                (false, false) => "task-due",
+            },
             what: format::words(task.id.as_str()),
-            says: format!("{}.{again}", format::sentence(&task.because)),
-            if_left: String::new(),
+            says: format!("{}.{again}", format::sentence(task.because.trim_end_matches('.'))),
+            if_left: if task.by_rule { "old water can carry disease whatever its tests say" } else { "" }.to_owned(),
             due: Some(due),
             source: task.source.clone(),
         });
@@ -430,5 +493,42 @@ fn left_at_visits(site: &Site, all: &mut Vec<ToDo>) {
                 source: Some(site.source(&format!("log[{index}].left[{item}]"))),
             });
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantities::fleet_for_tests::load_with;
+
+    fn urgent(spa: &str, log: &str) -> Vec<(Urgency, &'static str)> {
+        let site = format!("format: 1\nspas: {{tub: {{{spa}}}}}\nlog: [{log}]\n");
+        let book = "format: 1\nparts: {suction_cover: {fits: spa, interval: {age: 60 mo}}}\n";
+        let fleet = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London}";
+        let files = [("fleet.yaml", fleet), ("upkeep.yaml", book), ("sites/home.yaml", site.as_str())];
+        load_with(&files, "2026-06-30", |_, site, _| site.to_do.iter().map(|t| (t.urgency, t.reason)).collect())
+    }
+
+    #[test]
+    fn a_suction_cover_past_its_stated_life_closes_the_spa() {
+        let over = urgent("fitted: 2021-06-30", "");
+        assert_eq!(over[0], (Urgency::DoNotUse, "suction-cover-over-age"));
+        // Deferring it changes nothing.
+        let deferred =
+            urgent("fitted: 2021-06-30", "{date: 2026-06-01, at: {tub: {deferred: {suction_cover: 2027-01-01}}}}");
+        assert_eq!(deferred[0], (Urgency::DoNotUse, "suction-cover-over-age"));
+        let renewed = urgent("fitted: 2021-06-30", "{date: 2026-06-01, at: {tub: {renewed: [suction_cover]}}}");
+        assert!(renewed.iter().all(|(urgency, _)| *urgency != Urgency::DoNotUse), "{renewed:?}");
+        let unknown = urgent("fitted: unknown", "");
+        assert!(unknown.contains(&(Urgency::Plan, "suction-cover-age-unknown")), "{unknown:?}");
+    }
+
+    #[test]
+    fn water_over_forty_degrees_closes_the_spa_without_a_rule_book() {
+        let of = |temperature: &str| {
+            urgent("fitted: 2026-01-01", &format!("{{date: 2026-06-30, at: {{tub: {{temperature: {temperature}}}}}}}"))
+        };
+        assert_eq!(of("40.5")[0], (Urgency::DoNotUse, "water-test-out"));
+        assert!(of("40.0").iter().all(|(urgency, _)| *urgency != Urgency::DoNotUse));
     }
 }

@@ -1,16 +1,20 @@
 //! How fouled is each filter, and when will it have to be cleaned? From the gauge at its inlet.
 //!
 //! Only the rise above clean is the filter's. Clean is what the gauge showed after the last clean,
-//! else what the record states.
+//! else what the record states. The line through the readings since the last clean is a robust one: a
+//! gauge is read by eye, and one reading written down wrong must not move the day to clean.
 
 use chrono::NaiveDate;
 use uom::si::pressure::bar;
 
 use crate::address::Address;
-use crate::basis::Source;
+use crate::basis::{Figure, Source};
 use crate::calendar::{Month, days_between, plus_days};
-use crate::records::log::Quantity;
-use crate::records::{Filter, Fleet, Site};
+use crate::quantities::robust_slope::{self, Line};
+use crate::quantities::run_hours;
+use crate::records::log::{Entry, Quantity};
+use crate::records::upkeep::Every;
+use crate::records::{Filter, Fleet, ReadingRow, Site, Spa};
 
 /// A filter at the as-of day.
 #[derive(Debug, Clone)]
@@ -31,137 +35,257 @@ pub struct FilterState {
     pub clean_by: Option<(NaiveDate, NaiveDate, NaiveDate)>,
     /// Rises of the last cycles between cleans, bar a day, the last first.
     pub past_rises: Vec<f64>,
+    /// Days from a clean to the limit at the present rise, with the ends of the range.
+    pub needs_every: Option<(f64, f64, f64)>,
+    /// Days between cleans by the book.
+    pub planned_every: Option<f64>,
+    /// Turnover time on the day it is to be cleaned, min, if it is not cleaned before.
+    pub turnover_then: Option<Figure>,
     /// The records it rests on.
     pub sources: Vec<Source>,
 }
 
+/// Whether work at a filter left it as clean as it gets: a clean, or what it filters with renewed.
+/// A new O-ring cleans nothing.
+fn cleaned(entry: &Entry) -> bool {
+    const FILTERS_WITH: [&str; 5] = ["cartridge", "media", "sand", "grid", "element"];
+    entry.done.iter().any(|task| task.as_str() == "filter_clean")
+        || entry.renewed.0.iter().any(|(part, _)| FILTERS_WITH.iter().any(|word| part.as_str().contains(word)))
+}
+
 /// The days a filter was cleaned or its cartridge renewed, in order.
 pub fn cleans(site: &Site, at: &Address) -> Vec<NaiveDate> {
-    let mut days: Vec<NaiveDate> = site
-        .entries(at)
-        .filter(|(_, _, entry)| {
-            entry.done.iter().any(|task| task.as_str() == "filter_clean") || !entry.renewed.0.is_empty()
-        })
-        .map(|(_, visit, _)| visit.date.0)
-        .collect();
+    let mut days: Vec<NaiveDate> =
+        site.entries(at).filter(|(_, _, entry)| cleaned(entry)).map(|(_, visit, _)| visit.date.0).collect();
+    days.sort_unstable();
     days.dedup();
     days
 }
 
-/// The gauge when clean, as known at the end of a day, bar.
-pub fn clean_pressure(site: &Site, filter: &Filter, day: NaiveDate) -> Option<f64> {
-    let cleans = cleans(site, &filter.at);
-    let after = site
-        .readings_of(&filter.at, Quantity::Pressure)
-        .filter(|row| row.after && row.day <= day && cleans.contains(&row.day))
-        .last();
-    after.map(|row| row.value).or_else(|| filter.clean_pressure.map(|p| p.0.get::<bar>()))
+/// A reading of the gauge with what was clean then.
+#[derive(Debug, Clone, Copy)]
+struct Gauge {
+    day: NaiveDate,
+    after: bool,
+    bar: f64,
+    /// Above clean, bar; `None` where clean is not known.
+    rise: Option<f64>,
 }
 
-/// The rise above clean at a day's reading, bar: before the work of the day, or after it.
-pub fn rise_on(site: &Site, filter: &Filter, day: NaiveDate, after: bool) -> Option<f64> {
-    let known = if after { day } else { plus_days(day, -1) };
-    let clean = clean_pressure(site, filter, known)?;
-    let row = site
-        .readings_of(&filter.at, Quantity::Pressure)
-        .filter(|row| row.day < day || (row.day == day && row.after <= after))
-        .last()?;
-    // A clean since the reading leaves nothing of the rise.
-    let cleaned = cleans(site, &filter.at).into_iter().any(|c| c <= known && c > row.day);
-    Some(if cleaned { 0.0 } else { (row.value - clean).max(0.0) })
+/// All that is known of a filter's gauge, put in order once: a month's rise is asked for many times.
+#[derive(Debug, Clone)]
+pub struct History {
+    cleans: Vec<NaiveDate>,
+    gauges: Vec<Gauge>,
+    clean_now: Option<f64>,
 }
 
-/// The mean rise above clean in a month, from its readings, else the last one before it; bar.
-pub fn mean_rise(site: &Site, filter: &Filter, month: Month) -> Option<f64> {
-    let rows: Vec<f64> = site
-        .readings_of(&filter.at, Quantity::Pressure)
-        .filter(|row| Month::of(row.day) == month)
-        .filter_map(|row| rise_on(site, filter, row.day, row.after))
-        .collect();
-    if rows.is_empty() {
-        return rise_on(site, filter, month.last(), true);
+impl History {
+    /// The history of a filter. At the days of `refits` the filtering pump gave way to another model: the
+    /// gauge's clean reading of the old one says nothing of the new one.
+    pub fn of(site: &Site, filter: &Filter, refits: &[NaiveDate]) -> Self {
+        let cleans = cleans(site, &filter.at);
+        let mut rows: Vec<&ReadingRow> = site.readings_of(&filter.at, Quantity::Pressure).collect();
+        rows.sort_by_key(|row| (row.day, row.after));
+        let mut clean = filter.clean_pressure.map(|p| p.0.get::<bar>());
+        let mut refits = refits.iter().peekable();
+        let mut gauges = Vec::with_capacity(rows.len());
+        for row in rows {
+            // Readings of the day itself are the old pump's, those after the work the new one's.
+            while refits.next_if(|day| **day < row.day || (**day == row.day && row.after)).is_some() {
+                clean = None;
+            }
+            if row.after && cleans.binary_search(&row.day).is_ok() {
+                clean = Some(row.value);
+            }
+            let rise = clean.map(|clean| (row.value - clean).max(0.0));
+            gauges.push(Gauge { day: row.day, after: row.after, bar: row.value, rise });
+        }
+        if refits.next().is_some() {
+            clean = None;
+        }
+        Self { cleans, gauges, clean_now: clean }
     }
-    Some(rows.iter().sum::<f64>() / rows.len() as f64)
+
+    /// The days it was cleaned, in order.
+    pub fn cleans(&self) -> &[NaiveDate] {
+        &self.cleans
+    }
+
+    /// The gauge when clean, as known now, bar.
+    pub fn clean_pressure(&self) -> Option<f64> {
+        self.clean_now
+    }
+
+    /// The rise above clean before a day's work, or after it, bar.
+    pub fn rise_on(&self, day: NaiveDate, after: bool) -> Option<f64> {
+        let until = self.gauges.partition_point(|g| (g.day, g.after) <= (day, after));
+        let gauge = self.gauges[..until].last();
+        // A clean since the reading leaves nothing of the rise.
+        let known = if after { day } else { plus_days(day, -1) };
+        let cleaned_since = self.cleans[..self.cleans.partition_point(|c| *c <= known)]
+            .last()
+            .is_some_and(|clean| gauge.is_none_or(|g| *clean > g.day || (*clean == g.day && !g.after)));
+        if cleaned_since { Some(0.0) } else { gauge?.rise }
+    }
+
+    /// The mean rise above clean in a month, from its readings, else the last one before it; bar.
+    pub fn mean_rise(&self, month: Month) -> Option<f64> {
+        let from = self.gauges.partition_point(|g| g.day < month.first());
+        let to = self.gauges.partition_point(|g| g.day <= month.last());
+        let rises: Vec<f64> = self.gauges[from..to].iter().filter_map(|g| g.rise).collect();
+        if rises.is_empty() {
+            return self.rise_on(month.last(), true);
+        }
+        Some(rises.iter().sum::<f64>() / rises.len() as f64)
+    }
+
+    /// The readings from one clean to the next as days since the clean and bar.
+    fn cycle(&self, clean: NaiveDate, until: Option<NaiveDate>) -> Vec<(f64, f64)> {
+        self.gauges
+            .iter()
+            .filter(|g| g.day > clean || (g.day == clean && g.after))
+            .filter(|g| until.is_none_or(|until| g.day < until || (g.day == until && !g.after)))
+            .map(|g| (days_between(clean, g.day) as f64, g.bar))
+            .collect()
+    }
+
+    /// The line of a cycle, if it is long enough to say something.
+    fn line(&self, clean: NaiveDate, until: Option<NaiveDate>) -> Option<Line> {
+        let points = self.cycle(clean, until);
+        let span = points.last()?.0 - points.first()?.0;
+        robust_slope::line(&points).filter(|_| span >= LEAST_DAYS).map(|line| {
+            // Few readings cannot say how far off they are; how well a gauge is read can.
+            let reading = READ_WITHIN_BAR * std::f64::consts::SQRT_2 / span;
+            Line {
+                slope_low: line.slope_low.min(line.slope - reading),
+                slope_high: line.slope_high.max(line.slope + reading),
+                ..line
+            }
+        })
+    }
 }
 
-/// The filter at the as-of day.
-pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, as_of: NaiveDate) -> FilterState {
-    let readings: Vec<_> = site.readings_of(&filter.at, Quantity::Pressure).collect();
-    let cleans = cleans(site, &filter.at);
-    let last = readings.last();
-    let clean = clean_pressure(site, filter, as_of);
-    let limit = fleet
-        .book
-        .tasks
-        .iter()
-        .filter(|(_, task)| task.fits.as_str() == "filter")
-        .find_map(|(_, task)| task.or_pressure_rise)
-        .map(|p| p.0.get::<bar>());
+/// The histories of a spa's filters, in their order.
+pub fn histories(fleet: &Fleet, site: &Site, spa: &Spa) -> Vec<History> {
+    let mut refits: Vec<NaiveDate> = Vec::new();
+    for pump in spa.pumps.iter().filter(|pump| !pump.filters_at.is_empty()) {
+        let models = run_hours::models(fleet, site, pump);
+        for pair in models.windows(2) {
+            let same = pair[0].1.zip(pair[1].1).is_some_and(|(a, b)| std::ptr::eq(a, b));
+            if !same {
+                refits.push(pair[1].0);
+            }
+        }
+    }
+    refits.sort_unstable();
+    spa.filters.iter().map(|filter| History::of(site, filter, &refits)).collect()
+}
+
+/// Days without which a rise says nothing.
+const LEAST_DAYS: f64 = 4.0;
+/// Cycles between cleans that are looked at.
+const CYCLES: usize = 4;
+/// How well a gauge is read, bar. Assumed.
+pub const READ_WITHIN_BAR: f64 = 0.01;
+/// Readings since the last clean from which they alone give the rise.
+const ENOUGH_READINGS: usize = 5;
+/// Rises under this are none, bar a day.
+const NO_RISE: f64 = 1e-6;
+
+/// The filter at the as-of day. `turnover_then` is left to whoever knows the pump.
+pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, history: &History) -> FilterState {
+    let last = history.gauges.last().copied();
+    let tasks = || fleet.book.tasks.iter().filter(|(_, task)| task.fits.as_str() == "filter").map(|(_, task)| task);
+    let limit = tasks().find_map(|task| task.or_pressure_rise).map(|p| p.0.get::<bar>());
+    let planned = tasks().find(|task| task.or_pressure_rise.is_some()).and_then(|task| match task.every {
+        Some(Every::Period(period)) => Some(period.mean_days()),
+        _ => task.at_most.map(crate::units::Period::mean_days),
+    });
     let mut state = FilterState {
-        pressure: last.map(|row| row.value),
-        read_on: last.map(|row| row.day),
-        clean_pressure: clean,
-        last_clean: cleans.last().copied(),
+        pressure: last.map(|g| g.bar),
+        read_on: last.map(|g| g.day),
+        clean_pressure: history.clean_pressure(),
+        last_clean: history.cleans.last().copied(),
         rise_per_day: None,
         rise_limit: limit,
         clean_by: None,
         past_rises: Vec::new(),
-        sources: last.map(|row| row.source()).into_iter().collect(),
+        needs_every: None,
+        planned_every: planned,
+        turnover_then: None,
+        sources: site.readings_of(&filter.at, Quantity::Pressure).last().map(ReadingRow::source).into_iter().collect(),
     };
-    let mut rises = Vec::new();
-    for (index, clean_day) in cleans.iter().enumerate().rev() {
-        let until = cleans.get(index + 1).copied().unwrap_or(as_of);
-        let start = readings.iter().rfind(|r| r.day == *clean_day && r.after);
-        let end = readings.iter().rfind(|r| r.day > *clean_day && (r.day < until || (r.day == until && !r.after)));
-        if let (Some(start), Some(end)) = (start, end) {
-            let days = days_between(start.day, end.day);
-            if days >= LEAST_DAYS {
-                rises.push((index + 1 == cleans.len(), (end.value - start.value) / days as f64));
-            }
+    let mut current = None;
+    let mut past = Vec::new();
+    for (index, clean) in history.cleans.iter().enumerate().rev() {
+        let until = history.cleans.get(index + 1).copied();
+        let line = history.line(*clean, until);
+        match until {
+            None => current = line,
+            Some(_) => past.extend(line.map(|line| line.slope)),
         }
-        if rises.len() == CYCLES {
+        if past.len() + usize::from(current.is_some()) == CYCLES {
             break;
         }
     }
-    state.past_rises = rises.iter().map(|(_, rise)| *rise).collect();
-    let typical = median(&state.past_rises);
-    state.rise_per_day = rises.first().filter(|(current, _)| *current).map(|(_, rise)| *rise).or(typical);
-    if let (Some(rise), Some(limit), Some(clean), Some(pressure), Some(read_on)) =
-        (state.rise_per_day, limit, clean, state.pressure, state.read_on)
+    if history.cleans.is_empty()
+        && let Some(first) = history.gauges.first()
     {
-        // Since the last clean, or since the last reading after it.
-        let (from, risen) = match state.last_clean {
-            Some(clean_day) if clean_day >= read_on => {
-                (clean_day, 0.0f64.max(if last.is_some_and(|r| r.after) { pressure - clean } else { 0.0 }))
-            }
-            _ => (read_on, pressure - clean),
-        };
-        let day_at = |rate: f64| {
-            let days = if risen >= limit { 0.0 } else { (limit - risen) / rate };
-            (rate > 1e-6 && days < 3650.0).then(|| plus_days(from, days.round() as i64))
-        };
-        let fastest = state.past_rises.iter().copied().fold(rise, f64::max);
-        let slowest = state.past_rises.iter().copied().fold(rise, f64::min);
-        if let Some(expected) = day_at(rise) {
-            let early = day_at(fastest * 1.1).unwrap_or(expected);
-            let late = day_at(slowest * 0.9).unwrap_or_else(|| plus_days(expected, 365));
-            state.clean_by = Some((expected, early.min(expected), late.max(expected)));
+        // Never cleaned on record: all readings are one cycle.
+        current = history.line(plus_days(first.day, -1), None);
+    }
+    state.past_rises = current.iter().map(|line| line.slope).chain(past.iter().copied()).collect();
+    let Some((rise, slow, fast)) = rate(current.as_ref(), &past) else { return state };
+    state.rise_per_day = Some(rise);
+    let (Some(limit), true) = (limit, rise > NO_RISE) else { return state };
+    let never = |rate: f64| if rate > NO_RISE { limit / rate } else { f64::INFINITY };
+    state.needs_every = Some((limit / rise, never(fast), never(slow)));
+    let (Some(clean), Some(gauge)) = (state.clean_pressure, last) else { return state };
+    // Since the last reading, or since a clean after it.
+    let (from, risen) = match state.last_clean {
+        Some(day) if day > gauge.day || (day == gauge.day && !gauge.after) => (day, 0.0),
+        _ => {
+            let since = state.last_clean.map_or(0.0, |day| days_between(day, gauge.day) as f64);
+            // Of several readings the line says better than the last one where the gauge stands.
+            let on_line =
+                current.filter(|c| c.points >= 3 && state.last_clean.is_some()).map(|c| c.at_zero + c.slope * since);
+            (gauge.day, on_line.unwrap_or(gauge.bar) - clean)
         }
+    };
+    let day_at = |rate: f64| {
+        let days = (limit - risen) / rate;
+        (rate > NO_RISE && days < 3650.0).then(|| plus_days(from, days.round() as i64))
+    };
+    // The limit cannot have been reached before the clean.
+    let not_before = state.last_clean.unwrap_or(NaiveDate::MIN);
+    if let Some(expected) = day_at(rise) {
+        let over = risen >= limit;
+        let expected = expected.max(not_before).min(if over { gauge.day.max(not_before) } else { NaiveDate::MAX });
+        let early = day_at(fast).map_or(expected, |d| d.max(not_before)).min(expected);
+        let late = if over { expected } else { day_at(slow).unwrap_or_else(|| plus_days(expected, 365)).max(expected) };
+        state.clean_by = Some((expected, early, late));
     }
     state
 }
 
-/// Days without which a rise says nothing.
-const LEAST_DAYS: i64 = 4;
-/// Cycles between cleans that are looked at.
-const CYCLES: usize = 4;
-
-fn median(values: &[f64]) -> Option<f64> {
-    let mut sorted = values.to_vec();
-    sorted.sort_by(f64::total_cmp);
-    match sorted.len() {
-        0 => None,
-        n if n % 2 == 1 => Some(sorted[n / 2]),
-        n => Some(f64::midpoint(sorted[n / 2 - 1], sorted[n / 2])),
+/// The present rise with its range: of the readings since the last clean where they are many, else of
+/// them and the cycles before.
+fn rate(current: Option<&Line>, past: &[f64]) -> Option<(f64, f64, f64)> {
+    let mut sorted = past.to_vec();
+    let typical = robust_slope::median(&mut sorted);
+    let spread = sorted.first().copied().zip(sorted.last().copied());
+    match (current, typical, spread) {
+        (Some(line), _, None) => Some((line.slope, line.slope_low, line.slope_high)),
+        (Some(line), _, Some(_)) if line.points >= ENOUGH_READINGS => {
+            Some((line.slope, line.slope_low, line.slope_high))
+        }
+        (Some(line), _, Some((low, high))) => Some((line.slope, line.slope_low.min(low), line.slope_high.max(high))),
+        // A cycle is never quite like the ones before: a tenth on both sides.
+        (None, Some(typical), Some((low, high))) => Some((typical, low * 0.9, high * 1.1)),
+        (None, _, _) => None,
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -46,6 +46,8 @@ pub struct WaterTest {
     pub by: Option<String>,
     /// Of what.
     pub quantity: Quantity,
+    /// Whether it was taken after the work of its visit.
+    pub after: bool,
     /// The value in its fixed unit.
     pub value: f64,
     /// The low limit.
@@ -54,52 +56,153 @@ pub struct WaterTest {
     pub high_limit: Option<f64>,
     /// What it says.
     pub verdict: TestVerdict,
-    /// What was done on the visit.
+    /// What was done: on the visit, or after a test outside its limits until a test met them again.
     pub action: String,
+    /// The work behind `action`, each with its day.
+    pub work: Vec<(NaiveDate, String)>,
+    /// The first later test of the same that met its limits; only after one outside them.
+    pub retest: Option<Retest>,
     /// The record.
     pub source: Source,
 }
 
+/// A later test that met its limits.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Retest {
+    /// The day.
+    pub day: NaiveDate,
+    /// Minutes after midnight, if known.
+    pub minute: Option<u32>,
+    /// The value.
+    pub value: f64,
+}
+
+/// What stands for an action where the log has none.
+pub const NOTHING_RECORDED: &str = "nothing recorded";
+
 /// The tests of a spa's water in a month, in order.
+///
+/// After a test outside its limits `action` says what was done at the spa from then until a test of the same met
+/// its limits again, or that nothing is recorded, and when a re-test met.
 pub fn tests(fleet: &Fleet, site: &Site, spa: &Spa, month: Month) -> Vec<WaterTest> {
     let limits = fleet.rule_book(site).and_then(|book| book.limits(site.r#use));
-    let rows = site.readings.get(&spa.at).into_iter().flatten();
-    rows.filter(|row| row.quantity.is_water_test() && Month::of(row.day) == month)
-        .map(|row| {
-            let limit = limits.and_then(|l| l.water_test(row.quantity));
-            let (low_limit, high_limit) = limit.map_or((None, None), |(low, high, _, _)| (low, high));
-            let verdict = if low_limit.is_some_and(|low| row.value < low - 1e-9) {
-                TestVerdict::Low
-            } else if high_limit.is_some_and(|high| row.value > high + 1e-9) {
-                TestVerdict::High
-            } else if low_limit.is_none() && high_limit.is_none() {
-                TestVerdict::Unknown
+    let all: Vec<&ReadingRow> = site.readings.get(&spa.at).into_iter().flatten().collect();
+    let judge = |row: &ReadingRow| {
+        let limit = limits.and_then(|l| l.water_test(row.quantity));
+        let (low, high) = limit.map_or((None, None), |(low, high, _, _)| (low, high));
+        let verdict = if low.is_some_and(|low| row.value < low - 1e-9) {
+            TestVerdict::Low
+        } else if high.is_some_and(|high| row.value > high + 1e-9) {
+            TestVerdict::High
+        } else if low.is_none() && high.is_none() {
+            TestVerdict::Unknown
+        } else {
+            TestVerdict::Meets
+        };
+        (low, high, verdict)
+    };
+    all.iter()
+        .enumerate()
+        .filter(|(_, row)| row.quantity.is_water_test() && Month::of(row.day) == month)
+        .map(|(index, row)| {
+            let (low_limit, high_limit, verdict) = judge(row);
+            let (by, done) = visit_of(site, spa, row);
+            let out = matches!(verdict, TestVerdict::Low | TestVerdict::High);
+            let met = all[index + 1..]
+                .iter()
+                .filter(|_| out)
+                .find(|later| later.quantity == row.quantity && judge(later).2 == TestVerdict::Meets);
+            let retest = met.map(|r| Retest { day: r.day, minute: r.minute, value: r.value });
+            let work = if out {
+                work_until(site, spa, row, retest)
             } else {
-                TestVerdict::Meets
+                done.into_iter().map(|what| (row.day, what)).collect()
             };
-            let (by, action) = visit_of(site, spa, row);
+            let action = action(&work, row.day, out, retest);
             WaterTest {
                 at: spa.at.clone(),
                 day: row.day,
                 time: row.minute.map(|start| TimeOfDay { start, end: None }.to_string()),
                 by,
                 quantity: row.quantity,
+                after: row.after,
                 value: row.value,
                 low_limit,
                 high_limit,
                 verdict,
                 action,
+                work,
+                retest,
                 source: row.source(),
             }
         })
         .collect()
 }
 
+/// What was done at the spa from a test outside its limits until the one that met them.
+fn work_until(site: &Site, spa: &Spa, row: &ReadingRow, retest: Option<Retest>) -> Vec<(NaiveDate, String)> {
+    let mut work = Vec::new();
+    for (_, visit, entry) in site.entries(&spa.at) {
+        let day = visit.date.0;
+        // Work of the test's own day comes after the test, unless that was taken after the work.
+        if day < row.day || (day == row.day && row.after) || retest.is_some_and(|met| day > met.day) {
+            continue;
+        }
+        work.extend(entry.done.iter().map(|task| (day, task.as_str().replace('_', " "))));
+    }
+    work
+}
+
+/// The work in words, and what became of a test outside its limits.
+fn action(work: &[(NaiveDate, String)], day: NaiveDate, out: bool, retest: Option<Retest>) -> String {
+    let words: Vec<String> =
+        work.iter().map(|(on, what)| if *on == day { what.clone() } else { format!("{what} on {on}") }).collect();
+    let done = words.join(", ");
+    match (out, retest) {
+        (false, _) => done,
+        (true, retest) => {
+            let done = if done.is_empty() { NOTHING_RECORDED.to_owned() } else { done };
+            retest
+                .map_or_else(|| format!("{done}; no re-test met"), |met| format!("{done}; re-test met on {}", met.day))
+        }
+    }
+}
+
 /// Who read it and what was done at the spa on the same visit; a sheet's row has neither.
-fn visit_of(site: &Site, spa: &Spa, row: &ReadingRow) -> (Option<String>, String) {
-    let crate::basis::Place::Entry { visit, .. } = &row.place else { return (None, String::new()) };
-    let Some((_, record)) = site.visits.iter().find(|(index, _)| index == visit) else { return (None, String::new()) };
+fn visit_of(site: &Site, spa: &Spa, row: &ReadingRow) -> (Option<String>, Vec<String>) {
+    let crate::basis::Place::Entry { visit, .. } = &row.place else { return (None, Vec::new()) };
+    let Some((_, record)) = site.visits.iter().find(|(index, _)| index == visit) else { return (None, Vec::new()) };
     let done: Vec<String> =
         record.at.get(&spa.at).iter().flat_map(|e| e.done.iter().map(|t| t.as_str().replace('_', " "))).collect();
-    (record.by.as_ref().map(ToString::to_string), done.join(", "))
+    (record.by.as_ref().map(ToString::to_string), done)
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::quantities::fleet_for_tests::load;
+
+    /// pH of a rental spa by HSG282: 7.0 to 7.6.
+    #[test]
+    fn a_test_outside_its_limits_has_an_action_and_a_retest() {
+        let site = "format: 1\nuse: rental\nspas: {tub: {fitted: 2026-01-01}}\nlog: [
+            {date: 2026-06-02, time: 09:00, at: {tub: {ph: 7.9}}},
+            {date: 2026-06-03, at: {tub: {ph: 7.8, done: [water_change], after: {ph: 7.3}}}},
+            {date: 2026-06-20, at: {tub: {ph: 6.8}}},
+            {date: 2026-06-25, at: {tub: {ph: 6.9}}}]\n";
+        let fleet = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London, limits: uk}";
+        let loaded = load(&[("fleet.yaml", fleet), ("sites/home.yaml", site)], "2026-06-30");
+        let said: Vec<(&str, &str)> =
+            loaded.spas[0].tests.iter().map(|t| (t.verdict.word(), t.action.as_str())).collect();
+        assert_eq!(
+            said,
+            [
+                ("high", "water change on 2026-06-03; re-test met on 2026-06-03"),
+                ("high", "water change; re-test met on 2026-06-03"),
+                ("meets", "water change"),
+                ("low", "nothing recorded; no re-test met"),
+                ("low", "nothing recorded; no re-test met"),
+            ]
+        );
+        assert_eq!(loaded.spas[0].tests[0].retest.map(|r| r.value), Some(7.3));
+    }
 }

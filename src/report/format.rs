@@ -14,6 +14,7 @@ use crate::units::Period;
 pub const NOT_KNOWN: &str = "not known";
 
 const LITRES_PER_GALLON: f64 = 3.785_411_784;
+const SQUARE_METRES_PER_SQUARE_FOOT: f64 = 0.092_903_04;
 const PSI_PER_BAR: f64 = 14.503_773_773;
 
 /// A number with its decimals and thin spaces between thousands.
@@ -56,6 +57,14 @@ pub fn volume(litres: f64, units: Units) -> String {
     match units {
         Units::Metric => format!("{} L", number(litres, 0)),
         Units::Us => format!("{} gal", number(litres / LITRES_PER_GALLON, 0)),
+    }
+}
+
+/// An area in square metres, with its unit.
+pub fn area(square_metres: f64, units: Units) -> String {
+    match units {
+        Units::Metric => format!("{} m²", number(square_metres, 1)),
+        Units::Us => format!("{} ft²", number(square_metres / SQUARE_METRES_PER_SQUARE_FOOT, 0)),
     }
 }
 

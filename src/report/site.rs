@@ -12,9 +12,10 @@ use crate::charts::style::printable;
 use crate::output::{FileDigest, OutputError, Part};
 use crate::quantities::water_turnover::WaterMonth;
 use crate::records::Fleet;
+use crate::report::logbook_view;
 use crate::report::site_charts::{self, Charts};
 use crate::report::site_view;
-use crate::report::template::{LAYOUT, TemplateError, Templates};
+use crate::report::template::{LAYOUT, LOGBOOK_LAYOUT, TemplateError, Templates};
 use crate::report::typst::{Job, TypesetError, Typesetter};
 use crate::site::SiteFigures;
 
@@ -133,7 +134,48 @@ impl<'a> Maker<'a> {
             inputs: self.inputs,
             renderer: &renderer,
         });
-        let mut data = serde_json::to_value(&view)?;
+        let logbook = logbook_view::view(&logbook_view::Given {
+            fleet: self.fleet,
+            site,
+            month: self.month,
+            document: &view.document,
+            rule_book: &view.water.rule_book,
+            limits: &view.closing.sources,
+        });
+        let id = site.site.id.as_str();
+        let mut files = vec![
+            ("site.typ".to_owned(), self.templates.render_site(&view)?.into_bytes()),
+            ("layout.typ".to_owned(), LAYOUT.into()),
+        ];
+        files.extend(charts.all().map(|chart| (format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes())));
+        let report = DocumentJob { build: id.to_owned(), main: "site.typ", pdf: format!("{folder}/report.pdf"), files };
+        made.pdf = self.typeset(part, site, &report, serde_json::to_value(&view)?, &mut made.problems)?;
+        let files = vec![
+            ("logbook.typ".to_owned(), self.templates.render_logbook(&logbook)?.into_bytes()),
+            ("logbook-layout.typ".to_owned(), LOGBOOK_LAYOUT.into()),
+            ("layout.typ".to_owned(), LAYOUT.into()),
+        ];
+        let book = DocumentJob {
+            // No id has two hyphens in a row, so that this is no site's.
+            build: format!("{id}--logbook"),
+            main: "logbook.typ",
+            pdf: format!("{folder}/logbook.pdf"),
+            files,
+        };
+        self.typeset(part, site, &book, serde_json::to_value(&logbook)?, &mut made.problems)?;
+        Ok(made)
+    }
+
+    /// Typesets one document of a site; whether it was made.
+    fn typeset(
+        &self,
+        part: &Part,
+        site: &SiteFigures,
+        document: &DocumentJob,
+        mut data: serde_json::Value,
+        problems: &mut Vec<Problem>,
+    ) -> Result<bool, MakeError> {
+        let Some(typesetter) = self.typesetter else { return Ok(false) };
         let mut replaced = 0;
         make_printable(&mut data, &mut replaced);
         if replaced > 0 {
@@ -141,29 +183,26 @@ impl<'a> Maker<'a> {
                 "{}: texts with characters the reports' font lacks, which print as □: {replaced}",
                 site.site.id
             );
-            made.problems.push(Problem { text, costs: false });
+            problems.push(Problem { text, costs: false });
         }
-        let build = part.build_folder(site.site.id.as_str())?;
-        build.write("site.typ", self.templates.render_site(&view)?.as_bytes())?;
-        build.write("layout.typ", LAYOUT.as_bytes())?;
+        let build = part.build_folder(&document.build)?;
+        for (name, bytes) in &document.files {
+            build.write(name, bytes)?;
+        }
         build.write("data.json", serde_json::to_string_pretty(&data)?.as_bytes())?;
-        for chart in charts.all() {
-            build.write(&format!("charts/{}.svg", chart.name), chart.svg.as_bytes())?;
-        }
-        let pdf = format!("{folder}/report.pdf");
-        let target = part.path(&pdf)?;
+        let target = part.path(&document.pdf)?;
         let noon = NaiveTime::from_hms_opt(12, 0, 0).unwrap_or_default();
         let timestamp = Utc.from_utc_datetime(&site.as_of.and_time(noon)).timestamp();
         let job =
-            Job { build: build.path(), main: "site.typ", pdf: &target, timestamp, subject: site.site.id.as_str() };
+            Job { build: build.path(), main: document.main, pdf: &target, timestamp, subject: site.site.id.as_str() };
         match typesetter.typeset(&job) {
             Ok(warnings) => {
-                part.adopt(&pdf)?;
-                made.pdf = true;
+                part.adopt(&document.pdf)?;
                 if let Some(text) = warnings {
-                    made.problems
-                        .push(Problem { text: format!("{}: the renderer warns: {text}", site.site.id), costs: false });
+                    let text = format!("{}: the renderer warns: {text}", site.site.id);
+                    problems.push(Problem { text, costs: false });
                 }
+                return Ok(true);
             }
             // The run notices by itself that it was asked to end.
             Err(TypesetError::Interrupted(_)) => {}
@@ -173,11 +212,19 @@ impl<'a> Maker<'a> {
                 if let Ok(kept) = build.keep() {
                     let _ = write!(text, " (its input is kept in {})", kept.display());
                 }
-                made.problems.push(Problem { text, costs: true });
+                problems.push(Problem { text, costs: true });
             }
         }
-        Ok(made)
+        Ok(false)
     }
+}
+
+/// One document to typeset: what goes into its build folder, and where the PDF goes.
+struct DocumentJob {
+    build: String,
+    main: &'static str,
+    pdf: String,
+    files: Vec<(String, Vec<u8>)>,
 }
 
 /// Replaces what no bundled font has, visibly, in every text.

@@ -110,7 +110,15 @@ fn document(given: &Given) -> view::Document {
         },
         lang: if settings.units == Units::Us { "en-US" } else { "en-GB" }.to_owned(),
         header: settings.fleet.0.clone(),
-        footer: format!("{} · {month} · from records up to {}", site.name, calendar::in_words(given.site.as_of)),
+        footer: format!(
+            "{} · {month} · from records up to {} · {}",
+            site.name,
+            calendar::in_words(given.site.as_of),
+            match given.fleet.rule_book(site).filter(|book| book.limits(site.r#use).is_some()) {
+                Some(book) => format!("rule book {}; local codes come first", book.name),
+                None => "no limits; local codes come first".to_owned(),
+            }
+        ),
     }
 }
 
@@ -412,7 +420,7 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
         },
         months: shown,
         table_note: water_note(given, figures, units),
-        ways_out: Vec::new(),
+        ways_out: crate::report::ways_out_view::ways_out(given.fleet, figures),
         filters: filter_rows(given, spa, figures),
     }
 }
@@ -552,7 +560,10 @@ fn filter_rows(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures
                 clean_by_range: state.clean_by.map_or(String::new(), |(_, low, high)| {
                     format!("{} to {}", format::near_date(low, as_of), format::near_date(high, as_of))
                 }),
-                turnover_then: "–".to_owned(),
+                turnover_then: state
+                    .turnover_then
+                    .as_ref()
+                    .map_or("–".to_owned(), |t| format!("{:.1} ({:.1} to {:.1})", t.value, t.low, t.high)),
             }
         })
         .collect()

@@ -11,15 +11,23 @@ use std::io::{self, Write};
 use serde::Serialize;
 use tera::{Context, Tera};
 
+use super::logbook_view::LogBookView;
 use super::view::SiteView;
 
 /// Plain Typst, never seen by Tera; to be written beside the rendered file under the name `layout.typ`.
 pub const LAYOUT: &str = include_str!("../../templates/layout.typ");
 
+/// The same for the log book, beside [`LAYOUT`], under the name `logbook-layout.typ`.
+pub const LOGBOOK_LAYOUT: &str = include_str!("../../templates/logbook-layout.typ");
+
 /// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
-const EMBEDDED: &[(&str, &str)] = &[(SITE, include_str!("../../templates/site.typ.tera"))];
+const EMBEDDED: &[(&str, &str)] = &[
+    (SITE, include_str!("../../templates/site.typ.tera")),
+    (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
+];
 
 const SITE: &str = "site.typ";
+const LOGBOOK: &str = "logbook.typ";
 const ESCAPED_SUFFIX: &str = ".typ";
 
 /// Why a template could not be used.
@@ -90,6 +98,14 @@ impl Templates {
     /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
     pub fn render_site(&self, view: &SiteView) -> Result<String, TemplateError> {
         self.render(SITE, view)
+    }
+
+    /// The text of `logbook.typ` for a site.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_logbook(&self, view: &LogBookView) -> Result<String, TemplateError> {
+        self.render(LOGBOOK, view)
     }
 
     fn add(&mut self, name: &str, text: &str) -> Result<(), TemplateError> {

@@ -161,6 +161,8 @@ pub struct TaskDue<'a> {
     pub times: Option<u32>,
     /// Whether the log has never told of it.
     pub never_recorded: bool,
+    /// Whether the rule book's rule for changing the water gave the date.
+    pub by_rule: bool,
     /// The record of the last time.
     pub source: Option<Source>,
 }
@@ -209,6 +211,7 @@ fn task_due<'a>(
         because: String::new(),
         times: None,
         never_recorded: last.is_none(),
+        by_rule: false,
         source: last.map(|(index, _)| site.entry_source(index, at, "done")),
     };
     // A task the log never told of counts from where the log begins; with no log at all, from the as-of day.
@@ -223,6 +226,7 @@ fn task_due<'a>(
             if let Some(next) = next {
                 due.due = Some(next);
                 due.because = "guests change".to_owned();
+                by_bather_limit(&mut due, figures);
                 return due;
             }
             task.at_most
@@ -251,6 +255,7 @@ fn task_due<'a>(
             due.times = due.times.map(|times| times.max((365.0 / cycle.max(1.0)).floor() as u32));
         }
     }
+    by_bather_limit(&mut due, figures);
     // A closed season waits.
     if let Some(day) = due.due
         && let Some(closed) = site.closed.iter().find(|c| (c.from..=c.to).contains(&day) && c.to > as_of)
@@ -260,6 +265,15 @@ fn task_due<'a>(
         due.because = "on reopening".to_owned();
     }
     due
+}
+
+/// The rule book's rule for changing the water, where the book's task asks for it and it comes first.
+fn by_bather_limit(due: &mut TaskDue, figures: &SpaFigures) {
+    let Some(change) = figures.water_change.as_ref().filter(|_| due.task.or_bather_limit == Some(true)) else { return };
+    let Some(day) = change.due.filter(|day| due.due.is_none_or(|planned| *day < planned)) else { return };
+    due.due = Some(day);
+    due.because = change.says();
+    due.by_rule = true;
 }
 
 /// The kind of a filter in words.

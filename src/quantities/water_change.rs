@@ -1,0 +1,321 @@
+//! When does the water have to be changed? By the rule the rule book names for the use: after each group
+//! of guests, after so many bathers, or by the replacement interval of the busiest day.
+//!
+//! The replacement interval (Maine 10-144 C.M.R. ch. 202 App. B) reads "a third of the gallons over the
+//! bathers a day". The source's own table is only reproduced if each day's interval is rounded half up to
+//! whole days, the smallest since the last drain is kept, and the water is drained on the evening when it
+//! is no more than the days since. An average load, or no rounding, gives other days; so does another
+//! state's wording of the same rule. The rule is therefore always named where its date is printed.
+//!
+//! Bathers come from `bathers` of the spa, on days guests are in; nights that are not known count as if
+//! they were. This module says when; whether the log is complete it cannot know.
+
+use chrono::NaiveDate;
+use uom::si::volume::{cubic_meter, gallon};
+
+use crate::basis::Source;
+use crate::calendar::{self, add, days_between, plus_days};
+use crate::limits::{Known, LimitSet, Refill, RefillRule};
+use crate::records::log::Quantity;
+use crate::records::{Site, Spa};
+
+/// Gallons for each bather by the replacement interval.
+const GALLONS_PER_BATHER: f64 = 3.0;
+/// Dissolved solids above those of the source water at which it is to be drained, mg/L (Maine, same appendix).
+const TDS_RISE_MG_L: f64 = 1500.0;
+/// Days looked ahead.
+const LOOK_AHEAD_DAYS: i64 = 400;
+
+/// When the water is to be changed.
+#[derive(Debug, Clone)]
+pub struct WaterChange {
+    /// When it was last changed, by the log.
+    pub last: Option<NaiveDate>,
+    /// The day it is due: the evening of that day; in the past where overdue. `None` = the rule cannot say.
+    pub due: Option<NaiveDate>,
+    /// The rule in words, with what brought the date.
+    pub because: String,
+    /// The rule.
+    pub rule: RefillRule,
+    /// Source and edition of the rule.
+    pub rule_source: String,
+    /// How the rule's text is known.
+    pub known: Known,
+    /// Bathers since the last change, as reckoned from `bathers`.
+    pub bathers_since: Option<f64>,
+    /// What would let the rule say when.
+    pub missing: Option<String>,
+    /// The record of the last change.
+    pub source: Option<Source>,
+}
+
+/// The replacement interval of a day, in days: a third of the gallons over the day's bathers. `None` on a day
+/// without bathers: there is no interval.
+pub fn replacement_interval(volume_gallons: f64, bathers: f64) -> Option<f64> {
+    (bathers > 0.0 && volume_gallons > 0.0).then(|| volume_gallons / GALLONS_PER_BATHER / bathers)
+}
+
+/// Whole days, half up, as the source's table rounds.
+fn rounded_half_up(days: f64) -> f64 {
+    (days + 0.5).floor()
+}
+
+/// On which of the days since the last drain, counted from 1, the water is first to be drained in the evening.
+/// Bathers by day, the first day after the drain first.
+pub fn drain_day(volume_gallons: f64, bathers: impl IntoIterator<Item = f64>) -> Option<usize> {
+    let mut smallest = f64::INFINITY;
+    for (index, bathers) in bathers.into_iter().enumerate() {
+        if let Some(interval) = replacement_interval(volume_gallons, bathers) {
+            smallest = smallest.min(rounded_half_up(interval));
+        }
+        let elapsed = index + 1;
+        if smallest <= elapsed as f64 {
+            return Some(elapsed);
+        }
+    }
+    None
+}
+
+/// Whether dissolved solids alone ask for a drain (mg/L).
+pub fn drain_for_solids(source_water: f64, spa: f64) -> bool {
+    spa >= source_water + TDS_RISE_MG_L
+}
+
+/// Bathers after which all the water is replaced.
+pub fn bathers_per_change(volume_m3: f64, bathers_per_m3: f64) -> f64 {
+    volume_m3 * bathers_per_m3
+}
+
+/// Words for a rule.
+pub fn rule_words(refill: &Refill) -> String {
+    match refill.rule {
+        RefillRule::EachGroup => match refill.at_most {
+            Some(period) => {
+                format!("after each group of guests, at the latest after {}", crate::report::format::period(period))
+            }
+            None => "after each group of guests".to_owned(),
+        },
+        RefillRule::BathersPerVolume => format!(
+            "after {} bathers for each cubic metre",
+            refill.bathers_per_m3.map_or("so many".to_owned(), |n| crate::report::format::number(n.0, 0))
+        ),
+        RefillRule::ReplacementInterval => {
+            "by the replacement interval of the busiest day: a third of the gallons over that day's bathers".to_owned()
+        }
+    }
+}
+
+/// When a spa's water is to be changed by its rule book's rule. `None` if the book has none for its use.
+pub fn water_change(limits: Option<&LimitSet>, site: &Site, spa: &Spa, as_of: NaiveDate) -> Option<WaterChange> {
+    let refill = limits?.refill.as_ref()?;
+    let mut changes = site.entries(&spa.at).filter(|(_, _, e)| e.done.iter().any(|t| t.as_str() == "water_change"));
+    let last = changes.by_ref().map(|(index, visit, _)| (visit.date.0, index)).max();
+    let rule_source = match &refill.edition {
+        Some(edition) => format!("{}, {edition}", refill.source),
+        None => refill.source.to_string(),
+    };
+    let mut change = WaterChange {
+        last: last.map(|(day, _)| day),
+        due: None,
+        because: rule_words(refill),
+        rule: refill.rule,
+        rule_source,
+        known: refill.known,
+        bathers_since: None,
+        missing: None,
+        source: last.map(|(_, index)| site.entry_source(index, &spa.at, "done")),
+    };
+    let Some(from) = change.last else {
+        change.missing = Some(format!("a `water_change` under `done` of {} in the log", spa.at));
+        return Some(change);
+    };
+    let end = plus_days(as_of, LOOK_AHEAD_DAYS);
+    let bathers = |day: NaiveDate| spa.bathers.filter(|_| bathing(site, spa, day)).unwrap_or(0.0);
+    if spa.bathers.is_some() {
+        let days = days_between(from, as_of).max(0);
+        change.bathers_since = Some((1..=days).map(|n| bathers(plus_days(from, n))).sum());
+    }
+    match refill.rule {
+        RefillRule::EachGroup => {
+            let group = spa.stays.as_ref().and_then(|stays| stays.leavings().filter(|day| *day > from).min());
+            let latest = refill.at_most.map(|period| add(from, period));
+            change.due = [group, latest].into_iter().flatten().min();
+            if change.due.is_none() {
+                change.missing = Some("a bookings file, so that it is known when guests change".to_owned());
+            }
+        }
+        RefillRule::BathersPerVolume => {
+            let limit = spa
+                .volume
+                .zip(refill.bathers_per_m3)
+                .map(|(volume, each)| bathers_per_change(volume.0.get::<cubic_meter>(), each.0));
+            change.missing = missing(spa);
+            if let Some(limit) = limit.filter(|_| spa.bathers.is_some()) {
+                change.because =
+                    format!("{}, here {}", change.because, crate::report::format::number(limit.floor(), 0));
+                let mut sum = 0.0;
+                change.due = calendar_days(from, end).find(|day| {
+                    sum += bathers(*day);
+                    sum >= limit - 1e-9
+                });
+            }
+        }
+        RefillRule::ReplacementInterval => {
+            change.missing = missing(spa);
+            if let Some(volume) = spa.volume.filter(|_| spa.bathers.is_some()) {
+                let days = calendar_days(from, end).map(bathers);
+                let by_load = drain_day(volume.0.get::<gallon>(), days).map(|n| plus_days(from, n as i64));
+                let solids = solids(site, spa, from);
+                change.due = [by_load, solids].into_iter().flatten().min();
+                if solids.is_some() && solids == change.due {
+                    change.because =
+                        format!("dissolved solids are {TDS_RISE_MG_L:.0} mg/L above those of the fresh water");
+                }
+            }
+        }
+    }
+    Some(change)
+}
+
+/// The days after one day up to another.
+fn calendar_days(after: NaiveDate, until: NaiveDate) -> impl Iterator<Item = NaiveDate> {
+    (1..=days_between(after, until).max(0)).map(move |n| plus_days(after, n))
+}
+
+fn missing(spa: &Spa) -> Option<String> {
+    match (spa.volume.is_some(), spa.bathers.is_some()) {
+        (true, true) => None,
+        (false, true) => Some(format!("`volume` of {}", spa.at)),
+        (true, false) => Some(format!("`bathers` of {}", spa.at)),
+        (false, false) => Some(format!("`volume` and `bathers` of {}", spa.at)),
+    }
+}
+
+/// Whether somebody may bathe on a day: the site is open, and guests are in or nights are not known.
+fn bathing(site: &Site, spa: &Spa, day: NaiveDate) -> bool {
+    let occupied = spa.stays.as_ref().is_none_or(|stays| {
+        // The day of leaving counts too: people bathe before they go.
+        stays.stays.iter().any(|(from, to)| (*from..=*to).contains(&day))
+    });
+    occupied && !site.is_closed(day)
+}
+
+/// The day since the last change on which dissolved solids alone ask for one. The fresh water's are those read
+/// after the change.
+fn solids(site: &Site, spa: &Spa, since: NaiveDate) -> Option<NaiveDate> {
+    let fresh = site.readings_of(&spa.at, Quantity::Tds).filter(|r| r.day == since && r.after).last()?.value;
+    site.readings_of(&spa.at, Quantity::Tds).find(|r| r.day > since && drain_for_solids(fresh, r.value)).map(|r| r.day)
+}
+
+impl WaterChange {
+    /// Why then, in a sentence for an owner.
+    pub fn says(&self) -> String {
+        let last = self.last.map_or("The log tells of no water change.".to_owned(), |day| {
+            format!("The water was last changed on {} by the log.", calendar::in_words(day))
+        });
+        format!("{last} The rule is {} ({}).", self.because, self.rule_source)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantities::fleet_for_tests::{day, load};
+
+    /// W-02: Maine App. B, example 2: (1/3 × 600)/85 = 2.35, printed "2.4 or about 2 days".
+    #[test]
+    fn one_day() {
+        let interval = replacement_interval(600.0, 85.0).unwrap();
+        assert!((interval - 2.353).abs() < 0.001);
+        assert_eq!(rounded_half_up(interval), 2.0);
+        assert_eq!(replacement_interval(600.0, 0.0), None);
+    }
+
+    /// W-03: Maine App. B, the week's table: 600 gal, last drained Sunday evening; drained Tuesday, Friday, Sunday.
+    #[test]
+    fn the_week_of_the_source_exactly() {
+        const WEEK: [(&str, f64, &str); 7] = [
+            ("Mon", 85.0, "2"),
+            ("Tue", 2.0, "100"),
+            ("Wed", 19.0, "11"),
+            ("Thu", 20.0, "10"),
+            ("Fri", 105.0, "2"),
+            ("Sat", 100.0, "2"),
+            ("Sun", 49.0, "4"),
+        ];
+        for (name, bathers, printed) in WEEK {
+            let rounded = rounded_half_up(replacement_interval(600.0, bathers).unwrap());
+            assert_eq!(format!("{rounded:.0}"), printed, "{name}");
+        }
+        let mut drained = Vec::new();
+        let mut start = 0;
+        while let Some(days) = drain_day(600.0, WEEK[start..].iter().map(|(_, bathers, _)| *bathers)) {
+            start += days;
+            drained.push(WEEK[start - 1].0);
+        }
+        assert_eq!(drained, ["Tue", "Fri", "Sun"]);
+    }
+
+    /// W-04: Maine App. B, example 1: source water 800, spa 2500 ppm.
+    #[test]
+    fn dissolved_solids() {
+        assert!(drain_for_solids(800.0, 2500.0));
+        assert!(drain_for_solids(800.0, 2300.0));
+        assert!(!drain_for_solids(800.0, 2299.0));
+    }
+
+    /// W-05: owner guidance quoting the rule: 500, 600 and 400 gal at 2 bathers a day.
+    #[test]
+    fn steady_use() {
+        for (gallons, days) in [(500.0, 83.3), (600.0, 100.0), (400.0, 66.7)] {
+            assert!((replacement_interval(gallons, 2.0).unwrap() - days).abs() < 0.05);
+        }
+        // 600 gal: every hundredth evening. The other reading of the rule, bathers and days together, gives the tenth.
+        assert_eq!(drain_day(600.0, std::iter::repeat_n(2.0, 150)), Some(100));
+        assert_eq!(drain_day(600.0, std::iter::repeat_n(2.0, 99)), None);
+    }
+
+    /// W-06: HSG282 (2017): 5 m3 are replaced after 500 bathers, 1.5 m3 after 150.
+    #[test]
+    fn bathers_for_each_cubic_metre() {
+        assert_eq!(bathers_per_change(5.0, 100.0), 500.0);
+        assert_eq!(bathers_per_change(1.5, 100.0), 150.0);
+    }
+
+    fn due(used_as: &str, limits: &str, spa: &str, more: &[(&str, &str)]) -> Option<WaterChange> {
+        let fleet = format!("{{format: 1, fleet: Test, currency: GBP, timezone: Europe/London, limits: {limits}}}");
+        let site = format!(
+            "format: 1\nuse: {used_as}\nspas: {{tub: {{fitted: 2026-01-01, {spa}}}}}\nlog: [{{date: 2026-06-01, at: {{tub: {{done: [water_change]}}}}}}]\n"
+        );
+        let mut files = vec![("fleet.yaml", fleet.as_str()), ("sites/home.yaml", site.as_str())];
+        files.extend(more);
+        load(&files, "2026-06-30").spas[0].water_change.clone()
+    }
+
+    /// 1.5 m3: 150 bathers at 10 a day are reached on the 15th day after the change.
+    #[test]
+    fn a_commercial_spa() {
+        let change = due("gym", "uk", "volume: 1500 L, bathers: 10 /day", &[]).unwrap();
+        assert_eq!((change.due, change.bathers_since), (Some(day("2026-06-16")), Some(290.0)));
+        let unknown = due("gym", "uk", "volume: 1500 L", &[]).unwrap();
+        assert_eq!((unknown.due, unknown.missing.as_deref()), (None, Some("`bathers` of tub")));
+    }
+
+    /// 600 gal at 20 bathers a day: an interval of 10 days.
+    #[test]
+    fn the_replacement_interval_from_records() {
+        let change = due("hotel", "us", "volume: 600 gal, bathers: 20 /day", &[]).unwrap();
+        assert_eq!(change.due, Some(day("2026-06-11")));
+        assert!(change.rule_source.contains("Maine"));
+    }
+
+    /// Guests leave on the 5th, before the week is over; without a bookings file the week counts.
+    #[test]
+    fn a_rented_spa() {
+        let stay = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:test\r\nBEGIN:VEVENT\r\nUID:1\r\nDTSTAMP:20260101T000000Z\r\nDTSTART;VALUE=DATE:20260602\r\nDTEND;VALUE=DATE:20260605\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n";
+        let change = due("rental", "uk", "volume: 1500 L", &[("bookings/home.ics", stay)]).unwrap();
+        assert_eq!(change.due, Some(day("2026-06-05")));
+        assert_eq!(due("rental", "uk", "volume: 1500 L", &[]).unwrap().due, Some(day("2026-06-08")));
+        assert!(due("private", "uk", "volume: 1500 L", &[]).is_none());
+    }
+}

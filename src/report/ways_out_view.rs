@@ -1,0 +1,92 @@
+//! The ways out of a short spa, as finished sentences for the site report.
+//!
+//! It exists beside `site_view` so that what is said of each way stands in one place. It must not
+//! compute, and it shows no cost to a customer.
+
+use crate::calendar;
+use crate::quantities::SpaFigures;
+use crate::quantities::ways_out::{Reaches, Way, WayOut};
+use crate::records::Fleet;
+use crate::records::fleet::ReportsFor;
+use crate::report::format;
+use crate::report::view;
+
+/// The ways out of a spa, the best first.
+pub fn ways_out(fleet: &Fleet, figures: &SpaFigures) -> Vec<view::WayOut> {
+    let limit = figures.water.months.last().and_then(|row| row.limit_min);
+    figures
+        .ways_out
+        .iter()
+        .map(|way| view::WayOut { what: what(fleet, way), gives: gives(fleet, way, limit) })
+        .collect()
+}
+
+fn what(fleet: &Fleet, way: &WayOut) -> String {
+    let units = fleet.settings.units;
+    match &way.way {
+        Way::Clean { .. } if way.enough => "Clean the filter.".to_owned(),
+        Way::Clean { .. } => "Cleaning the filter alone is not enough.".to_owned(),
+        Way::MoreHours { from } => match way.reaches {
+            Reaches::Hours(hours) => format!("Filter {hours:.0} hours a day instead of {from:.1}."),
+            _ => "Filter longer.".to_owned(),
+        },
+        Way::MoreArea { from } => match way.reaches {
+            Reaches::FilterRate { area, .. } => {
+                format!("Fit {} of filter instead of {}.", format::area(area, units), format::area(*from, units))
+            }
+            _ => "Fit more filter area.".to_owned(),
+        },
+        Way::LikeForLike { model } => {
+            format!("Exchange the pump for model {model}: the same power, speeds, frame, ports and supply.")
+        }
+        Way::ModelBefore { model, at, until } => format!(
+            "Go back to model {model}, which stood at {} until {}.",
+            format::place(at.as_str()),
+            calendar::in_words(*until)
+        ),
+    }
+}
+
+fn gives(fleet: &Fleet, way: &WayOut, limit: Option<f64>) -> String {
+    let units = fleet.settings.units;
+    let mut says = match &way.reaches {
+        Reaches::Turnover { minutes, flow } => {
+            let known = match way.way {
+                Way::Clean { measured: true } => "measured after a clean",
+                _ => "calculated",
+            };
+            let against = limit.map_or(String::new(), |limit| format!("; the limit is {limit:.0} min"));
+            let close = limit.is_some_and(|limit| way.enough && minutes.high > limit);
+            format!(
+                "It gives {} and a turnover in {:.1} min ({known}, {:.1} to {:.1} min){against}.{}",
+                format::flow(flow.value, units),
+                minutes.value,
+                minutes.low,
+                minutes.high,
+                if close { " The range reaches past the limit: measure the flow afterwards." } else { "" }
+            )
+        }
+        Reaches::Hours(_) => "That is what the rule book asks.".to_owned(),
+        Reaches::FilterRate { rate, .. } => format!(
+            "At the present flow that makes {} {}, within the limit.",
+            format::filter_rate_number(*rate, units),
+            format::filter_rate_unit(units)
+        ),
+    };
+    if let Way::ModelBefore { .. } = way.way {
+        says.push_str(
+            " It has another power than the pump there now, so it is no plain swap: have the supply and the suction covers checked for it first.",
+        );
+    }
+    if fleet.settings.reports_for == ReportsFor::Office {
+        let currency = &fleet.settings.currency.0;
+        let amount = way.cost.map(|cost| format::money_whole(crate::costs::rounded(cost, currency), currency));
+        match (amount, &way.way) {
+            (Some(amount), Way::Clean { .. }) => says.push_str(&format!(" Cost about {amount} each time.")),
+            (Some(amount), Way::MoreHours { .. }) => says.push_str(&format!(" Energy about {amount} a year.")),
+            (Some(amount), _) => says.push_str(&format!(" Cost about {amount}, pump and work.")),
+            (None, _) => says.push_str(" What it costs is not known."),
+        }
+    }
+    says
+}
