@@ -4,6 +4,7 @@
 pub mod failures;
 pub mod filters;
 pub mod hours_forecast;
+pub mod part_life_model;
 pub mod part_lives;
 pub mod program;
 pub mod run_hours;

@@ -12,7 +12,7 @@ use crate::quantities::SpaFigures;
 use crate::quantities::part_lives::PartInService;
 use crate::records::log::Entry;
 use crate::records::tubs::FilterKind;
-use crate::records::upkeep::{Every, Task};
+use crate::records::upkeep::{Every, Part, Task};
 use crate::records::{Fleet, Site};
 
 /// A wear part with its due date.
@@ -113,17 +113,17 @@ fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_
             (Some(a), Some(b)) => Some(a.max(b)),
             (a, b) => a.or(b),
         },
-        cost: part_cost(fleet, &part, as_of),
+        cost: renewal_cost(fleet, part.part, as_of),
         sources,
         part,
     }
 }
 
 /// What renewing a part costs us: the parts of its set and the work. `None` if neither price is written.
-fn part_cost(fleet: &Fleet, part: &PartInService, day: NaiveDate) -> Option<Decimal> {
-    let count = Decimal::from(part.part.count.unwrap_or(1));
-    let piece = part.part.cost.as_ref().and_then(|c| c.on(day))?;
-    let labour = labour_cost(fleet, part.part.time.map_or(0.0, |t| t.0.get::<minute>()), day)?;
+pub fn renewal_cost(fleet: &Fleet, part: &Part, day: NaiveDate) -> Option<Decimal> {
+    let count = Decimal::from(part.count.unwrap_or(1));
+    let piece = part.cost.as_ref().and_then(|c| c.on(day))?;
+    let labour = labour_cost(fleet, part.time.map_or(0.0, |t| t.0.get::<minute>()), day)?;
     Some(piece.0 * count + labour)
 }
 
