@@ -2,6 +2,7 @@
 
 pub mod cautions;
 pub mod format;
+pub mod life_words;
 pub mod site;
 pub mod site_charts;
 pub mod site_view;

@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 
 use crate::costs::{self, PlannedYear};
+use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::{self, SpaFigures, part_lives};
 use crate::records::forms::Fitted;
 use crate::records::{Fleet, Site};
@@ -24,17 +25,25 @@ pub struct SiteFigures<'a> {
     pub year: PlannedYear,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
+    /// What the lives of all sites say of each kind of part.
+    pub lives: &'a FleetLives,
     /// The as-of day.
     pub as_of: NaiveDate,
 }
 
 /// Puts a site's figures together.
-pub fn site_figures<'a>(fleet: &'a Fleet, site: &'a Site, spas: &'a [SpaFigures], as_of: NaiveDate) -> SiteFigures<'a> {
-    let parts = due::parts_due(fleet, spas, part_lives::parts_in_service(fleet, site, spas, as_of), as_of);
+pub fn site_figures<'a>(
+    fleet: &'a Fleet,
+    lives: &'a FleetLives,
+    site: &'a Site,
+    spas: &'a [SpaFigures],
+    as_of: NaiveDate,
+) -> SiteFigures<'a> {
+    let parts = due::parts_due(fleet, lives, spas, part_lives::parts_in_service(fleet, site, spas, as_of), as_of);
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
     let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    SiteFigures { site, spas, parts, tasks, year, to_do, as_of }
+    SiteFigures { site, spas, parts, tasks, year, to_do, lives, as_of }
 }
 
 /// The figures of the spas of a site.

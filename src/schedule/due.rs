@@ -9,6 +9,8 @@ use crate::address::{Address, Id};
 use crate::basis::{Basis, Source};
 use crate::calendar::{self, add, days_between, plus_days};
 use crate::quantities::SpaFigures;
+use crate::quantities::hours_forecast::Forecast;
+use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::part_lives::PartInService;
 use crate::records::log::Entry;
 use crate::records::tubs::FilterKind;
@@ -32,6 +34,8 @@ pub struct PartDue<'a> {
     pub basis: Basis,
     /// The larger of the shares of its hours and of its age that are used.
     pub life_used: Option<f64>,
+    /// The chance that it fails within twelve months, given its age; `None` = not known.
+    pub fail_12mo: Option<f64>,
     /// Cost of the part and its work; `None` = not known.
     pub cost: Option<Decimal>,
     /// The records the date rests on.
@@ -50,14 +54,21 @@ pub enum DueBy {
 /// The due dates of a site's wear parts.
 pub fn parts_due<'a>(
     fleet: &Fleet,
+    lives: &FleetLives,
     spas: &[SpaFigures],
     parts: Vec<PartInService<'a>>,
     as_of: NaiveDate,
 ) -> Vec<PartDue<'a>> {
-    parts.into_iter().map(|part| part_due(fleet, spas, part, as_of)).collect()
+    parts.into_iter().map(|part| part_due(fleet, lives, spas, part, as_of)).collect()
 }
 
-fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_of: NaiveDate) -> PartDue<'a> {
+fn part_due<'a>(
+    fleet: &Fleet,
+    lives: &FleetLives,
+    spas: &[SpaFigures],
+    part: PartInService<'a>,
+    as_of: NaiveDate,
+) -> PartDue<'a> {
     let pump = spas.iter().flat_map(|s| &s.pumps).find(|p| p.at == part.at);
     let interval_hours = part.part.interval.hours.map(|h| h.0.get::<hour>()).filter(|_| pump.is_some());
     let by_age = part.part.interval.age.and_then(|age| {
@@ -113,6 +124,7 @@ fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_
             (Some(a), Some(b)) => Some(a.max(b)),
             (a, b) => a.or(b),
         },
+        fail_12mo: lives.chance_within_year(&part, pump.and_then(|p| p.forecast.as_ref()).map(Forecast::year)),
         cost: renewal_cost(fleet, part.part, as_of),
         sources,
         part,
