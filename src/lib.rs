@@ -20,6 +20,7 @@ pub mod records;
 pub mod report;
 pub mod schedule;
 pub mod site;
+pub mod stats;
 pub mod tables;
 pub mod to_do;
 pub mod units;

@@ -2,6 +2,7 @@
 
 pub mod cautions;
 pub mod format;
+pub mod life_words;
 pub mod logbook_view;
 pub mod site;
 pub mod site_charts;

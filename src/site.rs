@@ -1,9 +1,11 @@
 //! A site's figures put together: what stages 2 and 3 say of it, for tables, charts and reports.
 
 use chrono::NaiveDate;
+use rayon::prelude::*;
 
 use crate::costs::{self, PlannedYear};
 use crate::quantities::forecast_check::{self, ForecastCheck};
+use crate::quantities::part_life_model::{self, FleetLives};
 use crate::quantities::{self, SpaFigures, part_lives};
 use crate::records::forms::Fitted;
 use crate::records::{Fleet, Site};
@@ -23,22 +25,30 @@ pub struct SiteFigures<'a> {
     pub tasks: Vec<due::TaskDue<'a>>,
     /// The planned year.
     pub year: PlannedYear,
-    /// Past forecasts of hours against what happened.
+    /// Past forecasts of hours against what happened; empty until they are asked for, since eight forecasts a pump
+    /// are made for them.
     pub forecast_checks: Vec<ForecastCheck>,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
+    /// What the lives of all sites say of each kind of part.
+    pub lives: &'a FleetLives,
     /// The as-of day.
     pub as_of: NaiveDate,
 }
 
 /// Puts a site's figures together.
-pub fn site_figures<'a>(fleet: &'a Fleet, site: &'a Site, spas: &'a [SpaFigures], as_of: NaiveDate) -> SiteFigures<'a> {
-    let parts = due::parts_due(fleet, spas, part_lives::parts_in_service(fleet, site, spas, as_of), as_of);
+pub fn site_figures<'a>(
+    fleet: &'a Fleet,
+    lives: &'a FleetLives,
+    site: &'a Site,
+    spas: &'a [SpaFigures],
+    as_of: NaiveDate,
+) -> SiteFigures<'a> {
+    let parts = due::parts_due(fleet, lives, spas, part_lives::parts_in_service(fleet, site, spas, as_of), as_of);
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
     let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    let forecast_checks = forecast_check::checks(fleet, site, spas, as_of);
-    SiteFigures { site, spas, parts, tasks, year, forecast_checks, to_do, as_of }
+    SiteFigures { site, spas, parts, tasks, year, forecast_checks: Vec::new(), to_do, lives, as_of }
 }
 
 /// The figures of the spas of a site.
@@ -46,7 +56,21 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
     quantities::site_figures(fleet, site, as_of)
 }
 
+/// What the lives of all sites' parts say, as known on a day.
+pub fn fleet_lives(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: NaiveDate) -> FleetLives {
+    let gathered: Vec<_> =
+        sites.par_iter().map(|(site, spas)| part_life_model::site_lives(fleet, site, spas, as_of)).collect();
+    FleetLives::new(fleet, sites.iter().map(|(site, _)| site).zip(gathered), as_of)
+}
+
 impl SiteFigures<'_> {
+    /// With the past forecasts of hours held against what happened.
+    #[must_use]
+    pub fn with_forecast_checks(mut self, fleet: &Fleet) -> Self {
+        self.forecast_checks = forecast_check::checks(fleet, self.site, self.spas, self.as_of);
+        self
+    }
+
     /// Parts overdue or due within some days of the as-of day.
     pub fn parts_due_within(&self, days: i64) -> usize {
         let end = crate::calendar::plus_days(self.as_of, days);

@@ -4,6 +4,8 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod part_lives;
+
 use chrono::NaiveDate;
 use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series, SortMultipleOptions};
 use polars_io::SerWriter;
@@ -12,6 +14,7 @@ use rust_decimal::prelude::ToPrimitive;
 
 use crate::address::Address;
 use crate::quantities::failures::Failures;
+use crate::quantities::part_life_model::FleetLives;
 use crate::records::Site;
 use crate::site::SiteFigures;
 
@@ -122,7 +125,7 @@ struct Of<'a, T> {
 ///
 /// # Errors
 /// If polars refuses a table.
-pub fn tables(sites: &[SiteFigures]) -> Result<Vec<Table>, TableError> {
+pub fn tables(sites: &[SiteFigures], lives: &FleetLives) -> Result<Vec<Table>, TableError> {
     let mut tables = vec![
         run_hours(sites)?,
         hours_forecast(sites)?,
@@ -130,6 +133,7 @@ pub fn tables(sites: &[SiteFigures]) -> Result<Vec<Table>, TableError> {
         filters(sites)?,
         water_tests(sites)?,
         parts(sites)?,
+        part_lives::part_lives(lives)?,
         pump_failures(sites)?,
         forecast_check(sites)?,
         to_do(sites)?,
@@ -307,8 +311,7 @@ fn parts(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("due_high", |r| Cell::date(r.row.due_high)),
             ("due_basis", |r| Cell::text(if r.row.due.is_some() { r.row.basis.word() } else { "" })),
             ("life_used", |r| Cell::rounded(r.row.life_used, 4)),
-            // Needs the failure model: not computed yet, so not known.
-            ("fail_12mo", |_| Cell::Number(None)),
+            ("fail_12mo", |r| Cell::rounded(r.row.fail_12mo, 6)),
             ("cost", |r| Cell::rounded(r.row.cost.and_then(|c| c.to_f64()), 4)),
         ],
     )

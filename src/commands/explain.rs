@@ -1,5 +1,7 @@
 //! `tubwright explain`: the chain behind the figures of one address, to standard output.
 
+use rayon::prelude::*;
+
 use crate::address::Address;
 use crate::calendar::{self, Month};
 use crate::cli::Explain;
@@ -41,7 +43,18 @@ pub fn run(arguments: &Explain, printer: Printer) -> Result<u8, Failure> {
         }
     };
     let spas = site::spa_figures(&shared.fleet, &site, as_of);
-    let figures = site::site_figures(&shared.fleet, &site, &spas, as_of);
+    // What a part's chance rests on are the lives of all sites, as in the report.
+    let all: Vec<_> = shared
+        .sites
+        .par_iter()
+        .filter_map(|files| {
+            let site = shared.read_site(files).ok()?.as_of(as_of);
+            let spas = site::spa_figures(&shared.fleet, &site, as_of);
+            Some((site, spas))
+        })
+        .collect();
+    let lives = site::fleet_lives(&shared.fleet, &all, as_of);
+    let figures = site::site_figures(&shared.fleet, &lives, &site, &spas, as_of).with_forecast_checks(&shared.fleet);
     let lines = Lines::new(&shared.folder);
     let explainer = Explainer { fleet: &shared.fleet, figures: &figures, lines: &lines };
     let told = Address::parse(inside).ok().and_then(|at| explainer.explain(&at));

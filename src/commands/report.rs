@@ -149,14 +149,24 @@ impl Run<'_> {
             clock.elapsed().as_secs_f64()
         ));
         let clock = Instant::now();
-        let figures: Vec<SiteFigures> =
-            sites.iter().map(|(site, spas)| site::site_figures(&self.shared.fleet, site, spas, self.as_of)).collect();
+        let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
+        self.printer.stage(&format!("lives of parts in {:.2} s", clock.elapsed().as_secs_f64()));
+        let clock = Instant::now();
+        let figures: Vec<SiteFigures> = sites
+            .par_iter()
+            .map(|(site, spas)| {
+                site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
+                    .with_forecast_checks(&self.shared.fleet)
+            })
+            .collect();
+        self.printer.stage(&format!("parts, tasks and past forecasts in {:.2} s", clock.elapsed().as_secs_f64()));
+        let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
         let inputs = self.inputs()?;
         let previous = self.previous_figures(&sites);
-        for table in tables::tables(&figures).map_err(Failure::new)? {
+        for table in tables::tables(&figures, &lives).map_err(Failure::new)? {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
         }
         self.printer.stage(&format!("tables in {:.2} s", clock.elapsed().as_secs_f64()));
@@ -194,15 +204,22 @@ impl Run<'_> {
     /// The figures of the month before, for the numbers of page one.
     fn previous_figures(&self, sites: &[(Site, Vec<SpaFigures>)]) -> Vec<Option<view_numbers::Numbers>> {
         let as_of = self.month.plus(-1).last();
-        sites
+        let before: Vec<(Site, Vec<SpaFigures>)> = sites
             .par_iter()
             .map(|(site, _)| {
                 let site = site.clone().as_of(as_of);
+                let spas = site::spa_figures(&self.shared.fleet, &site, as_of);
+                (site, spas)
+            })
+            .collect();
+        let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
+        before
+            .par_iter()
+            .map(|(site, spas)| {
                 if site.spas.is_empty() {
                     return None;
                 }
-                let spas = site::spa_figures(&self.shared.fleet, &site, as_of);
-                let figures = site::site_figures(&self.shared.fleet, &site, &spas, as_of);
+                let figures = site::site_figures(&self.shared.fleet, &lives, site, spas, as_of);
                 Some(view_numbers::Numbers::of(&figures))
             })
             .collect()

@@ -1,7 +1,9 @@
 //! How old is every wear part, in days and hours, through renewals and exchanges?
 //!
 //! A part is as old as what it stands in, unless the record or the log says otherwise; an exchanged
-//! pump brings new parts; renewing a part renews what the book renews with it.
+//! pump brings new parts; renewing a part renews what the book renews with it. One place walks the
+//! log's events: what is in service now is the last life of each position, and the lives before it
+//! are what the life model learns from.
 
 use chrono::NaiveDate;
 
@@ -9,8 +11,9 @@ use crate::address::{Address, Id};
 use crate::basis::Source;
 use crate::calendar::days_between;
 use crate::quantities::SpaFigures;
-use crate::quantities::run_hours::{self, RunHours};
+use crate::quantities::run_hours::RunHours;
 use crate::records::forms::{Fitted, Keyed, Name};
+use crate::records::log::{Because, Condition, Entry, Noticed, Visit};
 use crate::records::tubs::PartFitted;
 use crate::records::upkeep::Part;
 use crate::records::{Fleet, Site};
@@ -36,6 +39,51 @@ pub struct PartInService<'a> {
     pub deferred: Option<NaiveDate>,
 }
 
+/// How a part's life ended.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum LifeEnd {
+    /// It has not: the part is in service.
+    InService,
+    /// Taken out on a day without having failed.
+    Sound(NaiveDate),
+    /// Failed on a day.
+    Failed(NaiveDate),
+    /// Found failed on a day, having failed since it was last renewed or seen good.
+    FoundFailed(NaiveDate),
+}
+
+/// One life at a part's position.
+#[derive(Debug, Clone)]
+pub struct PartLife {
+    /// When it began, as exactly as it is known.
+    pub fitted: Fitted,
+    /// The record that says so.
+    pub source: Option<Source>,
+    /// The model of the pump it was in.
+    pub model: Option<String>,
+    /// The last day it was seen good.
+    pub seen_good: Option<NaiveDate>,
+    /// The day it was last put off to.
+    pub deferred: Option<NaiveDate>,
+    /// How it ended.
+    pub end: LifeEnd,
+}
+
+/// All lives at a part's position, the one in service last.
+#[derive(Debug)]
+pub struct PartPosition<'a> {
+    /// What the part stands in.
+    pub at: &'a Address,
+    /// Its id in the book.
+    pub id: &'a Id,
+    /// Its line of the book.
+    pub part: &'a Part,
+    /// What the pump it is in has run.
+    pub hours: Option<&'a RunHours>,
+    /// In order, those of models it does not fit left out.
+    pub lives: Vec<PartLife>,
+}
+
 /// What wear parts stand in.
 struct Holder<'a> {
     at: &'a Address,
@@ -47,6 +95,26 @@ struct Holder<'a> {
     hours: Option<&'a RunHours>,
 }
 
+/// Every position of a wear part at a site, with all its lives up to the as-of day.
+pub fn part_positions<'a>(fleet: &'a Fleet, site: &'a Site, figures: &'a [SpaFigures]) -> Vec<PartPosition<'a>> {
+    let mut all = Vec::new();
+    for holder in holders(site, figures) {
+        for (id, part) in fleet.book.parts.iter().filter(|(_, part)| part.fits.as_str() == holder.fits) {
+            let fits = |model: Option<&String>| {
+                let named = |models: &Vec<Name>| model.is_some_and(|m| models.iter().any(|n| n.0 == *m));
+                part.models.as_ref().is_none_or(named)
+            };
+            let mut lives = lives(fleet, site, &holder, id);
+            lives.retain(|life| fits(life.model.as_ref()));
+            if !lives.is_empty() {
+                all.push(PartPosition { at: holder.at, id, part, hours: holder.hours, lives });
+            }
+        }
+    }
+    all.sort_by(|a, b| (a.at, a.id).cmp(&(b.at, b.id)));
+    all
+}
+
 /// Every wear part in service at a site on the as-of day.
 pub fn parts_in_service<'a>(
     fleet: &'a Fleet,
@@ -54,6 +122,31 @@ pub fn parts_in_service<'a>(
     figures: &'a [SpaFigures],
     as_of: NaiveDate,
 ) -> Vec<PartInService<'a>> {
+    part_positions(fleet, site, figures)
+        .into_iter()
+        .filter_map(|position| {
+            let life = position.lives.into_iter().last().filter(|life| life.end == LifeEnd::InService)?;
+            let start = life.fitted.middle();
+            // Hours of before the pump's own curve began are not known.
+            let age_hours = start
+                .zip(position.hours)
+                .filter(|(start, hours)| *start >= hours.start)
+                .and_then(|(start, hours)| hours.hours_between(start, hours.end));
+            Some(PartInService {
+                at: position.at.clone(),
+                id: position.id,
+                part: position.part,
+                fitted: life.fitted,
+                source: life.source,
+                age_days: start.map(|start| days_between(start, as_of).max(0)),
+                age_hours,
+                deferred: life.deferred,
+            })
+        })
+        .collect()
+}
+
+fn holders<'a>(site: &'a Site, figures: &'a [SpaFigures]) -> Vec<Holder<'a>> {
     let mut holders = Vec::new();
     for (spa, figures) in site.spas.iter().zip(figures) {
         let path = format!("spas.{}", spa.at);
@@ -80,7 +173,7 @@ pub fn parts_in_service<'a>(
         }
         for (pump, figures) in spa.pumps.iter().zip(&figures.pumps) {
             let path = format!("{path}.pumps.{}.fitted", pump.at.last());
-            let model = run_hours::model_now(site, pump);
+            let model = pump.model.as_ref().map(|name| name.0.clone());
             holders.push(Holder {
                 at: &pump.at,
                 fits: "pump",
@@ -104,33 +197,14 @@ pub fn parts_in_service<'a>(
             });
         }
     }
-    let mut all = Vec::new();
-    for holder in &holders {
-        if site.entries(holder.at).any(|(_, _, entry)| entry.removed == Some(true)) {
-            continue;
-        }
-        for (id, part) in fleet.book.parts.iter().filter(|(_, part)| part.fits.as_str() == holder.fits) {
-            let named = |models: &Vec<Name>| holder.model.as_ref().is_some_and(|m| models.iter().any(|n| n.0 == *m));
-            if part.models.as_ref().is_none_or(named) {
-                all.push(in_service(fleet, site, holder, id, part, as_of));
-            }
-        }
-    }
-    all.sort_by(|a, b| (&a.at, a.id).cmp(&(&b.at, b.id)));
-    all
+    holders
 }
 
-fn in_service<'a>(
-    fleet: &'a Fleet,
-    site: &'a Site,
-    holder: &Holder<'a>,
-    id: &'a Id,
-    part: &'a Part,
-    as_of: NaiveDate,
-) -> PartInService<'a> {
+/// The lives of a part in what it stands in, through the log.
+fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id) -> Vec<PartLife> {
     let own = holder.parts.get(id).map(|p| p.fitted);
-    let mut fitted = own.unwrap_or(holder.fitted);
-    let mut source = (fitted != Fitted::Unknown).then(|| {
+    let fitted = own.unwrap_or(holder.fitted);
+    let source = (fitted != Fitted::Unknown).then(|| {
         let path = if own.is_some() {
             format!("{}.parts.{id}.fitted", holder.path.trim_end_matches(".fitted"))
         } else {
@@ -138,31 +212,62 @@ fn in_service<'a>(
         };
         site.source(&path)
     });
-    let mut deferred = None;
+    let begun = |fitted, source, model| PartLife {
+        fitted,
+        source,
+        model,
+        seen_good: None,
+        deferred: None,
+        end: LifeEnd::InService,
+    };
+    let mut now = begun(fitted, source, holder.model.clone());
+    let mut past = Vec::new();
+    // The day an inspection found it failed, where it was renewed later.
+    let mut seen_failed: Option<NaiveDate> = None;
     for (index, visit, entry) in site.entries(holder.at) {
-        if entry.exchanged.is_some() {
-            fitted = entry.exchanged.as_ref().and_then(|e| e.fitted).unwrap_or(Fitted::Day(visit.date.0));
-            source = Some(site.entry_source(index, holder.at, "exchanged"));
-            deferred = None;
+        let day = visit.date.0;
+        let together = |renewed: &Id| fleet.book.parts.get(renewed).is_some_and(|p| p.also_renew.contains(id));
+        let renewed = entry.renewed.0.iter().any(|(renewed, _)| renewed == id || together(renewed));
+        let exchanged = entry.exchanged.as_ref();
+        match entry.inspected.get(id) {
+            Some(Condition::Failed) => seen_failed = seen_failed.or(Some(day)),
+            // What was seen on the day of its renewal was the new one.
+            Some(Condition::Good) if !renewed && exchanged.is_none() => now.seen_good = Some(day),
+            _ => {}
         }
-        let renewed = entry.renewed.0.iter().any(|(renewed, _)| {
-            renewed == id || fleet.book.parts.get(renewed).is_some_and(|p| p.also_renew.contains(id))
-        });
-        if renewed {
-            fitted = Fitted::Day(visit.date.0);
-            source = Some(site.entry_source(index, holder.at, "renewed"));
-            deferred = None;
+        let removed = entry.removed == Some(true);
+        if renewed || exchanged.is_some() || removed {
+            now.end = end_of(id, visit, entry, seen_failed.take());
+            let model =
+                exchanged.and_then(|e| e.model.as_ref()).map_or_else(|| now.model.clone(), |m| Some(m.0.clone()));
+            let next = if renewed {
+                begun(Fitted::Day(day), Some(site.entry_source(index, holder.at, "renewed")), model)
+            } else {
+                let fitted = exchanged.and_then(|e| e.fitted).unwrap_or(Fitted::Day(day));
+                begun(fitted, Some(site.entry_source(index, holder.at, "exchanged")), model)
+            };
+            past.push(std::mem::replace(&mut now, next));
+            if removed {
+                return past;
+            }
         }
         if let Some(until) = entry.deferred.get(id) {
-            deferred = Some(until.0);
+            now.deferred = Some(until.0);
         }
     }
-    let start = fitted.middle();
-    let age_days = start.map(|start| days_between(start, as_of).max(0));
-    // Hours of before the pump's own curve began are not known.
-    let age_hours = start
-        .zip(holder.hours)
-        .filter(|(start, hours)| *start >= hours.start)
-        .and_then(|(start, hours)| hours.hours_between(start, hours.end));
-    PartInService { at: holder.at.clone(), id, part, fitted, source, age_days, age_hours, deferred }
+    past.push(now);
+    past
+}
+
+/// How a life ended that an entry of the log put an end to.
+fn end_of(id: &Id, visit: &Visit, entry: &Entry, seen_failed: Option<NaiveDate>) -> LifeEnd {
+    let day = visit.date.0;
+    let failure = entry.renewed.0.iter().find(|(renewed, r)| renewed == id && r.because == Because::Failure);
+    match failure {
+        Some((_, renewal)) if renewal.noticed == Noticed::InUse => {
+            LifeEnd::Failed(visit.reported.map_or(day, |reported| reported.0.min(day)))
+        }
+        Some(_) => LifeEnd::FoundFailed(seen_failed.unwrap_or(day)),
+        None => LifeEnd::Sound(day),
+    }
 }

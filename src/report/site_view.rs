@@ -19,6 +19,7 @@ use crate::records::pumps::{Model, Speeds};
 use crate::records::{Fleet, Pump, Spa};
 use crate::report::cautions;
 use crate::report::format::{self, NOT_KNOWN};
+use crate::report::life_words;
 use crate::report::site::{Numbers, in_view};
 use crate::report::site_charts::{self, Charts};
 use crate::report::view;
@@ -940,7 +941,7 @@ fn parts(given: &Given) -> view::PartSection {
         charts: Vec::new(),
         rows: sorted.iter().take(shown).map(|p| part_row(given, p, one_source.is_some())).collect(),
         table_note: note,
-        fleet_findings: Vec::new(),
+        fleet_findings: life_words::findings(site),
     }
 }
 
@@ -997,7 +998,7 @@ fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRo
         }),
         life_used_percent: percent.map_or("0".to_owned(), |p| format!("{p:.0}")),
         life_used: percent.map_or("–".to_owned(), |p| format!("{p:.0} %")),
-        chance: String::new(),
+        chance: life_words::chance(given.site, part),
     }
 }
 

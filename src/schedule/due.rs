@@ -10,11 +10,12 @@ use crate::basis::{Basis, Source};
 use crate::calendar::{self, add, days_between, plus_days};
 use crate::quantities::SpaFigures;
 use crate::quantities::hours_forecast::Forecast;
+use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::part_lives::PartInService;
 use crate::quantities::run_hours::RunHours;
 use crate::records::log::Entry;
 use crate::records::tubs::FilterKind;
-use crate::records::upkeep::{Every, Task};
+use crate::records::upkeep::{Every, Part, Task};
 use crate::records::{Fleet, Site};
 
 /// A wear part with its due date.
@@ -34,6 +35,8 @@ pub struct PartDue<'a> {
     pub basis: Basis,
     /// The larger of the shares of its hours and of its age that are used.
     pub life_used: Option<f64>,
+    /// The chance that it fails within twelve months, given its age; `None` = not known.
+    pub fail_12mo: Option<f64>,
     /// Cost of the part and its work; `None` = not known.
     pub cost: Option<Decimal>,
     /// The records the date rests on.
@@ -52,14 +55,21 @@ pub enum DueBy {
 /// The due dates of a site's wear parts.
 pub fn parts_due<'a>(
     fleet: &Fleet,
+    lives: &FleetLives,
     spas: &[SpaFigures],
     parts: Vec<PartInService<'a>>,
     as_of: NaiveDate,
 ) -> Vec<PartDue<'a>> {
-    parts.into_iter().map(|part| part_due(fleet, spas, part, as_of)).collect()
+    parts.into_iter().map(|part| part_due(fleet, lives, spas, part, as_of)).collect()
 }
 
-fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_of: NaiveDate) -> PartDue<'a> {
+fn part_due<'a>(
+    fleet: &Fleet,
+    lives: &FleetLives,
+    spas: &[SpaFigures],
+    part: PartInService<'a>,
+    as_of: NaiveDate,
+) -> PartDue<'a> {
     let pump = spas.iter().flat_map(|s| &s.pumps).find(|p| p.at == part.at);
     let interval_hours = part.part.interval.hours.map(|h| h.0.get::<hour>()).filter(|_| pump.is_some());
     let by_age = part.part.interval.age.and_then(|age| {
@@ -98,7 +108,8 @@ fn part_due<'a>(fleet: &Fleet, spas: &[SpaFigures], part: PartInService<'a>, as_
             (Some(a), Some(b)) => Some(a.max(b)),
             (a, b) => a.or(b),
         },
-        cost: part_cost(fleet, &part, as_of),
+        fail_12mo: lives.chance_within_year(&part, pump.and_then(|p| p.forecast.as_ref()).map(Forecast::year)),
+        cost: renewal_cost(fleet, part.part, as_of),
         sources,
         part,
     }
@@ -129,10 +140,10 @@ pub fn due_by_hours(
 }
 
 /// What renewing a part costs us: the parts of its set and the work. `None` if neither price is written.
-fn part_cost(fleet: &Fleet, part: &PartInService, day: NaiveDate) -> Option<Decimal> {
-    let count = Decimal::from(part.part.count.unwrap_or(1));
-    let piece = part.part.cost.as_ref().and_then(|c| c.on(day))?;
-    let labour = labour_cost(fleet, part.part.time.map_or(0.0, |t| t.0.get::<minute>()), day)?;
+pub fn renewal_cost(fleet: &Fleet, part: &Part, day: NaiveDate) -> Option<Decimal> {
+    let count = Decimal::from(part.count.unwrap_or(1));
+    let piece = part.cost.as_ref().and_then(|c| c.on(day))?;
+    let labour = labour_cost(fleet, part.time.map_or(0.0, |t| t.0.get::<minute>()), day)?;
     Some(piece.0 * count + labour)
 }
 

@@ -1,0 +1,348 @@
+//! What do the fleet's own lives say of each kind of part? The lives of every position of all sites,
+//! pooled; from them and the book one posterior a kind, from which every later figure comes.
+//!
+//! Only what was watched counts: a life enters at the age it had when the records begin. A failure
+//! found at a visit happened since the part was last seen good; a day of fitting known only as a month
+//! or a year makes the age at failure a range. What failed with no known age is counted, but says
+//! nothing of ages.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+use rust_decimal::prelude::ToPrimitive;
+use uom::si::time::hour;
+
+use crate::address::Id;
+use crate::calendar::days_between;
+use crate::quantities::SpaFigures;
+use crate::quantities::part_lives::{self, LifeEnd, PartInService, PartLife, PartPosition};
+use crate::records::upkeep::{Clock, Part};
+use crate::records::{Fleet, Site};
+use crate::schedule::due;
+use crate::stats::posterior::{Posterior, Prior, Replacement};
+use crate::stats::replacement::Costs;
+use crate::stats::weibull::{Interval, Sample, Weibull};
+use crate::stats::{End, Life};
+
+/// The share that is believed to have failed by the book's interval: it is read as a B10 life.
+pub const BOOK_SHARE: f64 = 0.1;
+/// Standard deviation of the ln of the book's interval: a guess within a factor of 3.6 four times in five.
+const BOOK_DEVIATION: f64 = 1.0;
+/// The shapes believed of a part whose line of the book has none: assumed, and kept wide.
+const ASSUMED_SHAPE: (f64, f64, f64) = (0.7, 1.3, 3.5);
+/// Failures below which the book leads.
+pub const FEW_FAILURES: usize = 5;
+/// Failures from which the best age may be looked for anywhere.
+const MANY_FAILURES: usize = 10;
+/// The share of the cost a best age must save against running to failure.
+const LEAST_SAVING: f64 = 0.05;
+/// The share of the belief that a part does not wear out above which no early renewal is advised.
+const MOST_DOES_NOT_WEAR: f64 = 0.25;
+
+/// Whether the fleet's own lives can say something.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Status {
+    /// They can.
+    Ok,
+    /// Fewer than five failures: the book leads.
+    FewFailures,
+    /// None has failed: what is said is the book's guess, held against the ages reached.
+    NoFailures,
+    /// The book has no interval on the part's clock, or no life has a known age.
+    NotEstimable,
+}
+
+impl Status {
+    /// The word in tables.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Ok => "ok",
+            Self::FewFailures => "few failures",
+            Self::NoFailures => "no failures",
+            Self::NotEstimable => "not estimable",
+        }
+    }
+}
+
+/// What is to be done about renewing before failure.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Advice {
+    /// Renew at the best age: it saves against the book.
+    BestAge(f64),
+    /// Keep to the book.
+    Book,
+    /// Run it until it fails.
+    DoesNotPay,
+    /// A price is missing, or nothing has failed.
+    Unknown,
+}
+
+/// A kind of part over the fleet.
+#[derive(Debug, Clone)]
+pub struct KindModel {
+    /// The clock its lives are measured on.
+    pub clock: Clock,
+    /// Parts in service.
+    pub in_service: usize,
+    /// Failures in the estimate.
+    pub failures: usize,
+    /// Failures whose age is not known.
+    pub failures_of_unknown_age: usize,
+    /// The book's interval on the clock, in hours or days.
+    pub book: Option<f64>,
+    /// What is known of its lives.
+    pub posterior: Option<Posterior>,
+    /// Maximum likelihood beside it, with the shape's 80 % likelihood-ratio interval.
+    pub maximum: Option<(Weibull, Interval)>,
+    /// What renewing costs; `None` = a price is not written.
+    pub costs: Option<Costs>,
+    /// What the best age comes to; only where something has failed.
+    pub replacement: Option<Replacement>,
+    /// How firm it is.
+    pub status: Status,
+}
+
+/// The lives of all kinds of part over the fleet.
+#[derive(Debug, Clone, Default)]
+pub struct FleetLives {
+    kinds: BTreeMap<Id, KindModel>,
+}
+
+/// The lives of one kind at some sites.
+#[derive(Debug, Clone, Default)]
+struct Gathered {
+    lives: Vec<Life>,
+    in_service: usize,
+    failures_of_unknown_age: usize,
+}
+
+/// The lives of a site by kind, gathered before the fleet's are put together.
+#[derive(Debug, Clone, Default)]
+pub struct SiteLives(BTreeMap<Id, Gathered>);
+
+/// The clock a part's life is measured on: as its line says, else hours where the book limits them.
+pub fn clock_of(part: &Part) -> Clock {
+    part.wears_by.unwrap_or(if part.interval.hours.is_some() { Clock::Hours } else { Clock::Age })
+}
+
+/// Gathers the lives of a site up to the as-of day.
+pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: NaiveDate) -> SiteLives {
+    let mut result = SiteLives::default();
+    let Some(watched_from) = site.records_start() else {
+        // Nothing is recorded yet: parts stand there, and no life has been watched.
+        for position in part_lives::part_positions(fleet, site, figures) {
+            result.0.entry(position.id.clone()).or_default().in_service += 1;
+        }
+        return result;
+    };
+    for position in part_lives::part_positions(fleet, site, figures) {
+        let gathered = result.0.entry(position.id.clone()).or_default();
+        for life in &position.lives {
+            gathered.in_service += usize::from(life.end == LifeEnd::InService);
+            match life_of(&position, life, watched_from, as_of) {
+                Watched::Life(life) => gathered.lives.push(life),
+                Watched::FailureOfUnknownAge => gathered.failures_of_unknown_age += 1,
+                Watched::Nothing => {}
+            }
+        }
+    }
+    result
+}
+
+/// What was watched of a life.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Watched {
+    Life(Life),
+    FailureOfUnknownAge,
+    Nothing,
+}
+
+fn life_of(position: &PartPosition, life: &PartLife, watched_from: NaiveDate, as_of: NaiveDate) -> Watched {
+    let last_day = position.hours.map_or(as_of, |hours| hours.end.min(as_of));
+    let day = match life.end {
+        LifeEnd::InService => last_day,
+        LifeEnd::Sound(day) | LifeEnd::Failed(day) | LifeEnd::FoundFailed(day) => day.min(as_of),
+    };
+    let failed = matches!(life.end, LifeEnd::Failed(_) | LifeEnd::FoundFailed(_));
+    if day < watched_from {
+        return Watched::Nothing;
+    }
+    let unknown = if failed { Watched::FailureOfUnknownAge } else { Watched::Nothing };
+    let Some((start, (first, last))) = life.fitted.middle().zip(life.fitted.range()) else { return unknown };
+    let age_on = |to: NaiveDate| match clock_of(position.part) {
+        Clock::Age => Some(days_between(start, to) as f64),
+        Clock::Hours => {
+            let hours = position.hours.filter(|hours| start >= hours.start)?;
+            hours.hours_between(start, to.min(hours.end))
+        }
+    };
+    let (Some(entry), Some(age)) = (age_on(start.max(watched_from).min(day)), age_on(day)) else { return unknown };
+    // A failure on the day of fitting, or before the pump has run at all, had some age: half a day, half an hour.
+    let age = if failed { age.max(entry + 0.5) } else { age };
+    if age <= entry {
+        return Watched::Nothing;
+    }
+    // A day of fitting that is not exact moves the age by its share of the days.
+    let days = days_between(start, day).max(1) as f64;
+    let scaled = |from: NaiveDate| age * days_between(from.min(day), day) as f64 / days;
+    let (youngest, oldest) = (scaled(last).max(entry), scaled(first).max(age));
+    let between = |low: f64, high: f64| {
+        if high > low { End::FailedBetween(low, high) } else { End::Failed(high) }
+    };
+    let end = match life.end {
+        LifeEnd::InService | LifeEnd::Sound(_) => End::Sound(age),
+        LifeEnd::Failed(_) if first == last => End::Failed(age),
+        LifeEnd::Failed(_) => between(youngest, oldest),
+        LifeEnd::FoundFailed(_) => {
+            let seen = life.seen_good.filter(|seen| *seen < day).and_then(age_on).unwrap_or(0.0).max(entry);
+            between(seen.min(age), oldest)
+        }
+    };
+    Watched::Life(Life { entry, end, count: 1.0 })
+}
+
+impl FleetLives {
+    /// Puts the lives of all sites together, in the sites' order.
+    pub fn new<'a>(fleet: &Fleet, sites: impl Iterator<Item = (&'a Site, SiteLives)>, as_of: NaiveDate) -> Self {
+        use rayon::prelude::*;
+        let mut all: BTreeMap<Id, Gathered> = BTreeMap::new();
+        let mut lost_nights = Vec::new();
+        for (site, lives) in sites {
+            lost_nights.extend(site.lost_night.as_ref().and_then(|cost| cost.on(as_of)).and_then(|m| m.0.to_f64()));
+            for (id, more) in lives.0 {
+                let gathered = all.entry(id).or_default();
+                gathered.lives.extend(more.lives);
+                gathered.in_service += more.in_service;
+                gathered.failures_of_unknown_age += more.failures_of_unknown_age;
+            }
+        }
+        let lost_night =
+            if lost_nights.is_empty() { 0.0 } else { lost_nights.iter().sum::<f64>() / lost_nights.len() as f64 };
+        let kinds: Vec<(Id, KindModel)> = all
+            .into_par_iter()
+            .filter_map(|(id, gathered)| {
+                let part = fleet.book.parts.get(&id)?;
+                let costs = costs(fleet, part, lost_night, as_of);
+                Some((id, kind_model(part, &gathered, costs)))
+            })
+            .collect();
+        Self { kinds: kinds.into_iter().collect() }
+    }
+
+    /// A kind of part.
+    pub fn kind(&self, id: &Id) -> Option<&KindModel> {
+        self.kinds.get(id)
+    }
+
+    /// Every kind of part that stands somewhere, by its id.
+    pub fn kinds(&self) -> impl Iterator<Item = (&Id, &KindModel)> {
+        self.kinds.iter()
+    }
+
+    /// The chance that a part in service fails within twelve months, given its age; hours to come are
+    /// those expected of its pump. `None` = its age, its use or its life is not known.
+    pub fn chance_within_year(&self, part: &PartInService, hours_to_come: Option<f64>) -> Option<f64> {
+        let kind = self.kind(part.id)?;
+        let (age, further) = match kind.clock {
+            Clock::Age => (part.age_days? as f64, 365.0),
+            Clock::Hours => (part.age_hours?, hours_to_come?),
+        };
+        let chance = kind.posterior.as_ref()?.chance_within(age, further);
+        chance.is_finite().then_some(chance)
+    }
+}
+
+/// What renewing costs: in good time the part and its work; at a failure also what the book says it
+/// costs, the call-out and the nights lost. `None` = the part's price, the rate or the failure's cost is
+/// not written.
+fn costs(fleet: &Fleet, part: &Part, lost_night: f64, day: NaiveDate) -> Option<Costs> {
+    let planned = due::renewal_cost(fleet, part, day)?.to_f64()?;
+    let failure = part.failure.as_ref()?;
+    let damage = failure.cost.as_ref()?.on(day)?.0.to_f64()?;
+    let callout = fleet.settings.labour.callout.as_ref().and_then(|c| c.on(day)).and_then(|c| c.0.to_f64());
+    let nights = failure.down.map_or(0.0, |down| down.mean_days()) * lost_night;
+    Some(Costs { planned, failure: planned + damage + callout.unwrap_or(0.0) + nights })
+}
+
+fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>) -> KindModel {
+    let clock = clock_of(part);
+    let book = match clock {
+        Clock::Hours => part.interval.hours.map(|h| h.0.get::<hour>()),
+        Clock::Age => part.interval.age.map(crate::units::Period::mean_days),
+    };
+    let shape = part.shape.map_or(ASSUMED_SHAPE, |s| (s.low.0, s.typical.0, s.high.0));
+    let sample = Sample::new(&gathered.lives);
+    let failures = gathered.lives.iter().filter(|l| l.failed()).count();
+    let prior = book.and_then(|book| Prior::new(shape, BOOK_SHARE, book, BOOK_DEVIATION));
+    let posterior = prior.map(|prior| Posterior::new(sample.as_ref(), &prior));
+    let maximum = sample.as_ref().and_then(|sample| {
+        let maximum = sample.maximum().ok()?;
+        Some((maximum.weibull, sample.shape_interval(&maximum, 0.8)))
+    });
+    let status = match failures {
+        _ if posterior.is_none() => Status::NotEstimable,
+        0 => Status::NoFailures,
+        few if few < FEW_FAILURES => Status::FewFailures,
+        _ => Status::Ok,
+    };
+    let within = match failures {
+        few if few < FEW_FAILURES => (0.9, 1.1),
+        some if some < MANY_FAILURES => (0.5, 2.0),
+        _ => (0.1, 8.0),
+    };
+    let replacement = match (&posterior, costs, book) {
+        (Some(posterior), Some(costs), Some(book)) if failures > 0 => posterior.replacement(costs, book, within),
+        _ => None,
+    };
+    KindModel {
+        clock,
+        in_service: gathered.in_service,
+        failures,
+        failures_of_unknown_age: gathered.failures_of_unknown_age,
+        book,
+        posterior,
+        maximum,
+        costs,
+        replacement,
+        status,
+    }
+}
+
+impl KindModel {
+    /// What to do about renewing before failure.
+    pub fn advice(&self) -> Advice {
+        let Some(replacement) = &self.replacement else { return Advice::Unknown };
+        if self.status == Status::Ok
+            && (replacement.does_not_wear > MOST_DOES_NOT_WEAR || replacement.against_failure[1] < LEAST_SAVING)
+        {
+            Advice::DoesNotPay
+        } else if replacement.against_book[0] > 0.0 {
+            Advice::BestAge(replacement.age)
+        } else {
+            Advice::Book
+        }
+    }
+
+    /// Whether maximum likelihood, where there are failures enough for it, finds a shape that the
+    /// posterior holds unlikely: a sign that the lives do not follow the book's shapes.
+    pub fn is_disputed(&self) -> bool {
+        match (&self.posterior, &self.maximum) {
+            (Some(posterior), Some((_, (low, high)))) if self.failures >= FEW_FAILURES => {
+                low.is_some_and(|low| low > posterior.shape(0.9))
+                    || high.is_some_and(|high| high < posterior.shape(0.1))
+            }
+            _ => false,
+        }
+    }
+
+    /// The unit of its ages.
+    pub fn unit(&self) -> &'static str {
+        match self.clock {
+            Clock::Hours => "hours",
+            Clock::Age => "days",
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests;

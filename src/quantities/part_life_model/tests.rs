@@ -1,0 +1,165 @@
+use std::path::Path;
+
+use super::*;
+use crate::calendar::parse_date;
+use crate::records::load::Shared;
+
+const FLEET: &str =
+    "format: 1\nfleet: Invented Fleet\ncurrency: GBP\ntimezone: Europe/London\nlabour: {cost: 24, callout: 95}\n";
+const BOOK: &str = "format: 1
+parts:
+  shaft_seal: {fits: pump, interval: {hours: 14000 h}, wears_by: hours, cost: 22, time: 90 min, also_renew: [union_gasket],
+    failure: {cost: 260, down: 2 d}, shape: {low: 0.8, typical: 1.4, high: 4.0}}
+  union_gasket: {fits: pump, interval: {age: 36 mo}, wears_by: age, cost: 1.1, time: 10 min}
+";
+
+fn gathered(log: &str, pump: &str) -> SiteLives {
+    let folder = tempfile::tempdir().unwrap();
+    let put = |name: &str, text: &str| std::fs::write(Path::join(folder.path(), name), text).unwrap();
+    put("fleet.yaml", FLEET);
+    put("upkeep.yaml", BOOK);
+    std::fs::create_dir(folder.path().join("sites")).unwrap();
+    put(
+        "sites/a.yaml",
+        &format!(
+            "format: 1\nname: A\nrecords_from: 2023-01-01\nspas:\n  s:\n    fitted: 2022-01-01\n    pumps:\n      p: {{duty: jets, {pump}, program: {{run: 10 h/day}}}}\nlog:\n{log}"
+        ),
+    );
+    let shared = Shared::load(folder.path()).unwrap();
+    let site = shared.read_site(&shared.sites[0]).unwrap();
+    assert!(
+        site.left_out.is_empty() && site.diagnostics.iter().all(|d| d.severity != crate::diagnostic::Severity::Error),
+        "{:?}",
+        site.diagnostics
+    );
+    let as_of = parse_date("2025-12-31").unwrap();
+    let site = site.as_of(as_of);
+    let figures = crate::quantities::site_figures(&shared.fleet, &site, as_of);
+    site_lives(&shared.fleet, &site, &figures, as_of)
+}
+
+fn days(from: &str, to: &str) -> f64 {
+    days_between(parse_date(from).unwrap(), parse_date(to).unwrap()) as f64
+}
+
+fn of<'a>(lives: &'a SiteLives, part: &str) -> &'a Gathered {
+    lives.0.iter().find(|(id, _)| id.as_str() == part).unwrap().1
+}
+
+#[test]
+fn a_failure_in_use_ends_a_life_and_what_is_renewed_with_it_ends_sound() {
+    let lives = gathered(
+        "  - {date: 2024-06-03, reported: 2024-06-01, at: {s/p: {renewed: {shaft_seal: {because: failure, noticed: in_use}}}}}\n",
+        "fitted: 2022-01-01",
+    );
+    let seal = of(&lives, "shaft_seal");
+    // The first was watched from the start of the records; hours at 10 a day.
+    let first = 10.0 * days("2022-01-01", "2024-06-01");
+    assert_eq!(seal.lives.len(), 2);
+    assert!((seal.lives[0].entry - 3650.0).abs() < 1e-6);
+    assert_eq!(seal.lives[0].end, End::Failed(first));
+    assert_eq!(seal.lives[1].entry, 0.0);
+    assert_eq!(seal.lives[1].end, End::Sound(10.0 * days("2024-06-03", "2025-12-31")));
+    let gasket = of(&lives, "union_gasket");
+    assert_eq!(gasket.lives[0].end, End::Sound(days("2022-01-01", "2024-06-03")));
+    assert_eq!((seal.in_service, gasket.in_service), (1, 1));
+}
+
+#[test]
+fn a_failure_found_at_a_visit_happened_since_the_part_was_last_seen_good() {
+    let lives = gathered(
+        "  - {date: 2024-02-01, at: {s/p: {inspected: {union_gasket: good}}}}
+  - {date: 2024-03-01, at: {s/p: {inspected: {union_gasket: failed}}}}
+  - {date: 2024-05-01, at: {s/p: {renewed: {union_gasket: {because: failure}}}}}
+  - {date: 2025-05-01, at: {s/p: {renewed: {union_gasket: {because: failure}}}}}\n",
+        "fitted: 2022-01-01",
+    );
+    let gasket = of(&lives, "union_gasket");
+    let end = |from: &str, to: &str| End::FailedBetween(days("2022-01-01", from), days("2022-01-01", to));
+    assert_eq!(gasket.lives[0].end, end("2024-02-01", "2024-03-01"));
+    // Never seen good again: since it was renewed.
+    assert_eq!(gasket.lives[1].end, End::FailedBetween(0.0, days("2024-05-01", "2025-05-01")));
+}
+
+#[test]
+fn an_exchange_ends_every_life_sound_and_an_unknown_age_is_counted_only() {
+    let lives = gathered(
+        "  - {date: 2023-02-01, at: {s/p: {renewed: {shaft_seal: {because: failure, noticed: in_use}}}}}
+  - {date: 2024-02-01, at: {s/p: {exchanged: {because: failure}}}}\n",
+        "fitted: unknown",
+    );
+    let seal = of(&lives, "shaft_seal");
+    assert_eq!(seal.failures_of_unknown_age, 1);
+    assert_eq!(seal.lives.len(), 2);
+    assert!(seal.lives.iter().all(|l| !l.failed()));
+    assert_eq!(seal.lives[0].end, End::Sound(10.0 * days("2023-02-01", "2024-02-01")));
+}
+
+#[test]
+fn a_fitting_known_by_the_year_makes_the_age_at_failure_a_range() {
+    let lives = gathered(
+        "  - {date: 2024-02-01, at: {s/p: {renewed: {union_gasket: {because: failure, noticed: in_use}}}}}\n",
+        "fitted: 2022",
+    );
+    let end = of(&lives, "union_gasket").lives[0].end;
+    assert_eq!(end, End::FailedBetween(days("2022-12-31", "2024-02-01"), days("2022-01-01", "2024-02-01")));
+}
+
+#[test]
+fn a_life_that_ended_before_the_records_begin_is_not_there() {
+    let lives = gathered(
+        "  - {date: 2022-06-01, at: {s/p: {renewed: {union_gasket: {because: failure, noticed: in_use}}}}}
+  - {date: 2023-06-01, at: {s/p: {hours: 100}}}\n",
+        "fitted: 2022-01-01",
+    );
+    let gasket = of(&lives, "union_gasket");
+    assert_eq!(gasket.lives.len(), 1);
+    assert_eq!(gasket.lives[0].entry, days("2022-06-01", "2023-01-01"));
+}
+
+fn kind(lives: Vec<Life>, costs: Option<Costs>) -> KindModel {
+    let book: crate::records::upkeep::UpkeepFile = serde_yaml::from_str(BOOK).unwrap();
+    let (_, part) = book.parts.iter().find(|(id, _)| id.as_str() == "shaft_seal").unwrap();
+    let in_service = lives.iter().filter(|l| !l.failed()).count();
+    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0 }, costs)
+}
+
+#[test]
+fn with_no_failure_the_book_leads_and_ages_reached_count_for_it() {
+    let none = kind(Vec::new(), None);
+    assert_eq!(none.status, Status::NoFailures);
+    let [low, b10, high] = none.posterior.as_ref().unwrap().quantiles_of([0.1, 0.5, 0.9], |w| w.quantile(0.1));
+    assert!((b10 / 14000.0 - 1.0).abs() < 0.01 && low < 5000.0 && high > 40000.0, "{low} {b10} {high}");
+    let sixty = kind(vec![Life { entry: 0.0, end: End::Sound(13000.0), count: 60.0 }], None);
+    let later = sixty.posterior.as_ref().unwrap().quantiles_of([0.5], |w| w.quantile(0.1))[0];
+    assert!(later > 1.4 * b10, "{later}");
+    assert_eq!(sixty.advice(), Advice::Unknown);
+}
+
+#[test]
+fn parts_that_do_not_wear_out_are_run_until_they_fail() {
+    // Exponential lives at their own quantiles: age does not matter.
+    let lives: Vec<Life> =
+        (0..40).map(|i| Life::from_new(End::Failed(-9000.0 * (1.0 - (f64::from(i) + 0.5) / 40.0).ln()))).collect();
+    let costs = Some(Costs { planned: 60.0, failure: 400.0 });
+    let model = kind(lives, costs);
+    assert_eq!(model.status, Status::Ok);
+    assert_eq!(model.advice(), Advice::DoesNotPay, "{:?}", model.replacement);
+}
+
+#[test]
+fn parts_that_wear_out_late_are_renewed_later_than_the_book_says() {
+    let steep = Weibull { shape: 4.0, scale: 40_000.0 };
+    let lives: Vec<Life> =
+        (0..60).map(|i| Life::from_new(End::Failed(steep.quantile((f64::from(i) + 0.5) / 60.0)))).collect();
+    let costs = Costs { planned: 60.0, failure: 400.0 };
+    let model = kind(lives, Some(costs));
+    let best = steep.best_age(costs).age.unwrap();
+    let Advice::BestAge(age) = model.advice() else { panic!("{:?}", model.replacement) };
+    assert!((age / best - 1.0).abs() < 0.1, "{age} against {best}");
+    assert!(!model.is_disputed());
+    // The same, seen three times only: never far from the book.
+    let few = kind((0..3).map(|_| Life::from_new(End::Failed(39_000.0))).collect(), Some(costs));
+    assert_eq!(few.status, Status::FewFailures);
+    assert!((few.replacement.unwrap().age / 14_000.0 - 1.0).abs() < 0.101);
+}

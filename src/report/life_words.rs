@@ -1,0 +1,133 @@
+//! What the fleet's own lives say of parts, in words: the chance in a part's row and a sentence a kind.
+
+use rust_decimal::Decimal;
+
+use crate::quantities::part_life_model::{Advice, KindModel, Status};
+use crate::records::upkeep::Clock;
+use crate::report::format;
+use crate::schedule::due::PartDue;
+use crate::site::SiteFigures;
+
+/// The chance of failing within twelve months, as it is printed in a part's row: a dash where it is not
+/// known, "1 in N" where failures are few, and whose guess it is where there are none.
+pub fn chance(site: &SiteFigures, part: &PartDue) -> String {
+    let (Some(kind), Some(chance)) = (site.lives.kind(part.part.id), part.fail_12mo) else { return "–".to_owned() };
+    match kind.status {
+        Status::NoFailures if kind.failures_of_unknown_age == 0 => {
+            format!("book guess, none of your {} has failed yet", kind.in_service)
+        }
+        Status::Ok => percent(chance),
+        _ => one_in(chance),
+    }
+}
+
+fn one_in(chance: f64) -> String {
+    let one_in = (1.0 / chance).round();
+    match one_in {
+        n if n < 1.5 => "more likely than not".to_owned(),
+        n if n > 1000.0 => "less than 1 in 1000".to_owned(),
+        n => format!("about 1 in {n:.0}"),
+    }
+}
+
+fn percent(chance: f64) -> String {
+    match chance * 100.0 {
+        small if small < 1.0 => "under 1 %".to_owned(),
+        large if large > 99.0 => "over 99 %".to_owned(),
+        other => format!("{other:.0} %"),
+    }
+}
+
+/// An age on a part's clock: "14 000 h", "3.2 years".
+fn age(kind: &KindModel, age: f64) -> String {
+    match kind.clock {
+        Clock::Hours => format!("{} h", format::number(rounded(age), 0)),
+        Clock::Age => format::age(age.round() as i64),
+    }
+}
+
+/// An estimate to two digits: more would promise what is not known.
+fn rounded(value: f64) -> f64 {
+    let step = 10f64.powf(value.abs().max(1.0).log10().floor() - 1.0);
+    (value / step).round() * step
+}
+
+/// A sentence or three for each kind of part at the site of which some have failed in the fleet.
+pub fn findings(site: &SiteFigures) -> Vec<String> {
+    site.lives
+        .kinds()
+        .filter(|(id, kind)| kind.failures > 0 && site.parts.iter().any(|p| p.part.id == *id))
+        .filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind))
+        .collect()
+}
+
+fn finding(name: &str, kind: &KindModel) -> Option<String> {
+    let [low, b10, high] = kind.posterior.as_ref()?.quantiles_of([0.1, 0.5, 0.9], |w| w.quantile(0.1));
+    let book = kind.book?;
+    let times = if kind.failures == 1 { "1 failure".to_owned() } else { format!("{} failures", kind.failures) };
+    let mut text = format!(
+        "{name}: {times} in the fleet, {} in service. One in ten is expected to have failed by {} ({} to {}); the book renews at {}.",
+        kind.in_service,
+        age(kind, b10),
+        age(kind, low),
+        age(kind, high),
+        age(kind, book),
+    );
+    if kind.failures_of_unknown_age > 0 {
+        let more = kind.failures_of_unknown_age;
+        let was = if more == 1 { "1 more failure has".to_owned() } else { format!("{more} more failures have") };
+        text.push_str(&format!(" {was} no known age and cannot be used."));
+    }
+    if kind.status == Status::FewFailures {
+        text.push_str(" That is too few to lead far from the book.");
+    }
+    if kind.is_disputed() {
+        text.push_str(" The failures alone would give another shape than the book's: take the figures with care.");
+    }
+    match (kind.advice(), &kind.replacement) {
+        (Advice::DoesNotPay, found) => {
+            text.push_str(" Renewing early does not pay: run it until it fails");
+            if let Some(cost) = found.as_ref().and_then(|r| r.flips_at)
+                && let Some(now) = kind.costs
+                && cost > now.failure
+                && let Ok(cost) = Decimal::try_from(rounded(cost))
+            {
+                text.push_str(&format!(", unless a failure costs more than {}", cost.normalize()));
+            }
+            text.push('.');
+        }
+        (Advice::BestAge(best), Some(found)) => text.push_str(&format!(
+            " Renewing at {} costs least: {} less than by the book ({} to {}).",
+            age(kind, best),
+            percent(found.against_book[1]),
+            percent(found.against_book[0]),
+            percent(found.against_book[2]),
+        )),
+        (Advice::Book, _) => text.push_str(" No other age is sure to cost less than the book's."),
+        _ if kind.costs.is_none() => {
+            text.push_str(" What a failure costs is not written, so no best age can be given.");
+        }
+        _ => {}
+    }
+    Some(text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn chances_read_as_people_say_them() {
+        assert_eq!(one_in(0.123), "about 1 in 8");
+        assert_eq!(one_in(0.8), "more likely than not");
+        assert_eq!(one_in(0.000_1), "less than 1 in 1000");
+        assert_eq!(percent(0.004), "under 1 %");
+        assert_eq!(percent(0.304), "30 %");
+    }
+
+    #[test]
+    fn estimates_keep_two_digits() {
+        assert_eq!(rounded(13_471.0), 13_000.0);
+        assert_eq!(rounded(86.4), 86.0);
+    }
+}
