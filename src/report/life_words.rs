@@ -9,16 +9,34 @@ use crate::schedule::due::PartDue;
 use crate::site::SiteFigures;
 
 /// The chance of failing within twelve months, as it is printed in a part's row: a dash where it is not
-/// known, "1 in N" where failures are few, and whose guess it is where there are none.
+/// known, "1 in N" where failures are few, and that it is the book's guess where there are none.
 pub fn chance(site: &SiteFigures, part: &PartDue) -> String {
     let (Some(kind), Some(chance)) = (site.lives.kind(part.part.id), part.fail_12mo) else { return "–".to_owned() };
     match kind.status {
         Status::NoFailures if kind.failures_of_unknown_age == 0 => {
-            format!("book guess, none of your {} has failed yet", kind.in_service)
+            format!("{}, book guess", one_in(chance).trim_start_matches("about "))
         }
         Status::Ok => percent(chance),
         _ => one_in(chance),
     }
+}
+
+/// What "book guess" in a row means, with how many of each kind have not failed; empty where it stands in none.
+pub fn guess_note(site: &SiteFigures, shown: &[&PartDue]) -> String {
+    let mut kinds: Vec<(String, usize)> = Vec::new();
+    for part in shown {
+        let Some(kind) = site.lives.kind(part.part.id) else { continue };
+        let guess = matches!(kind.status, Status::NoFailures) && kind.failures_of_unknown_age == 0;
+        let name = format::words(part.part.id.as_str());
+        if guess && part.fail_12mo.is_some() && !kinds.iter().any(|(known, _)| *known == name) {
+            kinds.push((name, kind.in_service));
+        }
+    }
+    if kinds.is_empty() {
+        return String::new();
+    }
+    let each: Vec<String> = kinds.iter().map(|(name, n)| format!("none of your {n} of {name}")).collect();
+    format!(" Book guess: {} has failed yet.", each.join(", "))
 }
 
 fn one_in(chance: f64) -> String {

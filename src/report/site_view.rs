@@ -196,16 +196,23 @@ fn left_out(given: &Given) -> Vec<String> {
 }
 
 fn state(given: &Given) -> view::State {
-    let to_do = &given.site.to_do;
-    let count = |urgency: Urgency| to_do.iter().filter(|t| t.urgency == urgency).count();
+    let groups = grouped(&given.site.to_do);
+    let of = |urgency: Urgency| groups.iter().filter(|g| g[0].urgency == urgency).collect::<Vec<_>>();
+    let (stop, now, plan) = (of(Urgency::DoNotUse), of(Urgency::ActNow), of(Urgency::Plan));
+    let named = |group: &[&ToDo]| {
+        let at = group.iter().filter_map(|t| t.at.as_ref()).map(|at| place(given, at.as_str())).collect::<Vec<_>>();
+        if at.is_empty() { group[0].what.clone() } else { format!("{} ({})", group[0].what, at.join("; ")) }
+    };
     let closed = given.site.site.is_closed(given.site.as_of);
-    let (mark, lead) = if count(Urgency::DoNotUse) > 0 {
-        (view::Mark::DoNotUse, "Do not use the spa named below until it has been seen to.".to_owned())
-    } else if count(Urgency::ActNow) > 0 {
-        let things = plural(count(Urgency::ActNow), "thing needs", "things need");
+    let (mark, lead) = if let Some(group) = stop.first() {
+        (view::Mark::DoNotUse, format!("Do not use until it has been seen to: {}.", named(group)))
+    } else if let [group] = now.as_slice() {
+        (view::Mark::ActNow, format!("One thing needs attention now: {}.", named(group)))
+    } else if !now.is_empty() {
+        let things = plural(now.len(), "thing needs", "things need");
         (view::Mark::ActNow, format!("{} attention now.", format::sentence(&things)))
-    } else if count(Urgency::Plan) > 0 {
-        let things = plural(count(Urgency::Plan), "thing", "things");
+    } else if !plan.is_empty() {
+        let things = plural(plan.len(), "thing", "things");
         (view::Mark::Plan, format!("In order by the records, with {things} to plan."))
     } else {
         (view::Mark::None, "In order by the records; nothing is due soon.".to_owned())
@@ -927,6 +934,7 @@ fn parts(given: &Given) -> view::PartSection {
     if let Some(source) = &one_source {
         note.push_str(&format!(" Source of the intervals: {source}."));
     }
+    note.push_str(&life_words::guess_note(site, &sorted[..shown]));
     let later = sorted.len() - shown;
     if later > 0 {
         let parts = plural(later, "part is", "parts are");
@@ -973,7 +981,13 @@ fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRo
             crate::charts::style::Mark::Note => view::Mark::None,
         },
         place: place(given, part.part.at.as_str()),
-        part: format::sentence(&format::words(part.part.id.as_str())),
+        part: {
+            let name = format::sentence(&format::words(part.part.id.as_str()));
+            match part.part.part.count {
+                Some(count) if count > 1 => format!("{name} ({count})"),
+                _ => name,
+            }
+        },
         count: part.part.part.count.unwrap_or(1).to_string(),
         fitted: format::fitted(part.part.fitted),
         age,
@@ -1022,9 +1036,8 @@ fn visits(given: &Given) -> view::VisitSection {
         nothing_to_say: (tasks.is_empty() && site.year.lines.is_empty())
             .then(|| "Nothing falls due within 12 months.".to_owned()),
         summary,
-        tasks: tasks
-            .iter()
-            .map(|task| view::Task {
+        tasks: tasks.iter().fold(Vec::new(), |mut rows: Vec<view::Task>, task| {
+            let row = view::Task {
                 date: task.due.map_or(String::new(), |d| {
                     if d <= as_of {
                         format!("overdue since {}", format::near_date(d, as_of))
@@ -1039,8 +1052,17 @@ fn visits(given: &Given) -> view::VisitSection {
                     format!("{}{times}", task.because)
                 },
                 minutes: task.task.time.map_or(String::new(), |t| format!("{:.0}", t.0.get::<minute>())),
-            })
-            .collect(),
+            };
+            // The same on one day at several places is one row that names them.
+            let same = |r: &&mut view::Task| {
+                r.date == row.date && r.what == row.what && r.because == row.because && r.minutes == row.minutes
+            };
+            match rows.iter_mut().find(same) {
+                Some(there) => there.place.push_str(&format!("; {}", row.place)),
+                None => rows.push(row),
+            }
+            rows
+        }),
         planned_cost: planned_cost(given),
         parts_list: parts_list(given),
     }
