@@ -76,4 +76,6 @@ pub(crate) fn falling_root(mut low: f64, mut high: f64, function: impl Fn(f64) -
 }
 
 #[cfg(test)]
+mod coverage;
+#[cfg(test)]
 mod tests;

@@ -207,7 +207,8 @@ mod tests {
         let as_of = parse_date("2026-10-31").unwrap();
         let site = shared.read_site(&shared.sites[0]).unwrap().as_of(as_of);
         let spas = site::spa_figures(&shared.fleet, &site, as_of);
-        let figures = site::site_figures(&shared.fleet, &site, &spas, as_of);
+        let lives = site::fleet_lives(&shared.fleet, &[(site.clone(), spas.clone())], as_of);
+        let figures = site::site_figures(&shared.fleet, &lives, &site, &spas, as_of);
         let part = &figures.parts[0];
         let width = days_between(part.due_low.unwrap(), part.due_high.unwrap());
         (reading_advice(&shared.fleet, &figures), width)

@@ -323,6 +323,14 @@ impl KindModel {
         }
     }
 
+    /// The best age and its clock, where renewing then pays.
+    pub fn age_that_pays(&self) -> Option<(Clock, f64)> {
+        match self.advice() {
+            Advice::BestAge(age) => Some((self.clock, age)),
+            _ => None,
+        }
+    }
+
     /// Whether maximum likelihood, where there are failures enough for it, finds a shape that the
     /// posterior holds unlikely: a sign that the lives do not follow the book's shapes.
     pub fn is_disputed(&self) -> bool {

@@ -3,6 +3,7 @@
 use chrono::{Datelike, NaiveDate};
 use rust_decimal::Decimal;
 
+use crate::basis::Basis;
 use crate::calendar::{self, MONTHS};
 use crate::records::fleet::Units;
 use crate::records::forms::Fitted;
@@ -284,6 +285,14 @@ pub fn part_reason(part: &PartDue, as_of: NaiveDate) -> String {
         }
         _ => String::new(),
     };
+    if let (Basis::LifeModel, Some(best)) = (part.basis, part.best_age) {
+        let best = if part.by == DueBy::Hours { format!("{} h", number(best, 0)) } else { age(best.round() as i64) };
+        let reaches = if overdue { "it reached that" } else { "it reaches that" };
+        return format!(
+            "By the fleet's own failures renewing at {best} costs least; {reaches} around {}{range}.",
+            calendar::in_words(due)
+        );
+    }
     match (part.by, part.part.age_hours, part.part.part.interval.hours, part.part.part.interval.age) {
         (DueBy::Hours, Some(hours), Some(interval), _) => {
             let interval = interval.0.get::<hour>();

@@ -1,5 +1,5 @@
-//! When is each wear part due, and each task? By the book: hours or age, whichever comes first; the
-//! pressure of a filter; guests changing.
+//! When is each wear part due, and each task? By the book: hours or age, whichever comes first; by the
+//! best age of the life model where it pays; the pressure of a filter; guests changing.
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -10,12 +10,13 @@ use crate::basis::{Basis, Source};
 use crate::calendar::{self, add, days_between, plus_days};
 use crate::quantities::SpaFigures;
 use crate::quantities::hours_forecast::Forecast;
-use crate::quantities::part_life_model::FleetLives;
+use crate::quantities::part_life_model::{FleetLives, KindModel};
 use crate::quantities::part_lives::PartInService;
 use crate::quantities::run_hours::RunHours;
+use crate::records::fleet::RenewBy;
 use crate::records::log::Entry;
 use crate::records::tubs::FilterKind;
-use crate::records::upkeep::{Every, Part, Task};
+use crate::records::upkeep::{Clock, Every, Part, Task};
 use crate::records::{Fleet, Site};
 
 /// A wear part with its due date.
@@ -33,7 +34,9 @@ pub struct PartDue<'a> {
     pub by: DueBy,
     /// What the date rests on.
     pub basis: Basis,
-    /// The larger of the shares of its hours and of its age that are used.
+    /// The best age of the life model where it pays, in hours or days by its clock.
+    pub best_age: Option<f64>,
+    /// The largest of the shares of its limits that are used.
     pub life_used: Option<f64>,
     /// The chance that it fails within twelve months, given its age; `None` = not known.
     pub fail_12mo: Option<f64>,
@@ -43,7 +46,18 @@ pub struct PartDue<'a> {
     pub sources: Vec<Source>,
 }
 
-/// Which limit of the book comes first.
+/// A day a limit is reached, and the ends of its range.
+type Crossing = (NaiveDate, NaiveDate, NaiveDate);
+
+/// A limit a part may be renewed by.
+struct Limit {
+    crossing: Option<Crossing>,
+    by: DueBy,
+    basis: Basis,
+    used: Option<f64>,
+}
+
+/// Which limit comes first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum DueBy {
     /// Hours run.
@@ -76,38 +90,65 @@ fn part_due<'a>(
         let (first, last) = part.fitted.range()?;
         Some((add(part.fitted.middle()?, age), add(first, age), add(last, age)))
     });
-    let by_hours = interval_hours.zip(pump).and_then(|(interval, pump)| {
-        due_by_hours(&part, interval, pump.hours.as_ref()?, pump.forecast.as_ref(), as_of)
+    let at_hours = |limit: f64| -> Option<Crossing> {
+        let pump = pump?;
+        due_by_hours(&part, limit, pump.hours.as_ref()?, pump.forecast.as_ref(), as_of)
+    };
+    let share_of_days =
+        |due: NaiveDate| Some(part.age_days? as f64 / days_between(part.fitted.middle()?, due).max(1) as f64);
+    let mut limits: Vec<Limit> = Vec::new();
+    if let Some(limit) = interval_hours {
+        limits.push(Limit {
+            crossing: at_hours(limit),
+            by: DueBy::Hours,
+            basis: Basis::Book,
+            used: part.age_hours.map(|age| age / limit),
+        });
+    }
+    if let Some(crossing) = by_age {
+        let used = share_of_days(crossing.0);
+        limits.push(Limit { crossing: Some(crossing), by: DueBy::Age, basis: Basis::Book, used });
+    }
+    // The best age of the life model counts only where it pays.
+    let best_age = lives.kind(part.id).and_then(KindModel::age_that_pays);
+    let of_life = best_age.and_then(|(clock, age)| match clock {
+        Clock::Hours => Some(Limit {
+            crossing: Some(at_hours(age)?),
+            by: DueBy::Hours,
+            basis: Basis::LifeModel,
+            used: part.age_hours.map(|run| run / age),
+        }),
+        Clock::Age => {
+            let (first, last) = part.fitted.range()?;
+            let after = |day| plus_days(day, age.round() as i64);
+            let due = after(part.fitted.middle()?);
+            let crossing = Some((due, after(first), after(last)));
+            Some(Limit { crossing, by: DueBy::Age, basis: Basis::LifeModel, used: share_of_days(due) })
+        }
     });
-    let first = match (by_hours, by_age) {
-        (Some(hours), Some(age)) if hours.0 <= age.0 => Some((hours, DueBy::Hours)),
-        (_, Some(age)) => Some((age, DueBy::Age)),
-        (Some(hours), None) => Some((hours, DueBy::Hours)),
-        (None, None) => None,
-    };
-    // The range ends where the earlier of the two limits does, at each end.
-    let end = |pick: fn((NaiveDate, NaiveDate, NaiveDate)) -> NaiveDate| {
-        [by_hours, by_age].into_iter().flatten().map(pick).min()
-    };
-    let used_hours = interval_hours.zip(part.age_hours).map(|(interval, age)| age / interval);
-    let used_age = by_age
-        .zip(part.fitted.middle())
-        .zip(part.age_days)
-        .map(|(((due, _, _), start), days)| days as f64 / days_between(start, due).max(1) as f64);
+    match (fleet.settings.renew_by, of_life) {
+        (RenewBy::Life, Some(limit)) => limits = vec![limit],
+        (RenewBy::Earliest, Some(limit)) => limits.push(limit),
+        _ => {}
+    }
+    let first = limits
+        .iter()
+        .filter_map(|limit| Some((limit.crossing?, limit.by, limit.basis)))
+        .min_by_key(|(crossing, _, _)| crossing.0);
+    // The range ends where the earliest of the limits does, at each end.
+    let end = |pick: fn(Crossing) -> NaiveDate| limits.iter().filter_map(|limit| limit.crossing).map(pick).min();
     let mut sources: Vec<Source> = part.source.iter().cloned().collect();
-    if first.is_some_and(|(_, by)| by == DueBy::Hours) {
+    if first.is_some_and(|(_, by, _)| by == DueBy::Hours) {
         sources.extend(pump.and_then(|p| p.hours.as_ref()).map(RunHours::sources).unwrap_or_default());
     }
     PartDue {
-        due: first.map(|((due, _, _), _)| due),
+        due: first.map(|((due, _, _), _, _)| due),
         due_low: first.and_then(|_| end(|d| d.1)),
         due_high: first.and_then(|_| end(|d| d.2)),
-        by: first.map_or(DueBy::Age, |(_, by)| by),
-        basis: Basis::Book,
-        life_used: match (used_hours, used_age) {
-            (Some(a), Some(b)) => Some(a.max(b)),
-            (a, b) => a.or(b),
-        },
+        by: first.map_or(DueBy::Age, |(_, by, _)| by),
+        basis: first.map_or(Basis::Book, |(_, _, basis)| basis),
+        best_age: best_age.map(|(_, age)| age),
+        life_used: limits.iter().filter_map(|limit| limit.used).max_by(f64::total_cmp),
         fail_12mo: lives.chance_within_year(&part, pump.and_then(|p| p.forecast.as_ref()).map(Forecast::year)),
         cost: renewal_cost(fleet, part.part, as_of),
         sources,

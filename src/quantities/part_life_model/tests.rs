@@ -163,3 +163,50 @@ fn parts_that_wear_out_late_are_renewed_later_than_the_book_says() {
     assert_eq!(few.status, Status::FewFailures);
     assert!((few.replacement.unwrap().age / 14_000.0 - 1.0).abs() < 0.101);
 }
+
+/// A site with one pump fitted on 2022-01-01 that runs 10 h a day, its seal due as the fleet's lives say.
+fn seal_due(renew_by: &str, model: KindModel) -> (Option<NaiveDate>, crate::basis::Basis, Option<f64>) {
+    let folder = tempfile::tempdir().unwrap();
+    let put = |name: &str, text: &str| std::fs::write(Path::join(folder.path(), name), text).unwrap();
+    put("fleet.yaml", &format!("{FLEET}renew_by: {renew_by}\n"));
+    put("upkeep.yaml", BOOK);
+    std::fs::create_dir(folder.path().join("sites")).unwrap();
+    put(
+        "sites/a.yaml",
+        "format: 1\nspas:\n  s:\n    fitted: 2022-01-01\n    pumps:\n      p: {duty: jets, program: {run: 10 h/day}}\n",
+    );
+    let shared = Shared::load(folder.path()).unwrap();
+    let as_of = parse_date("2025-12-31").unwrap();
+    let site = shared.read_site(&shared.sites[0]).unwrap().as_of(as_of);
+    let figures = crate::quantities::site_figures(&shared.fleet, &site, as_of);
+    let parts = part_lives::parts_in_service(&shared.fleet, &site, &figures, as_of);
+    let seal = parts.iter().find(|p| p.id.as_str() == "shaft_seal").unwrap().id.clone();
+    let lives = FleetLives { kinds: BTreeMap::from([(seal, model)]) };
+    let due = due::parts_due(&shared.fleet, &lives, &figures, parts, as_of);
+    let due = due.iter().find(|d| d.part.id.as_str() == "shaft_seal").unwrap();
+    (due.due, due.basis, due.fail_12mo)
+}
+
+#[test]
+fn renew_by_chooses_between_the_book_and_the_best_age() {
+    use crate::basis::Basis;
+    let costs = Some(Costs { planned: 60.0, failure: 400.0 });
+    let of = |scale: f64| {
+        let steep = Weibull { shape: 4.0, scale };
+        kind((0..60).map(|i| Life::from_new(End::Failed(steep.quantile((f64::from(i) + 0.5) / 60.0)))).collect(), costs)
+    };
+    let book = crate::calendar::plus_days(parse_date("2022-01-01").unwrap(), 1400);
+    // Lives much shorter than the book's interval: the best age, about half the scale, comes first.
+    let (due, basis, chance) = seal_due("earliest", of(9_000.0));
+    assert!(due.unwrap() < book && basis == Basis::LifeModel, "{due:?}");
+    assert!(chance.unwrap() > 0.9, "{chance:?}");
+    assert_eq!(seal_due("life", of(9_000.0)).0, due);
+    assert_eq!(seal_due("book", of(9_000.0)).0, Some(book));
+    // Much longer ones: the book's comes first, and only `life` waits.
+    assert_eq!(seal_due("earliest", of(40_000.0)).0, Some(book));
+    let (due, basis, chance) = seal_due("life", of(40_000.0));
+    assert!(due.is_none_or(|due| due > book) && chance.unwrap() < 0.1, "{due:?} {basis} {chance:?}");
+    // Nothing that pays: the book.
+    let (due, basis, _) = seal_due("life", kind(Vec::new(), costs));
+    assert_eq!((due, basis), (Some(book), Basis::Book));
+}
