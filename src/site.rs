@@ -23,7 +23,8 @@ pub struct SiteFigures<'a> {
     pub tasks: Vec<due::TaskDue<'a>>,
     /// The planned year.
     pub year: PlannedYear,
-    /// Past forecasts of hours against what happened.
+    /// Past forecasts of hours against what happened; empty until they are asked for, since eight forecasts a pump
+    /// are made for them.
     pub forecast_checks: Vec<ForecastCheck>,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
@@ -37,8 +38,7 @@ pub fn site_figures<'a>(fleet: &'a Fleet, site: &'a Site, spas: &'a [SpaFigures]
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
     let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    let forecast_checks = forecast_check::checks(fleet, site, spas, as_of);
-    SiteFigures { site, spas, parts, tasks, year, forecast_checks, to_do, as_of }
+    SiteFigures { site, spas, parts, tasks, year, forecast_checks: Vec::new(), to_do, as_of }
 }
 
 /// The figures of the spas of a site.
@@ -47,6 +47,13 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
 }
 
 impl SiteFigures<'_> {
+    /// With the past forecasts of hours held against what happened.
+    #[must_use]
+    pub fn with_forecast_checks(mut self, fleet: &Fleet) -> Self {
+        self.forecast_checks = forecast_check::checks(fleet, self.site, self.spas, self.as_of);
+        self
+    }
+
     /// Parts overdue or due within some days of the as-of day.
     pub fn parts_due_within(&self, days: i64) -> usize {
         let end = crate::calendar::plus_days(self.as_of, days);

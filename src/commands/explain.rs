@@ -41,7 +41,7 @@ pub fn run(arguments: &Explain, printer: Printer) -> Result<u8, Failure> {
         }
     };
     let spas = site::spa_figures(&shared.fleet, &site, as_of);
-    let figures = site::site_figures(&shared.fleet, &site, &spas, as_of);
+    let figures = site::site_figures(&shared.fleet, &site, &spas, as_of).with_forecast_checks(&shared.fleet);
     let lines = Lines::new(&shared.folder);
     let explainer = Explainer { fleet: &shared.fleet, figures: &figures, lines: &lines };
     let told = Address::parse(inside).ok().and_then(|at| explainer.explain(&at));

@@ -149,13 +149,21 @@ impl Run<'_> {
             clock.elapsed().as_secs_f64()
         ));
         let clock = Instant::now();
-        let figures: Vec<SiteFigures> =
-            sites.iter().map(|(site, spas)| site::site_figures(&self.shared.fleet, site, spas, self.as_of)).collect();
+        let figures: Vec<SiteFigures> = sites
+            .par_iter()
+            .map(|(site, spas)| {
+                site::site_figures(&self.shared.fleet, site, spas, self.as_of).with_forecast_checks(&self.shared.fleet)
+            })
+            .collect();
+        self.printer.stage(&format!("parts, tasks and past forecasts in {:.2} s", clock.elapsed().as_secs_f64()));
+        let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
         let inputs = self.inputs()?;
         let previous = self.previous_figures(&sites);
+        self.printer.stage(&format!("digests and last month in {:.2} s", clock.elapsed().as_secs_f64()));
+        let clock = Instant::now();
         for table in tables::tables(&figures).map_err(Failure::new)? {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
         }
