@@ -374,11 +374,11 @@ mod tests {
         }
         let shared = Shared::load(&folder.path().join("fleet")).unwrap();
         assert_eq!(shared.sites.len(), 20);
-        let mut told: Vec<String> = shared.diagnostics.iter().map(|d| d.one_line()).collect();
+        let mut told: Vec<String> = shared.diagnostics.iter().map(crate::diagnostic::Diagnostic::one_line).collect();
         let mut pumps = 0;
         for files in &shared.sites {
             let site = shared.read_site(files).unwrap();
-            told.extend(site.diagnostics.iter().map(|d| d.one_line()));
+            told.extend(site.diagnostics.iter().map(crate::diagnostic::Diagnostic::one_line));
             pumps += site.spas.iter().map(|spa| spa.pumps.len()).sum::<usize>();
         }
         assert!(told.is_empty(), "{told:?}");

@@ -166,6 +166,8 @@ impl Run<'_> {
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
         let inputs = self.inputs()?;
         let previous = self.previous_figures(&sites);
+        self.printer.stage(&format!("digests and last month in {:.2} s", clock.elapsed().as_secs_f64()));
+        let clock = Instant::now();
         for table in tables::tables(&figures, &lives).map_err(Failure::new)? {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
         }

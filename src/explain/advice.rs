@@ -189,6 +189,7 @@ pub fn first_readings(as_of: NaiveDate) -> String {
 mod tests {
     use super::*;
     use crate::calendar::parse_date;
+    use crate::output::NewFolder;
     use crate::records::load::Shared;
     use crate::site;
 
@@ -196,13 +197,13 @@ mod tests {
     fn advice(log: &str) -> (Vec<ReadingAdvice>, i64) {
         let folder = tempfile::tempdir().unwrap();
         let root = folder.path();
-        std::fs::create_dir(root.join("sites")).unwrap();
-        std::fs::write(root.join("fleet.yaml"), "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n")
-            .unwrap();
+        let tree = NewFolder::create(root).unwrap();
+        let fleet = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
+        tree.write("fleet.yaml", fleet.as_bytes()).unwrap();
         let book = "format: 1\nparts: {shaft_seal: {fits: pump, interval: {hours: 10000 h}}}\n";
-        std::fs::write(root.join("upkeep.yaml"), book).unwrap();
+        tree.write("upkeep.yaml", book.as_bytes()).unwrap();
         let spa = "spas: {s: {fitted: 2024-12-31, pumps: {jets-1: {duty: jets, program: {run: 12 h/day}}}}}";
-        std::fs::write(root.join("sites/a.yaml"), format!("format: 1\n{spa}\nlog:\n{log}")).unwrap();
+        tree.write("sites/a.yaml", format!("format: 1\n{spa}\nlog:\n{log}").as_bytes()).unwrap();
         let shared = Shared::load(root).unwrap();
         let as_of = parse_date("2026-10-31").unwrap();
         let site = shared.read_site(&shared.sites[0]).unwrap().as_of(as_of);

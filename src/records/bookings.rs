@@ -64,8 +64,11 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
         if event.property_value("STATUS").is_some_and(|s| s.eq_ignore_ascii_case("CANCELLED")) {
             continue;
         }
-        let line = event.get_uid().and_then(|uid| line_of(text, uid));
-        let mut tell = |message: String| problems.push(BookingProblem { line, message, whole_file: false });
+        // The line is looked for only where there is something to tell: it means reading the file again.
+        let mut tell = |message: String| {
+            let line = event.get_uid().and_then(|uid| line_of(text, uid));
+            problems.push(BookingProblem { line, message, whole_file: false });
+        };
         if event.property_value("RRULE").is_some() || event.property_value("RDATE").is_some() {
             tell("a recurring booking is not read; export each stay as an event of its own".to_owned());
             continue;

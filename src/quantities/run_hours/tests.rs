@@ -3,6 +3,7 @@
 
 use super::*;
 use crate::calendar::parse_date;
+use crate::output::NewFolder;
 use crate::records::load::Shared;
 use proptest::prelude::*;
 
@@ -16,6 +17,7 @@ fn day(text: &str) -> NaiveDate {
 /// A fleet of one site `a` with one spa `s` and one pump `p`.
 struct Case {
     folder: tempfile::TempDir,
+    tree: NewFolder,
 }
 
 impl Case {
@@ -29,36 +31,34 @@ impl Case {
                 site.push_str(&format!("  - {{date: {date}, at: {{s/p: {entry}}}}}\n"));
             }
         }
-        std::fs::create_dir(folder.path().join("sites")).unwrap();
-        std::fs::write(folder.path().join("fleet.yaml"), FLEET).unwrap();
-        std::fs::write(folder.path().join("pumps.yaml"), MODELS).unwrap();
-        std::fs::write(folder.path().join("sites/a.yaml"), site).unwrap();
-        Self { folder }
+        let tree = NewFolder::create(folder.path()).unwrap();
+        tree.write("fleet.yaml", FLEET.as_bytes()).unwrap();
+        tree.write("pumps.yaml", MODELS.as_bytes()).unwrap();
+        tree.write("sites/a.yaml", site.as_bytes()).unwrap();
+        Self { folder, tree }
     }
 
     /// Nights booked, as (arrival, leaving).
     fn booked(self, stays: &[(&str, &str)]) -> Self {
-        let events: String = stays
-            .iter()
-            .enumerate()
-            .map(|(index, (from, to))| {
-                let plain = |text: &str| text.replace('-', "");
-                format!(
-                    "BEGIN:VEVENT\r\nUID:{index}\r\nDTSTAMP:20260101T000000Z\r\nDTSTART;VALUE=DATE:{}\r\nDTEND;VALUE=DATE:{}\r\nEND:VEVENT\r\n",
-                    plain(from),
-                    plain(to)
-                )
-            })
-            .collect();
-        std::fs::create_dir(self.folder.path().join("bookings")).unwrap();
-        let text = format!("BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//x//x//EN\r\n{events}END:VCALENDAR\r\n");
-        std::fs::write(self.folder.path().join("bookings/a.ics"), text).unwrap();
+        let mut text = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//x//x//EN\r\n".to_owned();
+        for (index, (from, to)) in stays.iter().enumerate() {
+            let plain = |text: &str| text.replace('-', "");
+            text.push_str(&format!(
+                "BEGIN:VEVENT\r\nUID:{index}\r\nDTSTAMP:20260101T000000Z\r\nDTSTART;VALUE=DATE:{}\r\nDTEND;VALUE=DATE:{}\r\nEND:VEVENT\r\n",
+                plain(from),
+                plain(to)
+            ));
+        }
+        text.push_str("END:VCALENDAR\r\n");
+        self.tree.write("bookings/a.ics", text.as_bytes()).unwrap();
         self
     }
 
     fn run(&self, as_of: &str) -> RunHours {
         let shared = Shared::load(self.folder.path()).unwrap();
-        let errors = |d: &[crate::diagnostic::Diagnostic]| d.iter().map(|d| d.one_line()).collect::<Vec<_>>();
+        let errors = |d: &[crate::diagnostic::Diagnostic]| {
+            d.iter().map(crate::diagnostic::Diagnostic::one_line).collect::<Vec<_>>()
+        };
         let site = shared.read_site(&shared.sites[0]).map_err(|d| errors(&d)).unwrap();
         assert!(site.left_out.is_empty(), "{:?}", errors(&site.diagnostics));
         let site = site.as_of(day(as_of));
