@@ -380,7 +380,7 @@ fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
             },
             what: format::words(task.id.as_str()),
             says: format!("{}.{again}", format::sentence(task.because.trim_end_matches('.'))),
-            if_left: if task.by_rule { "old water can carry disease whatever its tests say" } else { "" }.to_owned(),
+            if_left: if task.by_rule { "old water can carry disease" } else { "" }.to_owned(),
             due: Some(due),
             source: task.source.clone(),
         });

@@ -91,7 +91,7 @@ pub fn rule_words(refill: &Refill) -> String {
     match refill.rule {
         RefillRule::EachGroup => match refill.at_most {
             Some(period) => {
-                format!("after each group of guests, at the latest after {}", crate::report::format::period(period))
+                format!("after each group of guests, at most {}", crate::report::format::period(period))
             }
             None => "after each group of guests".to_owned(),
         },
@@ -208,6 +208,12 @@ fn solids(site: &Site, spa: &Spa, since: NaiveDate) -> Option<NaiveDate> {
 }
 
 impl WaterChange {
+    /// Why then, in half a line for a list of things to do.
+    pub fn in_short(&self) -> String {
+        let last = self.last.map_or("not in the log".to_owned(), |day| format!("last on {}", calendar::in_words(day)));
+        format!("{last}; due {}", self.because)
+    }
+
     /// Why then, in a sentence for an owner.
     pub fn says(&self) -> String {
         let last = self.last.map_or("The log tells of no water change.".to_owned(), |day| {

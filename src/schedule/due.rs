@@ -324,7 +324,7 @@ fn by_bather_limit(due: &mut TaskDue, figures: &SpaFigures) {
     let Some(change) = figures.water_change.as_ref().filter(|_| due.task.or_bather_limit == Some(true)) else { return };
     let Some(day) = change.due.filter(|day| due.due.is_none_or(|planned| *day < planned)) else { return };
     due.due = Some(day);
-    due.because = change.says();
+    due.because = change.in_short();
     due.by_rule = true;
 }
 
