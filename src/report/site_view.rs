@@ -49,6 +49,8 @@ pub struct Given<'a> {
 const ACTIONS: usize = 5;
 /// Months of water in the tables of a site of several spas.
 const SEVERAL_SPAS_MONTHS: usize = 6;
+/// Readings that are advised.
+const READINGS_ADVISED: usize = 4;
 /// Rows of wear parts.
 const PART_ROWS: usize = 16;
 /// Months in the tables of the report.
@@ -616,7 +618,7 @@ fn pumps(given: &Given) -> view::PumpSection {
                 in_view(chart, &format!("Does {} fail more and more often?", place_inside(given, at.as_str())))
             })
             .collect(),
-        reading_advice: reading_advice(given, &pumps),
+        reading_advice: reading_advice(given),
     }
 }
 
@@ -858,42 +860,10 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
     text
 }
 
-/// Which new reading would help most.
-fn reading_advice(given: &Given, pumps: &Pumps) -> Vec<String> {
-    let as_of = given.site.as_of;
-    let mut advice = Vec::new();
-    for (_, pump, figures) in pumps {
-        let Some(hours) = &figures.hours else { continue };
-        let name = place(given, pump.at.as_str());
-        match hours.last_reading() {
-            None if !hours.curves.is_empty() => {
-                let range = figures.forecast.as_ref().and_then(|f| {
-                    let months = f.months.iter().filter(|m| m.month == f.months[0].month.plus(11));
-                    let (low, high) = months.fold((0.0, 0.0), |(low, high), m| (low + m.low, high + m.high));
-                    (high > 0.0).then(|| {
-                        format!(
-                            " The coming year is now expected between {} and {} h.",
-                            format::number(low, 0),
-                            format::number(high, 0)
-                        )
-                    })
-                });
-                advice.push(format!(
-                    "{name} has no counter reading; two readings a month apart would replace the program.{}",
-                    range.unwrap_or_default()
-                ));
-            }
-            Some(last) if calendar::days_between(last, as_of) > 62 => {
-                advice.push(format!(
-                    "{name}: the counter was last read on {}; one reading now would show what it has run since.",
-                    calendar::in_words(last)
-                ));
-            }
-            _ => {}
-        }
-    }
-    advice.truncate(6);
-    advice
+/// Which new readings would narrow the answers most, found by computing with them.
+fn reading_advice(given: &Given) -> Vec<String> {
+    let advice = crate::explain::reading_advice(given.fleet, given.site);
+    advice.into_iter().take(READINGS_ADVISED).map(|a| format::sentence(&a.says)).collect()
 }
 
 fn parts(given: &Given) -> view::PartSection {
