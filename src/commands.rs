@@ -1,6 +1,8 @@
 //! What the program does: one file a command, glue only.
 
+pub mod add;
 pub mod check;
+pub mod new;
 pub mod report;
 
 use crate::cli::{Cli, Command};
@@ -13,6 +15,8 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
     let result = match &cli.command {
         Command::Check(arguments) => check::run(arguments, printer),
         Command::Report(arguments) => report::run(arguments, printer, stop),
+        Command::Add(arguments) => add::run(arguments, printer),
+        Command::New(arguments) => new::run(arguments, printer),
     };
     match result {
         Ok(status) => status,
