@@ -1,8 +1,10 @@
 //! What the program does: one file a command, glue only.
 
+pub mod add;
 pub mod check;
 pub mod demo;
 pub mod explain;
+pub mod new;
 pub mod report;
 
 use crate::cli::{Cli, Command};
@@ -17,6 +19,8 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Report(arguments) => report::run(arguments, printer, stop),
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),
+        Command::Add(arguments) => add::run(arguments, printer),
+        Command::New(arguments) => new::run(arguments, printer),
     };
     match result {
         Ok(status) => status,
