@@ -28,10 +28,7 @@ const FREE_TEXT: [&str; 4] = ["note", "found", "model", "left"];
 /// # Errors
 /// If nothing was written: an argument that cannot be meant, or a file that cannot be read or written.
 pub fn run(arguments: &Add, printer: Printer) -> Result<u8, Failure> {
-    let shared = match load(&arguments.fleet, printer)? {
-        Some(shared) => shared,
-        None => return Ok(2),
-    };
+    let Some(shared) = load(&arguments.fleet, printer)? else { return Ok(2) };
     let (site, at) = address(&arguments.address)?;
     let Some(files) = shared.sites.iter().find(|files| files.id == site) else {
         let hint = nearest(site.as_str(), shared.sites.iter().map(|files| files.id.as_str()))
@@ -46,14 +43,11 @@ pub fn run(arguments: &Add, printer: Printer) -> Result<u8, Failure> {
 
     let name = files.file.clone().unwrap_or_else(|| format!("sites/{site}.yaml"));
     let path = arguments.fleet.join(&name);
-    let old = match &files.file {
-        Some(file) => {
-            shared.folder.text(file, LARGEST_RECORD).map_err(|(why, _)| failure(format!("{file}: {why}")))?.text
-        }
-        None => {
-            refuse_what_is_there(&arguments.fleet, &name)?;
-            format!("format: 1\n# `{site}` also stands in sites.csv; what is written here wins.\n")
-        }
+    let old = if let Some(file) = &files.file {
+        shared.folder.text(file, LARGEST_RECORD).map_err(|(why, _)| failure(format!("{file}: {why}")))?.text
+    } else {
+        refuse_what_is_there(&arguments.fleet, &name)?;
+        format!("format: 1\n# `{site}` also stands in sites.csv; what is written here wins.\n")
     };
     let files = SiteFiles { file: Some(name.clone()), ..files.clone() };
     let new = append(&old, &visit).map_err(|error| failure(format!("{name}: {error}")))?;

@@ -4,6 +4,8 @@
 //! What cannot be understood is an error and costs its entry or its site; what is implausible or
 //! unlike the usual is a warning and costs nothing.
 
+mod sense;
+
 use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
@@ -96,6 +98,7 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
             }
         }
     }
+    diagnostics.extend(sense::ends_before_start(fleet, folder));
     diagnostics
 }
 
@@ -458,7 +461,14 @@ impl Checker<'_> {
             .0
             .iter()
             .map(|(id, _)| ("renewed", id))
-            .chain(entry.inspected.iter().map(|(id, _)| ("inspected", id)));
+            .chain(entry.inspected.iter().map(|(id, _)| ("inspected", id)))
+            .chain(
+                entry
+                    .deferred
+                    .iter()
+                    .filter(|(id, _)| self.fleet.book.tasks.get(id).is_none())
+                    .map(|(id, _)| ("deferred", id)),
+            );
         for (field, part) in parts {
             if !self.part_fits(index, at, field, part, &standing) {
                 return false;
@@ -480,6 +490,11 @@ impl Checker<'_> {
                 self.lose_entry(index, at, Rule::UnknownPart, ".done", message, hint);
                 return false;
             }
+        }
+        if let Some((quantity, belongs)) = sense::out_of_place(self.fleet, standing.fits, entry) {
+            let message = format!("`{}` is read at a {belongs}, and `{at}` is a {}", quantity.name(), standing.fits);
+            self.lose_entry(index, at, Rule::WrongValue, &format!(".{}", quantity.name()), message, None);
+            return false;
         }
         if entry.exchanged.is_some() && standing.pump.is_none() {
             let message = format!("only a pump is exchanged, and `{at}` is a {}", standing.fits);

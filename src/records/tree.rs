@@ -135,12 +135,14 @@ pub struct SourceText {
     /// Its text.
     pub text: String,
     tree: std::sync::OnceLock<Option<Tree>>,
+    /// The byte each line starts at, so that a thousand problems do not read the file a thousand times.
+    starts: std::sync::OnceLock<Vec<usize>>,
 }
 
 impl SourceText {
     /// A text of a file.
     pub fn new(file: &str, text: String) -> Self {
-        Self { file: file.into(), text, tree: std::sync::OnceLock::new() }
+        Self { file: file.into(), text, tree: std::sync::OnceLock::new(), starts: std::sync::OnceLock::new() }
     }
 
     /// Where a path of a YAML file stands.
@@ -156,6 +158,10 @@ impl SourceText {
     /// A line's text, from 1.
     pub fn line(&self, line: usize) -> Option<String> {
         let text = self.text.strip_prefix('\u{feff}').unwrap_or(&self.text);
-        text.lines().nth(line.checked_sub(1)?).map(str::to_owned)
+        let starts = self.starts.get_or_init(|| {
+            std::iter::once(0).chain(text.match_indices('\n').map(|(newline, _)| newline + 1)).collect()
+        });
+        let start = *starts.get(line.checked_sub(1)?)?;
+        text[start..].lines().next().map(str::to_owned)
     }
 }
