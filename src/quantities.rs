@@ -2,6 +2,7 @@
 //! tables and no print.
 
 pub mod failures;
+pub mod figures;
 pub mod filters;
 #[cfg(test)]
 pub(crate) mod fleet_for_tests;

@@ -13,8 +13,11 @@ use polars_io::csv::write::CsvWriter;
 use rust_decimal::prelude::ToPrimitive;
 
 use crate::address::Address;
+use crate::basis::Figure;
 use crate::quantities::failures::Failures;
+use crate::quantities::figures;
 use crate::quantities::part_life_model::FleetLives;
+use crate::quantities::water_turnover::WaterMonth;
 use crate::records::Site;
 use crate::site::SiteFigures;
 
@@ -146,10 +149,10 @@ pub fn tables(sites: &[SiteFigures], lives: &FleetLives) -> Result<Vec<Table>, T
 fn run_hours(sites: &[SiteFigures]) -> Result<Table, TableError> {
     let rows: Vec<_> = pumps(sites)
         .flat_map(|(site, pump)| {
-            pump.hours.iter().flat_map(|h| &h.months).map(move |row| Of {
-                site: site.site.id.as_str(),
-                at: &pump.at,
-                row,
+            pump.hours.iter().flat_map(|h| &h.months).map(move |row| {
+                let figure = figures::month_hours(site.site, pump, row);
+                let energy = figure.as_ref().and_then(|f| figures::month_energy(f, row));
+                Of { site: site.site.id.as_str(), at: &pump.at, row: (row, figure, energy) }
             })
         })
         .collect();
@@ -159,13 +162,18 @@ fn run_hours(sites: &[SiteFigures]) -> Result<Table, TableError> {
         &[
             ("site", |r| Cell::text(r.site)),
             ("at", |r| Cell::text(r.at)),
-            ("month", |r| Cell::text(r.row.month)),
-            ("speed", |r| Cell::text(r.row.speed.word())),
-            ("hours", |r| Cell::rounded(r.row.hours, 4)),
-            ("basis", |r| Cell::text(r.row.basis.map_or("", |b| b.word()))),
-            ("metered_fraction", |r| Cell::rounded(Some(r.row.metered_fraction), 4)),
-            ("energy_kwh", |r| Cell::rounded(r.row.energy_kwh, 4)),
-            ("energy_cost", |r| Cell::rounded(r.row.energy_cost, 6)),
+            ("month", |r| Cell::text(r.row.0.month)),
+            ("speed", |r| Cell::text(r.row.0.speed.word())),
+            ("hours", |r| Cell::rounded(r.row.0.hours, 4)),
+            ("basis", |r| Cell::text(r.row.0.basis.map_or("", |b| b.word()))),
+            ("metered_fraction", |r| Cell::rounded(Some(r.row.0.metered_fraction), 4)),
+            ("energy_kwh", |r| Cell::rounded(r.row.0.energy_kwh, 4)),
+            ("energy_cost", |r| Cell::rounded(r.row.0.energy_cost, 6)),
+            ("hours_low", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.low), 2)),
+            ("hours_high", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.high), 2)),
+            ("energy_low", |r| Cell::rounded(r.row.2.as_ref().map(|f| f.low), 2)),
+            ("energy_high", |r| Cell::rounded(r.row.2.as_ref().map(|f| f.high), 2)),
+            ("source", |r| Cell::text(r.row.1.as_ref().map_or(String::new(), |f| figures::source_text(&f.sources)))),
         ],
     )
 }
@@ -235,8 +243,22 @@ fn water_turnover(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("velocity_limit_m_s", |r| Cell::rounded(r.row.velocity_limit, 4)),
             ("verdict", |r| Cell::text(r.row.verdict.word())),
             ("failing", |r| Cell::text(r.row.failing.join("; "))),
+            ("turnover_low", |r| Cell::rounded(r.row.turnover.as_ref().map(|f| f.low), 4)),
+            ("turnover_high", |r| Cell::rounded(r.row.turnover.as_ref().map(|f| f.high), 4)),
+            ("turnovers_low", |r| flow_end(r.row, r.row.turnovers_per_day, |f| f.low)),
+            ("turnovers_high", |r| flow_end(r.row, r.row.turnovers_per_day, |f| f.high)),
+            ("filter_rate_low", |r| flow_end(r.row, r.row.filter_rate, |f| f.low)),
+            ("filter_rate_high", |r| flow_end(r.row, r.row.filter_rate, |f| f.high)),
+            ("velocity_low", |r| flow_end(r.row, r.row.velocity, |f| f.low)),
+            ("velocity_high", |r| flow_end(r.row, r.row.velocity, |f| f.high)),
+            ("source", |r| Cell::text(r.row.flow.as_ref().map_or(String::new(), |f| figures::source_text(&f.sources)))),
         ],
     )
+}
+
+/// An end of the range of a number that goes with the flow.
+fn flow_end(row: &WaterMonth, value: Option<f64>, end: fn(&Figure) -> f64) -> Cell {
+    Cell::rounded(figures::with_flow(row, value).as_ref().map(end), 4)
 }
 
 fn filters(sites: &[SiteFigures]) -> Result<Table, TableError> {
@@ -313,6 +335,7 @@ fn parts(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("life_used", |r| Cell::rounded(r.row.life_used, 4)),
             ("fail_12mo", |r| Cell::rounded(r.row.fail_12mo, 6)),
             ("cost", |r| Cell::rounded(r.row.cost.and_then(|c| c.to_f64()), 4)),
+            ("source", |r| Cell::text(figures::source_text(&r.row.sources))),
         ],
     )
 }

@@ -226,8 +226,8 @@ fn state(given: &Given) -> view::State {
     rest.push(water_sentence(given));
     let overdue = given.site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= given.site.as_of)).count();
     if overdue > 0 {
-        let parts = plural(overdue, "part is", "parts are");
-        rest.push(format!("{} past their limit.", format::sentence(&parts)));
+        let parts = plural(overdue, "part is past its limit", "parts are past their limit");
+        rest.push(format!("{}.", format::sentence(&parts)));
     }
     view::State { mark, lead, rest: rest.join(" ") }
 }
@@ -879,7 +879,7 @@ fn parts(given: &Given) -> view::PartSection {
     let soon = site.parts.iter().filter(|p| p.due.is_some_and(|d| d > as_of && d <= plus_days(as_of, 365))).count();
     let unknown = site.parts.iter().filter(|p| p.due.is_none() && !beyond_use(p)).count();
     let mut summary = format!(
-        "Of {} wear parts {} past their limit and {} due within 12 months.",
+        "Of {} wear parts {} past the limit and {} due within 12 months.",
         site.parts.len(),
         plural(overdue, "is", "are").replace("0 are", "none is"),
         plural(soon, "is", "are").replace("0 are", "none is")
