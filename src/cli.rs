@@ -60,6 +60,8 @@ pub enum Command {
     Explain(Explain),
     /// Write an invented fleet to try the program on.
     Demo(Demo),
+    /// Write JSON Schemas of the record files, for editors.
+    Schema(Schema),
 }
 
 /// Check a fleet's records.
@@ -124,6 +126,16 @@ pub struct Demo {
     #[arg(long, default_value = "0.27", value_name = "N")]
     pub readings_per_day: f64,
     /// The folder to write; it must be new or empty.
+    #[arg(long)]
+    pub out: PathBuf,
+}
+
+/// Write JSON Schemas (draft 2020-12) of the record files: an editor that is told of them completes and explains fields.
+///
+/// A record names its schema in a comment on its first line: `# yaml-language-server: $schema=PATH`.
+#[derive(Debug, Args)]
+pub struct Schema {
+    /// The folder they are written into, one file for each kind of record.
     #[arg(long)]
     pub out: PathBuf,
 }

@@ -4,6 +4,7 @@ pub mod check;
 pub mod demo;
 pub mod explain;
 pub mod report;
+pub mod schema;
 
 use crate::cli::{Cli, Command};
 use crate::interrupt::Stop;
@@ -17,6 +18,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Report(arguments) => report::run(arguments, printer, stop),
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),
+        Command::Schema(arguments) => schema::run(arguments, printer),
     };
     match result {
         Ok(status) => status,

@@ -13,6 +13,7 @@ pub mod load;
 pub mod log;
 pub mod pumps;
 pub mod readings;
+pub mod schema;
 pub mod site;
 pub mod tree;
 pub mod tubs;
