@@ -3,9 +3,10 @@
 
 use std::path::PathBuf;
 
+use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::calendar::Month;
+use crate::calendar::{self, Month};
 
 /// Monthly reports for a fleet of spas, from hand-written YAML records.
 ///
@@ -62,6 +63,10 @@ pub enum Command {
     Demo(Demo),
     /// Write JSON Schemas of the record files, for editors.
     Schema(Schema),
+    /// Append an entry to a site's log.
+    Add(Add),
+    /// Write a commented file for a new site.
+    New(New),
 }
 
 /// Check a fleet's records.
@@ -70,6 +75,9 @@ pub struct Check {
     /// The fleet's folder.
     #[arg(required_unless_present = "about")]
     pub fleet: Option<PathBuf>,
+    /// The day up to which records may be dated, like 2026-10-31. Default: today in the fleet's time zone.
+    #[arg(long, value_name = "DAY", value_parser = calendar::parse_date)]
+    pub as_of: Option<NaiveDate>,
     /// Explain a rule by its name, or list the rules with `all`.
     #[arg(long, value_name = "RULE")]
     pub about: Option<String>,
@@ -138,6 +146,40 @@ pub struct Schema {
     /// The folder they are written into, one file for each kind of record.
     #[arg(long)]
     pub out: PathBuf,
+}
+
+/// Append an entry to a site's log: what was read and done at one address on one day.
+///
+/// Values are `hours=25310`, `done=filter_clean,water_change`, `renewed.shaft_seal=failure`,
+/// `after.pressure=0.35`. Of the visit as a whole: `date`, `time`, `by`, `why`, `reported`, `labour`,
+/// `note`, `used.NUMBER=1` and `left=TEXT`. The site's file is checked with the new entry in it and
+/// written only if the entry is right.
+#[derive(Debug, Args)]
+pub struct Add {
+    /// What it is about: `site/spa` or `site/spa/equipment`.
+    pub address: String,
+    /// What was read and done there.
+    #[arg(required = true, value_name = "KEY=VALUE")]
+    pub values: Vec<String>,
+    /// The fleet's folder.
+    #[arg(long, default_value = ".")]
+    pub fleet: PathBuf,
+    /// The day. Default: today in the fleet's time zone.
+    #[arg(long)]
+    pub date: Option<String>,
+}
+
+/// Write a commented file for a new site, which passes `check` as it stands.
+#[derive(Debug, Args)]
+pub struct New {
+    /// The site's id, which is also its file's name.
+    pub name: String,
+    /// The type of its spa, from tubs.yaml.
+    #[arg(long = "type", value_name = "TYPE")]
+    pub of_type: String,
+    /// The fleet's folder.
+    #[arg(long, default_value = ".")]
+    pub fleet: PathBuf,
 }
 
 /// Whether PDFs are made.

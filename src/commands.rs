@@ -1,8 +1,10 @@
 //! What the program does: one file a command, glue only.
 
+pub mod add;
 pub mod check;
 pub mod demo;
 pub mod explain;
+pub mod new;
 pub mod report;
 pub mod schema;
 
@@ -19,6 +21,8 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),
         Command::Schema(arguments) => schema::run(arguments, printer),
+        Command::Add(arguments) => add::run(arguments, printer),
+        Command::New(arguments) => new::run(arguments, printer),
     };
     match result {
         Ok(status) => status,

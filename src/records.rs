@@ -3,6 +3,7 @@
 //! What a user writes is mirrored file by file in the submodules; [`load`] puts a site together from
 //! its sheet line, its type, its file and its readings. Nothing here computes a figure.
 
+pub mod append;
 pub mod bookings;
 pub mod check;
 pub mod counters;

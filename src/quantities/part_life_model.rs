@@ -260,7 +260,7 @@ fn costs(fleet: &Fleet, part: &Part, lost_night: f64, day: NaiveDate) -> Option<
     let failure = part.failure.as_ref()?;
     let damage = failure.cost.as_ref()?.on(day)?.0.to_f64()?;
     let callout = fleet.settings.labour.callout.as_ref().and_then(|c| c.on(day)).and_then(|c| c.0.to_f64());
-    let nights = failure.down.map_or(0.0, |down| down.mean_days()) * lost_night;
+    let nights = failure.down.map_or(0.0, crate::units::Period::mean_days) * lost_night;
     Some(Costs { planned, failure: planned + damage + callout.unwrap_or(0.0) + nights })
 }
 

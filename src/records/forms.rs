@@ -364,8 +364,18 @@ impl<'de, K: Key, V: Deserialize<'de>> Deserialize<'de> for Keyed<K, V> {
             }
             fn visit_map<A: MapAccess<'de>>(self, mut map: A) -> Result<Self::Value, A::Error> {
                 let mut entries: Vec<(K, V)> = Vec::new();
+                // Looking through the few keys of a usual mapping is quicker than any index; of a huge one it is not.
+                let mut index = std::collections::HashSet::new();
                 while let Some(key) = map.next_key_seed(KeySeed(PhantomData))? {
-                    if entries.iter().any(|(k, _)| *k == key) {
+                    if entries.len() == SMALL {
+                        index.extend(entries.iter().map(|(k, _)| k.to_string()));
+                    }
+                    let repeated = if entries.len() < SMALL {
+                        entries.iter().any(|(k, _)| *k == key)
+                    } else {
+                        !index.insert(key.to_string())
+                    };
+                    if repeated {
                         return Err(de::Error::custom(format!("`{key}` is written twice")));
                     }
                     entries.push((key, map.next_value()?));
@@ -376,6 +386,9 @@ impl<'de, K: Key, V: Deserialize<'de>> Deserialize<'de> for Keyed<K, V> {
         deserializer.deserialize_map(KeyedVisitor(PhantomData))
     }
 }
+
+/// The most keys that are looked through one by one.
+const SMALL: usize = 64;
 
 /// One thing, or a list of them.
 #[derive(Debug, Clone, PartialEq)]

@@ -225,14 +225,36 @@ impl Shared {
     /// # Errors
     /// What is wrong, if the site cannot be reported.
     pub fn read_site(&self, files: &SiteFiles) -> Result<Site, Vec<Diagnostic>> {
+        self.reader(files, None).read(files)
+    }
+
+    /// Reads one site as it would be if its file held another text: for what is about to be written.
+    ///
+    /// # Errors
+    /// What is wrong, if the site could not be reported.
+    pub fn read_site_as(&self, files: &SiteFiles, text: String) -> Result<Site, Vec<Diagnostic>> {
+        self.reader(files, Some(text)).read(files)
+    }
+
+    fn reader(&self, files: &SiteFiles, instead: Option<String>) -> SiteReader<'_> {
         SiteReader {
             shared: self,
+            instead,
             diagnostics: Vec::new(),
             left_out: Vec::new(),
             lost: files.bad_line,
             lost_at: Vec::new(),
         }
-        .read(files)
+    }
+
+    /// The names of the spa types.
+    pub fn type_names(&self) -> impl Iterator<Item = &str> {
+        self.types.keys().map(String::as_str)
+    }
+
+    /// A spa type.
+    pub fn spa_type(&self, name: &str) -> Option<&SpaFile> {
+        self.types.get(name)
     }
 }
 
@@ -436,6 +458,8 @@ fn assume_settings(settings: &FleetFile, assumed: &mut Vec<Assumed>) {
 
 struct SiteReader<'a> {
     shared: &'a Shared,
+    /// The text that stands for the site's file.
+    instead: Option<String>,
     diagnostics: Vec<Diagnostic>,
     left_out: Vec<String>,
     /// Whether something was found that costs the site.
@@ -449,7 +473,11 @@ impl SiteReader<'_> {
         let mut source = None;
         let mut file: Option<SiteFile> = None;
         if let Some(name) = &files.file {
-            match self.shared.folder.text(name, LARGEST_RECORD) {
+            let text = match self.instead.take() {
+                Some(text) => Ok(SourceText::new(name, text)),
+                None => self.shared.folder.text(name, LARGEST_RECORD),
+            };
+            match text {
                 Err((message, line)) => {
                     self.diagnostics.push(about_file(Severity::Error, Rule::UnreadableFile, name, message, line));
                     self.lost = true;
@@ -883,6 +911,11 @@ impl SiteReader<'_> {
                 left_out: Some(left_out),
             });
         }
+        for diagnostic in check::wrong_rows(site, &source) {
+            self.left_out.extend(diagnostic.left_out.clone());
+            self.diagnostics.push(diagnostic);
+        }
+        self.diagnostics.extend(check::gallons_in_header(&self.shared.fleet, &source));
     }
 
     fn read_bookings(&mut self, site: &mut Site) {

@@ -135,17 +135,23 @@ pub struct SourceText {
     /// Its text.
     pub text: String,
     tree: std::sync::OnceLock<Option<Tree>>,
+    /// The byte each line starts at, so that a thousand problems do not read the file a thousand times.
+    starts: std::sync::OnceLock<Vec<usize>>,
 }
 
 impl SourceText {
     /// A text of a file.
     pub fn new(file: &str, text: String) -> Self {
-        Self { file: file.into(), text, tree: std::sync::OnceLock::new() }
+        Self { file: file.into(), text, tree: std::sync::OnceLock::new(), starts: std::sync::OnceLock::new() }
+    }
+
+    fn tree(&self) -> Option<&Tree> {
+        self.tree.get_or_init(|| Tree::read(&self.text).ok()).as_ref()
     }
 
     /// Where a path of a YAML file stands.
     pub fn find(&self, path: &[Step]) -> Option<Spot> {
-        self.tree.get_or_init(|| Tree::read(&self.text).ok()).as_ref().map(|tree| tree.find(path))
+        self.tree().map(|tree| tree.find(path))
     }
 
     /// Where a path written as text stands.
@@ -153,9 +159,23 @@ impl SourceText {
         self.find(&yaml::parse_path(path))
     }
 
+    /// Whether a path of a YAML file is written in it.
+    pub fn holds(&self, path: &str) -> bool {
+        self.tree().is_some_and(|tree| tree.holds(&yaml::parse_path(path)))
+    }
+
+    /// The values of a YAML file that are read, and where they stand.
+    pub fn scalars(&self) -> Vec<(&str, Spot)> {
+        self.tree().map(Tree::scalars).unwrap_or_default()
+    }
+
     /// A line's text, from 1.
     pub fn line(&self, line: usize) -> Option<String> {
         let text = self.text.strip_prefix('\u{feff}').unwrap_or(&self.text);
-        text.lines().nth(line.checked_sub(1)?).map(str::to_owned)
+        let starts = self.starts.get_or_init(|| {
+            std::iter::once(0).chain(text.match_indices('\n').map(|(newline, _)| newline + 1)).collect()
+        });
+        let start = *starts.get(line.checked_sub(1)?)?;
+        text[start..].lines().next().map(str::to_owned)
     }
 }

@@ -22,6 +22,8 @@ const DEEPEST: usize = 40;
 const MOST_OPEN: usize = 1000;
 /// The most problems told of one file.
 const MOST_PROBLEMS: usize = 100;
+/// The most bytes read while the problems of one file are looked for.
+const MOST_BYTES_READ: usize = 64 << 20;
 
 /// One step of a path inside a file.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -83,7 +85,7 @@ pub fn read<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> usize) ->
     if let Some(line) = line_too_deep(text) {
         return Reading { value: None, problems: vec![too_deep(Mark { line, column: 1, length: 1 })] };
     }
-    if !may_hold_references(text) {
+    if !may_hold_references(text) && !may_be_deep(text) {
         let mut all_known = true;
         let fast = serde_ignored::deserialize(serde_yaml::Deserializer::from_str(text), |path| {
             all_known &= matches!(&path, serde_ignored::Path::Map { key, .. } if passes_unread(key));
@@ -139,6 +141,27 @@ fn too_deep(mark: Mark) -> Problem {
     }
 }
 
+/// Whether the text may be nested deeper than a record can be: as cheap, and wrong only in the same
+/// direction. The fast reader takes time with the square of the depth.
+fn may_be_deep(text: &str) -> bool {
+    let (mut brackets, mut dashes, mut previous) = (0usize, 0usize, 0u8);
+    text.bytes().any(|byte| {
+        match byte {
+            b'[' | b'{' => brackets += 1,
+            b']' | b'}' => brackets = brackets.saturating_sub(1),
+            _ => {}
+        }
+        // `- - - …` and `? ? ? …` open a level each on one line.
+        match byte {
+            b' ' | b'\t' => {}
+            b'-' | b'?' if matches!(previous, b' ' | b'\t' | b'\n' | 0) => dashes += 1,
+            _ => dashes = 0,
+        }
+        previous = byte;
+        brackets > DEEPEST || dashes > DEEPEST
+    })
+}
+
 /// A mark where a node begins and how long it is.
 #[derive(Debug, Clone, Copy, Default)]
 struct Mark {
@@ -181,6 +204,35 @@ impl Tree {
             return Err(too_deep(Mark { line, column: 1, length: 1 }));
         }
         build(text).map(|root| Self { root })
+    }
+
+    /// Whether a path is written.
+    pub fn holds(&self, path: &[Step]) -> bool {
+        let mut node = Some(&self.root);
+        for step in path {
+            node = node.and_then(|node| match (&node.kind, step) {
+                (Kind::Mapping(entries), Step::Key(key)) => entries.iter().find(|(k, _)| k == key).map(|(_, n)| n),
+                (Kind::Sequence(items), Step::Item(item)) => items.get(*item),
+                _ => None,
+            });
+        }
+        node.is_some()
+    }
+
+    /// The values that are read, all but those under keys of the writer's own, and where they stand.
+    pub fn scalars(&self) -> Vec<(&str, Spot)> {
+        fn gather<'a>(node: &'a Node, all: &mut Vec<(&'a str, Spot)>) {
+            match &node.kind {
+                Kind::Scalar { text, .. } => all.push((text, spot(node.mark))),
+                Kind::Sequence(items) => items.iter().for_each(|item| gather(item, all)),
+                Kind::Mapping(entries) => {
+                    entries.iter().filter(|(key, _)| !key.starts_with("x-")).for_each(|(_, value)| gather(value, all));
+                }
+            }
+        }
+        let mut all = Vec::new();
+        gather(&self.root, &mut all);
+        all
     }
 
     /// Where a path stands: the deepest of its steps that is there.
@@ -345,6 +397,9 @@ fn read_with_places<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> u
         Ok(root) => root,
         Err(problem) => return Reading { value: None, problems: vec![problem] },
     };
+    // Each round reads the whole file again: a huge file gets fewer of them.
+    let rounds = (MOST_BYTES_READ / text.len().max(1)).clamp(5, MOST_PROBLEMS);
+    let mut round = 0;
     let mut problems = Vec::new();
     find_foreign(&mut root, &mut Vec::new(), &mut problems);
     for problem in &mut problems {
@@ -356,9 +411,10 @@ fn read_with_places<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> u
     }
     let mut whole_lost = paths.iter().any(Vec::is_empty);
     let value = loop {
-        if problems.len() >= MOST_PROBLEMS {
+        if problems.len() >= MOST_PROBLEMS || round >= rounds {
             break None;
         }
+        round += 1;
         let context = Context { path: RefCell::new(Vec::new()), unknown: RefCell::new(Vec::new()) };
         let result = T::deserialize(At { node: &root, context: &context });
         let unknown = context.unknown.into_inner();
@@ -426,6 +482,9 @@ fn find_foreign(node: &mut Node, path: &mut Vec<Step>, problems: &mut Vec<Proble
     fn tell(rule: Rule, message: String, hint: &str, mark: Mark, path: &[Step]) -> Problem {
         Problem { rule, path: path.to_vec(), left_out: 0, spot: spot(mark), message, hint: Some(hint.to_owned()) }
     }
+    if problems.len() >= MOST_PROBLEMS {
+        return;
+    }
     if let Some(what) = node.foreign.take() {
         let hint = "records use no anchors, aliases or tags; write the value out";
         problems.push(tell(Rule::NotYaml, format!("{what} stands here"), hint, node.mark, path));
@@ -446,21 +505,29 @@ fn find_foreign(node: &mut Node, path: &mut Vec<Step>, problems: &mut Vec<Proble
                 path.push(Step::Key(key.clone()));
                 let mark = value.key_mark.unwrap_or(value.mark);
                 if let Some(first) = seen.insert(key.clone(), mark.line) {
-                    problems.push(tell(
-                        Rule::RepeatedKey,
-                        format!("`{key}` is written twice"),
-                        &format!("it stands on line {first} already; keep one"),
-                        mark,
-                        path,
-                    ));
+                    if problems.len() < MOST_PROBLEMS {
+                        problems.push(tell(
+                            Rule::RepeatedKey,
+                            format!("`{key}` is written twice"),
+                            &format!("it stands on line {first} already; keep one"),
+                            mark,
+                            path,
+                        ));
+                    }
                     repeated.push(index);
                 } else {
                     find_foreign(value, path, problems);
                 }
                 path.pop();
             }
-            for index in repeated.into_iter().rev() {
-                entries.remove(index);
+            if !repeated.is_empty() {
+                let mut repeated = repeated.into_iter().peekable();
+                let mut index = 0;
+                entries.retain(|_| {
+                    let keep = repeated.next_if_eq(&index).is_none();
+                    index += 1;
+                    keep
+                });
             }
         }
     }
@@ -644,6 +711,13 @@ impl<'a> At<'a> {
 
 /// A plain scalar means what the reader of good files takes it for: that reader decides.
 fn plain<'a, V: Visitor<'a>>(text: &'a str, visitor: V) -> Result<V::Value, Fault> {
+    // Only these can be other than text; asking about every word would cost more than all the rest.
+    let starts_as_number = text.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '+' | '-' | '.'));
+    let is_word =
+        matches!(text, "" | "~" | "null" | "Null" | "NULL" | "true" | "True" | "TRUE" | "false" | "False" | "FALSE");
+    if !is_word && (!starts_as_number || text.contains([' ', '/', ':'])) {
+        return visitor.visit_borrowed_str(text);
+    }
     match serde_yaml::from_str::<serde_yaml::Value>(text) {
         Ok(serde_yaml::Value::Null) => visitor.visit_unit(),
         Ok(serde_yaml::Value::Bool(value)) => visitor.visit_bool(value),
@@ -759,6 +833,7 @@ impl<'a> MapAccess<'a> for Entries<'a> {
         if let Some(fields) = self.fields
             && !fields.contains(&key.as_str())
             && !passes_unread(key)
+            && self.context.unknown.borrow().len() < MOST_PROBLEMS
         {
             let shown: String = key.chars().take(60).collect();
             let hint = nearest(key, fields.iter().copied())
@@ -794,3 +869,6 @@ impl<'a> MapAccess<'a> for Entries<'a> {
         result
     }
 }
+
+#[cfg(test)]
+mod hostile;

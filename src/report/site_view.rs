@@ -227,7 +227,7 @@ fn state(given: &Given) -> view::State {
     let overdue = given.site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= given.site.as_of)).count();
     if overdue > 0 {
         let parts = plural(overdue, "part is", "parts are");
-        rest.push(format!("{} past the book's limit.", format::sentence(&parts)));
+        rest.push(format!("{} past their limit.", format::sentence(&parts)));
     }
     view::State { mark, lead, rest: rest.join(" ") }
 }
@@ -879,7 +879,7 @@ fn parts(given: &Given) -> view::PartSection {
     let soon = site.parts.iter().filter(|p| p.due.is_some_and(|d| d > as_of && d <= plus_days(as_of, 365))).count();
     let unknown = site.parts.iter().filter(|p| p.due.is_none() && !beyond_use(p)).count();
     let mut summary = format!(
-        "Of {} wear parts {} past the book's limit and {} due within 12 months.",
+        "Of {} wear parts {} past their limit and {} due within 12 months.",
         site.parts.len(),
         plural(overdue, "is", "are").replace("0 are", "none is"),
         plural(soon, "is", "are").replace("0 are", "none is")
@@ -898,7 +898,8 @@ fn parts(given: &Given) -> view::PartSection {
     sources.dedup();
     let one_source = if let [only] = sources.as_slice() { Some((*only).to_owned()) } else { None };
     let mut note =
-        "Due by the book: hours or age, whichever comes first. The range is the central 80 % of the hours to come \
+        "Due by the book's hours or age, or by the best age of the fleet's own lives where that pays, whichever comes first. \
+                    The range is the central 80 % of the hours to come \
                     and of a day of fitting that is not known exactly."
             .to_owned();
     if let Some(source) = &one_source {

@@ -211,7 +211,7 @@ impl Posterior {
         };
         let total: f64 = rows.iter().map(|r| (r.ln_mass - top).exp()).sum();
         Self {
-            points: points(1, 1, 1e-12),
+            points: points(1, 1, 1e-8),
             support: points(7, 8, 1e-5),
             rows: rows.iter().map(|r| (r.ln_shape, (r.ln_mass - top).exp() / total)).collect(),
             row_step: step,
@@ -326,7 +326,7 @@ fn quantiles<const N: usize>(spreads: impl Iterator<Item = (f64, f64, f64)>, sha
             events.push((high, 0.0, weight));
         }
     }
-    events.sort_by(|a, b| a.0.total_cmp(&b.0));
+    events.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
     let mut result = [f64::NAN; N];
     let (mut sum, mut slope, mut at, mut next) = (0.0, 0.0, f64::NEG_INFINITY, 0);
     for (value, change, jump) in events {

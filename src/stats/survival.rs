@@ -71,7 +71,7 @@ pub fn product_limit(lives: &[Life], confidence: f64) -> Vec<Step> {
             let reach = (z * greenwood.sqrt() / f64::ln(sound).abs()).exp();
             (sound.powf(reach), sound.powf(1.0 / reach))
         });
-        let variance = known.then(|| sound * sound * greenwood);
+        let variance = known.then_some(sound * sound * greenwood);
         steps.push(Step { age, at_risk, failures, sound, variance, interval });
     }
     steps

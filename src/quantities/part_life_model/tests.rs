@@ -1,3 +1,5 @@
+#![expect(clippy::disallowed_methods, reason = "a test writes the fleet it reads")]
+
 use std::path::Path;
 
 use super::*;

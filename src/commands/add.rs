@@ -1,0 +1,347 @@
+//! `tubwright add`: one more entry in a site's log, checked in memory and written all or nothing.
+
+use std::collections::BTreeSet;
+use std::path::Path;
+
+use crate::address::{Address, Id};
+use crate::calendar;
+use crate::cli::Add;
+use crate::commands::Failure;
+use crate::diagnostic::{Diagnostic, Severity};
+use crate::output;
+use crate::printer::{Printer, count};
+use crate::records::Site;
+use crate::records::append::{NewVisit, Value, append};
+use crate::records::load::{LoadError, Shared, SiteFiles};
+use crate::records::tree::LARGEST_RECORD;
+use crate::records::yaml::nearest;
+
+/// Fields of the visit that stand before `at`, in the order they are written.
+const BEFORE: [&str; 5] = ["date", "time", "by", "why", "reported"];
+/// Fields of the visit that stand after it.
+const AFTER: [&str; 4] = ["labour", "used", "left", "note"];
+/// Fields whose value is free text.
+const FREE_TEXT: [&str; 4] = ["note", "found", "model", "left"];
+
+/// Adds an entry.
+///
+/// # Errors
+/// If nothing was written: an argument that cannot be meant, or a file that cannot be read or written.
+pub fn run(arguments: &Add, printer: Printer) -> Result<u8, Failure> {
+    let Some(shared) = load(&arguments.fleet, printer)? else { return Ok(2) };
+    let (site, at) = address(&arguments.address)?;
+    let Some(files) = shared.sites.iter().find(|files| files.id == site) else {
+        let hint = nearest(site.as_str(), shared.sites.iter().map(|files| files.id.as_str()))
+            .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+        return Err(failure(format!("the fleet has no site `{site}`{hint}")));
+    };
+    let day = match &arguments.date {
+        Some(written) => calendar::parse_date(written).map_err(failure)?.to_string(),
+        None => calendar::today(shared.fleet.settings.timezone.0).to_string(),
+    };
+    let visit = new_visit(&at, &arguments.values, day, arguments.date.is_some()).map_err(failure)?;
+
+    let name = files.file.clone().unwrap_or_else(|| format!("sites/{site}.yaml"));
+    let path = arguments.fleet.join(&name);
+    let old = if let Some(file) = &files.file {
+        shared.folder.text(file, LARGEST_RECORD).map_err(|(why, _)| failure(format!("{file}: {why}")))?.text
+    } else {
+        refuse_what_is_there(&arguments.fleet, &name)?;
+        format!("format: 1\n# `{site}` also stands in sites.csv; what is written here wins.\n")
+    };
+    let files = SiteFiles { file: Some(name.clone()), ..files.clone() };
+    let new = append(&old, &visit).map_err(|error| failure(format!("{name}: {error}")))?;
+    let before = shared.read_site_as(&files, old.clone());
+    let after = shared.read_site_as(&files, new.clone());
+    let known: BTreeSet<String> = diagnostics_of(&before).iter().map(in_words).collect();
+    let found: Vec<Diagnostic> =
+        diagnostics_of(&after).iter().filter(|d| !known.contains(&in_words(d))).cloned().collect();
+    printer.diagnostics(&found);
+    if found.iter().any(|d| d.severity == Severity::Error) {
+        printer.summary(&format!("{}; {name} is as it was", count(&found)));
+        return Ok(2);
+    }
+    let (Ok(before), Ok(after)) = (&before, &after) else {
+        printer.diagnostics(diagnostics_of(&before));
+        return Err(failure(format!("{name} must be mended before anything can be added to it")));
+    };
+    if !is_one_more(before, after) {
+        return Err(failure(format!("the layout of {name} is not one that can be added to; nothing is written")));
+    }
+    if new.len() as u64 > LARGEST_RECORD {
+        return Err(failure(format!("{name} would be larger than {} MB", LARGEST_RECORD >> 20)));
+    }
+    // Somebody else may have saved the file meanwhile: their words are not lost to ours.
+    if shared.folder.has(&name)
+        && shared.folder.text(&name, LARGEST_RECORD).map(|now| now.text).ok().as_deref() != Some(old.as_str())
+    {
+        return Err(failure(format!("{name} was changed meanwhile; nothing is written")));
+    }
+    output::write_atomically(&path, new.as_bytes()).map_err(Failure::new)?;
+    printer.summary(&format!("added to {name}"));
+    Ok(0)
+}
+
+/// Reads what all sites share; `None` if it was told why that cannot be.
+pub(super) fn load(fleet: &Path, printer: Printer) -> Result<Option<Shared>, Failure> {
+    match Shared::load(fleet) {
+        Ok(shared) => Ok(Some(shared)),
+        Err(LoadError::Unusable(file, diagnostics)) => {
+            printer.diagnostics(&diagnostics);
+            printer.summary(&format!("{}; {file} must be mended first", count(&diagnostics)));
+            Ok(None)
+        }
+        Err(error) => Err(Failure::new(error)),
+    }
+}
+
+pub(super) fn failure(message: String) -> Failure {
+    Failure::new(anyhow::Error::msg(message))
+}
+
+/// A new file must not take the place of anything, nor lead out of the fleet's folder through a link.
+pub(super) fn refuse_what_is_there(fleet: &Path, name: &str) -> Result<(), Failure> {
+    if fs_err::symlink_metadata(fleet.join("sites")).is_ok_and(|found| !found.is_dir()) {
+        return Err(failure("`sites` in the fleet's folder is not a folder (links are not followed)".to_owned()));
+    }
+    if fs_err::symlink_metadata(fleet.join(name)).is_ok() {
+        return Err(failure(format!("{name} is there already and is not overwritten")));
+    }
+    Ok(())
+}
+
+fn diagnostics_of(read: &Result<Site, Vec<Diagnostic>>) -> &[Diagnostic] {
+    match read {
+        Ok(site) => &site.diagnostics,
+        Err(diagnostics) => diagnostics,
+    }
+}
+
+/// What tells a new problem from one that was there: lines move, words do not.
+fn in_words(diagnostic: &Diagnostic) -> String {
+    format!("{}\n{}\n{}", diagnostic.rule.name(), diagnostic.message, diagnostic.excerpt.as_deref().unwrap_or_default())
+}
+
+/// Whether a site has one visit more, the last of its log, and is otherwise as it was.
+fn is_one_more(before: &Site, after: &Site) -> bool {
+    let Some(newest) = after.visits.iter().map(|(index, _)| *index).max() else { return false };
+    let rest: Vec<_> = after.visits.iter().filter(|(index, _)| *index != newest).collect();
+    rest.len() == before.visits.len()
+        && rest.iter().zip(&before.visits).all(|(a, b)| format!("{a:?}") == format!("{b:?}"))
+        && format!("{:?}{:?}{:?}", before.spas, before.name, before.closed)
+            == format!("{:?}{:?}{:?}", after.spas, after.name, after.closed)
+}
+
+/// `site/spa[/equipment]` as the site and the address inside it.
+fn address(written: &str) -> Result<(Id, Address), Failure> {
+    let Some((site, at)) = written.split_once('/') else {
+        return Err(failure(format!("`{written}` names no spa; write `site/spa` or `site/spa/equipment`")));
+    };
+    if at.split('/').count() > 2 {
+        let message = "name a part in the key, like `renewed.shaft_seal=failure`";
+        return Err(failure(format!("`{written}` has more than three steps; {message}")));
+    }
+    Ok((Id::parse(site).map_err(failure)?, Address::parse(at).map_err(failure)?))
+}
+
+fn new_visit(at: &Address, values: &[String], day: String, day_given: bool) -> Result<NewVisit, String> {
+    let mut fields: Vec<(String, Value)> = Vec::new();
+    for written in values {
+        let (key, value) =
+            written.split_once('=').ok_or_else(|| format!("`{written}` is not `key=value`, like `hours=25310`"))?;
+        let steps: Vec<&str> = match key.split_once('.') {
+            // A part number may hold points itself.
+            Some(("used", number)) => vec!["used", number],
+            _ => key.split('.').collect(),
+        };
+        if steps.iter().any(|step| step.trim().is_empty()) {
+            return Err(format!("`{written}` has no key; write `key=value`, like `hours=25310`"));
+        }
+        if value.trim().is_empty() {
+            return Err(format!("`{key}` has no value; leave it out if it is not known"));
+        }
+        if key == "date" && day_given {
+            return Err("the day is given twice: with `--date` and as `date=`".to_owned());
+        }
+        let value = value_of(at, &steps, value.trim());
+        put(&mut fields, &steps, value).map_err(|what| format!("`{key}` {what}"))?;
+    }
+    if !fields.iter().any(|(key, _)| key == "date") {
+        fields.push(("date".to_owned(), Value::Plain(day)));
+    }
+    let mut take = |names: &[&str]| -> Vec<(String, Value)> {
+        let found = |name: &&str| {
+            let index = fields.iter().position(|(key, _)| key == name)?;
+            Some(fields.remove(index))
+        };
+        names.iter().filter_map(found).collect()
+    };
+    let (before, after) = (take(&BEFORE), take(&AFTER));
+    if fields.is_empty() && !after.iter().any(|(key, _)| key == "left" || key == "note") {
+        return Err(format!("nothing is said of `{at}`; add what was read or done there, like `hours=25310`"));
+    }
+    Ok(NewVisit { before, at: at.as_str().to_owned(), entry: fields, after })
+}
+
+/// A value as its field wants it: `done` and `renewed` are lists, `renewed.PART` is a reason.
+fn value_of(at: &Address, steps: &[&str], value: &str) -> Value {
+    let list = || Value::List(value.split(',').map(|name| name.trim().to_owned()).collect());
+    let field = |key: &str, value: Value| Value::Mapping(vec![(key.to_owned(), value)]);
+    match steps {
+        ["done" | "renewed" | "repaired"] => list(),
+        ["renewed", _] | ["exchanged"] => field("because", Value::Plain(value.to_owned())),
+        ["repaired", _] => field("found", Value::Text(value.to_owned())),
+        ["left"] => Value::Single(vec![
+            ("at".to_owned(), Value::Plain(at.as_str().to_owned())),
+            ("note".to_owned(), Value::Text(value.to_owned())),
+        ]),
+        [.., last] if FREE_TEXT.contains(last) => Value::Text(value.to_owned()),
+        _ => Value::Plain(value.to_owned()),
+    }
+}
+
+/// Puts a value where its steps lead, making the mappings on the way.
+fn put(fields: &mut Vec<(String, Value)>, steps: &[&str], value: Value) -> Result<(), &'static str> {
+    let [first, rest @ ..] = steps else { return Err("has no key") };
+    let place = fields.iter_mut().find(|(key, _)| key == first).map(|(_, value)| value);
+    match (place, rest) {
+        (None, []) => fields.push(((*first).to_owned(), value)),
+        (None, rest) => {
+            let mut inner = Vec::new();
+            put(&mut inner, rest, value)?;
+            fields.push(((*first).to_owned(), Value::Mapping(inner)));
+        }
+        (Some(Value::Mapping(known)), []) => match value {
+            // `renewed.shaft_seal=failure` beside `renewed.shaft_seal.found=…`.
+            Value::Mapping(new) => {
+                for (key, value) in new {
+                    put(known, &[key.as_str()], value)?;
+                }
+            }
+            _ => return Err("is written twice"),
+        },
+        (Some(Value::Mapping(inner)), rest) => put(inner, rest, value)?,
+        (Some(_), []) => return Err("is written twice"),
+        (Some(_), _) => return Err("is written both whole and in pieces"),
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const FLEET: &str = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
+    const SITE: &str = "format: 1\n# kept\nspas:\n  terrace:\n    fitted: 2022\n    filters: {main: {kind: cartridge}}\n    pumps:\n      filtration: {duty: filtration, program: {run: 8 h/day}}\nlog: # kept too\n  - date: 2026-09-30 # and this\n    at:\n      terrace/filtration: {hours: 100}\n";
+
+    fn fleet() -> tempfile::TempDir {
+        let folder = tempfile::tempdir().unwrap();
+        fs_err::create_dir(folder.path().join("sites")).unwrap();
+        fs_err::write(folder.path().join("fleet.yaml"), FLEET).unwrap();
+        fs_err::write(folder.path().join("sites/quay.yaml"), SITE).unwrap();
+        folder
+    }
+
+    fn add(folder: &Path, address: &str, values: &[&str], date: Option<&str>) -> Result<u8, String> {
+        let saying = crate::cli::Saying { quiet: 2, verbose: 0, format: crate::cli::Format::Short };
+        let arguments = Add {
+            address: address.to_owned(),
+            values: values.iter().map(|v| (*v).to_owned()).collect(),
+            fleet: folder.to_path_buf(),
+            date: date.map(str::to_owned),
+        };
+        run(&arguments, Printer::new(saying)).map_err(|failure| format!("{:#}", failure.error))
+    }
+
+    fn file(folder: &Path) -> String {
+        fs_err::read_to_string(folder.join("sites/quay.yaml")).unwrap()
+    }
+
+    #[test]
+    fn an_entry_is_appended_and_everything_else_stays() {
+        let folder = fleet();
+        let values = [
+            "hours=340",
+            "renewed.shaft_seal=failure",
+            "renewed.shaft_seal.found=leak: at the shaft",
+            "inspected.motor_bearing=good",
+            "time=09:10-10:25",
+            "labour=1.25 h",
+            "used.SS-16=1",
+            "note=yes",
+            "left=strap torn",
+        ];
+        assert_eq!(add(folder.path(), "quay/terrace/filtration", &values, Some("2026-10-20")), Ok(0));
+        let text = file(folder.path());
+        assert!(text.starts_with(SITE));
+        assert_eq!(
+            &text[SITE.len()..],
+            "  - date: 2026-10-20\n    time: 09:10-10:25\n    at:\n      terrace/filtration: {hours: 340, renewed: {shaft_seal: {because: failure, found: \"leak: at the shaft\"}}, inspected: {motor_bearing: good}}\n    labour: 1.25 h\n    used: {SS-16: 1}\n    left: [{at: terrace/filtration, note: strap torn}]\n    note: \"yes\"\n"
+        );
+        let shared = Shared::load(folder.path()).unwrap();
+        let site = shared.read_site(&shared.sites[0]).unwrap();
+        assert_eq!((site.visits.len(), site.diagnostics.len()), (2, 0));
+    }
+
+    #[test]
+    fn an_entry_that_is_wrong_changes_nothing() {
+        let folder = fleet();
+        for values in [
+            &["hourz=340"][..],
+            &["hours=many"],
+            &["hours=340 L"],
+            &["done=polish"],
+            &["renewed.shaft_zeal=failure"],
+            &["renewed.shaft_seal=bored"],
+            &["hours=340", "date=2026-13-01"],
+            &["hours=340", "why=boredom"],
+            &["hours=340", "date=2020-01-01"],
+        ] {
+            assert_eq!(add(folder.path(), "quay/terrace/filtration", values, None), Ok(2), "{values:?}");
+            assert_eq!(file(folder.path()), SITE, "{values:?}");
+        }
+        assert_eq!(add(folder.path(), "quay/terrace/jets", &["hours=1"], None), Ok(2));
+        for (address, values, says) in [
+            ("quay", &["hours=1"][..], "names no spa"),
+            ("key/terrace", &["ph=7"], "no site `key`"),
+            ("quay/terrace/filtration/shaft_seal", &["hours=1"], "more than three steps"),
+            ("quay/../terrace", &["hours=1"], "the address"),
+            ("../quay/terrace", &["hours=1"], "the id `..`"),
+            ("quay/terrace", &["ph"], "not `key=value`"),
+            ("quay/terrace", &["ph="], "no value"),
+            ("quay/terrace", &["ph=7", "ph=8"], "written twice"),
+            ("quay/terrace", &["why=planned"], "nothing is said"),
+        ] {
+            let error = add(folder.path(), address, values, None).unwrap_err();
+            assert!(error.contains(says), "{error}");
+        }
+        assert_eq!(file(folder.path()), SITE);
+    }
+
+    #[test]
+    fn an_older_mistake_does_not_stand_in_the_way_and_a_broken_file_does() {
+        let folder = fleet();
+        let path = folder.path().join("sites/quay.yaml");
+        let with_mistake = SITE.replace("{hours: 100}", "{hourz: 100}");
+        fs_err::write(&path, &with_mistake).unwrap();
+        assert_eq!(add(folder.path(), "quay/terrace/filtration", &["hours=340"], None), Ok(0));
+        assert!(file(folder.path()).starts_with(&with_mistake));
+        let broken = SITE.replace("spas:", "spas: [");
+        fs_err::write(&path, &broken).unwrap();
+        assert!(add(folder.path(), "quay/terrace/filtration", &["hours=340"], None).is_err());
+        assert_eq!(file(folder.path()), broken);
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_link_is_neither_followed_nor_replaced() {
+        let folder = fleet();
+        let outside = tempfile::tempdir().unwrap();
+        fs_err::write(outside.path().join("x.yaml"), "format: 1\n").unwrap();
+        let sheet = "site,spa,type\nbay,terrace,\n";
+        fs_err::write(folder.path().join("sites.csv"), sheet).unwrap();
+        std::os::unix::fs::symlink(outside.path().join("x.yaml"), folder.path().join("sites/bay.yaml")).unwrap();
+        assert!(add(folder.path(), "bay/terrace", &["ph=7.4"], None).unwrap_err().contains("there already"));
+        assert_eq!(fs_err::read_to_string(outside.path().join("x.yaml")).unwrap(), "format: 1\n");
+    }
+}
