@@ -182,3 +182,97 @@ fn told_later(file: &str, day: NaiveDate, count: usize, as_of: NaiveDate, what: 
     diagnostic.left_out = Some(format!("a report as of {as_of} does not use it"));
     diagnostic
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calendar::parse_date;
+    use crate::records::load::Shared;
+
+    const FLEET: &str = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
+
+    /// What is said of a site with a filter and a pump, fitted in 2022, as of the end of 2026.
+    fn said(pump: &str, log: &str, sheet: &str) -> Vec<String> {
+        let folder = tempfile::tempdir().unwrap();
+        let write = |name: &str, text: &str| {
+            fs_err::create_dir_all(folder.path().join(name).parent().unwrap()).unwrap();
+            fs_err::write(folder.path().join(name), text).unwrap();
+        };
+        write("fleet.yaml", FLEET);
+        write(
+            "sites/quay.yaml",
+            &format!(
+                "format: 1\nspas: {{a: {{fitted: 2022, filters: {{main: {{kind: cartridge}}}}, pumps: {{p: {{duty: filtration, {pump}}}}}}}}}\nlog:\n{log}"
+            ),
+        );
+        if !sheet.is_empty() {
+            write("readings/quay.csv", sheet);
+        }
+        let shared = Shared::load(folder.path()).unwrap();
+        let all = match shared.read_site(&shared.sites[0]) {
+            Ok(site) => {
+                let later = after_as_of(&site, &shared.folder, parse_date("2026-12-31").unwrap());
+                site.diagnostics.iter().cloned().chain(later).collect()
+            }
+            Err(diagnostics) => diagnostics,
+        };
+        all.iter().map(Diagnostic::one_line).collect()
+    }
+
+    const RUN: &str = "program: {run: 8 h/day}";
+
+    #[test]
+    fn rows_dated_before_the_pump_was_there_are_left_out_and_counted() {
+        let sheet =
+            "date,at,hours,ph\n2021-12-31,a/p,10,\n2021-12-30,a/p,9,\n2022-02-01,a/p,300,\n2022-02-01,a/p,,7.2\n";
+        let all = said(RUN, "  []\n", sheet);
+        assert_eq!(all.len(), 2, "{all:?}");
+        assert!(
+            all[0].starts_with("readings/quay.csv:2:1: error[before-fitting]: this is dated 2021-12-31"),
+            "{all:?}"
+        );
+        assert!(all[0].ends_with("2 readings for `a/p` in readings/quay.csv left out"), "{all:?}");
+        assert!(all[1].contains(":5:1: error[wrong-value]: `ph` is read at a spa, and `a/p` is a pump"), "{all:?}");
+    }
+
+    #[test]
+    fn nothing_is_read_where_nothing_stands_any_more() {
+        let log = "  - {date: 2024-03-01, at: {a/p: {hours: 9, removed: true}}}\n  - {date: 2024-03-02, at: {a/p: {hours: 10}, a: {ph: 7.2}}}\n";
+        let all = said(RUN, log, "date,at,hours\n2024-03-01,a/p,9\n2024-04-01,a/p,20\n");
+        assert_eq!(all.len(), 2, "{all:?}");
+        assert!(all[0].contains("dated 2024-04-01, but `a/p` was removed on 2024-03-01"), "{all:?}");
+        assert!(all[1].starts_with("sites/quay.yaml:5:"), "{all:?}");
+        assert!(all[1].contains("error[unknown-address]: this is dated 2024-03-02"), "{all:?}");
+    }
+
+    #[test]
+    fn a_pump_is_exchanged_once_a_day() {
+        let one = "  - {date: 2024-03-01, at: {a/p: {exchanged: {because: failure}}}}\n";
+        let all = said(RUN, &one.repeat(2), "");
+        assert_eq!(all.len(), 1, "{all:?}");
+        assert!(all[0].contains("warning[readings-contradict]: `a/p` is exchanged twice on 2024-03-01"), "{all:?}");
+        assert_eq!(said(RUN, one, ""), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_program_does_not_begin_before_its_pump() {
+        let pump = |from: &str| format!("fitted: 2023-05-04, program: [{{from: {from}, run: 8 h/day}}]");
+        let all = said(&pump("2023-05-03"), "  []\n", "");
+        assert_eq!(all.len(), 1, "{all:?}");
+        assert!(all[0].contains("warning[before-fitting]: a program of `a/p` begins on 2023-05-03"), "{all:?}");
+        assert_eq!(said(&pump("2023-05-04"), "  []\n", ""), Vec::<String>::new());
+    }
+
+    #[test]
+    fn days_to_come_are_told_once_for_a_file() {
+        let log = "  - {date: 2062-03-01, at: {a: {ph: 7.2}}}\n  - {date: 2026-12-31, at: {a: {ph: 7.2}}}\n  - {date: 2027-01-01, at: {a: {ph: 7.2}}}\n";
+        let all = said(RUN, log, "date,at,ph\n2026-12-31,a,7.2\n2027-06-01,a,7.2\n");
+        assert_eq!(all.len(), 2, "{all:?}");
+        assert!(all[0].starts_with("sites/quay.yaml:4:"), "{all:?}");
+        assert!(
+            all[0].contains("warning[after-as-of]: this is dated 2062-03-01, after 2026-12-31, the first of 2"),
+            "{all:?}"
+        );
+        assert!(all[1].starts_with("readings/quay.csv:3:1: warning[after-as-of]: this is dated 2027-06-01"), "{all:?}");
+    }
+}

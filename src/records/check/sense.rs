@@ -71,7 +71,7 @@ pub(super) fn ends_before_start(fleet: &Fleet, folder: &Folder) -> Vec<Diagnosti
 #[cfg(test)]
 mod tests {
     use crate::diagnostic::Diagnostic;
-    use crate::records::load::Shared;
+    use crate::records::load::{LoadError, Shared};
 
     fn said(log: &str, more: &[(&str, &str)]) -> Vec<String> {
         let folder = tempfile::tempdir().unwrap();
@@ -87,7 +87,11 @@ mod tests {
         for (name, text) in more {
             write(name, text);
         }
-        let shared = Shared::load(folder.path()).unwrap();
+        let shared = match Shared::load(folder.path()) {
+            Ok(shared) => shared,
+            Err(LoadError::Unusable(_, diagnostics)) => return diagnostics.iter().map(Diagnostic::one_line).collect(),
+            Err(error) => panic!("{error}"),
+        };
         let mut all = shared.diagnostics.clone();
         match shared.read_site(&shared.sites[0]) {
             Ok(site) => all.extend(site.diagnostics),
