@@ -3,9 +3,10 @@
 
 use std::path::PathBuf;
 
+use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
-use crate::calendar::Month;
+use crate::calendar::{self, Month};
 
 /// Monthly reports for a fleet of spas, from hand-written YAML records.
 ///
@@ -60,6 +61,8 @@ pub enum Command {
     Explain(Explain),
     /// Write an invented fleet to try the program on.
     Demo(Demo),
+    /// Write JSON Schemas of the record files, for editors.
+    Schema(Schema),
     /// Append an entry to a site's log.
     Add(Add),
     /// Write a commented file for a new site.
@@ -72,6 +75,9 @@ pub struct Check {
     /// The fleet's folder.
     #[arg(required_unless_present = "about")]
     pub fleet: Option<PathBuf>,
+    /// The day up to which records may be dated, like 2026-10-31. Default: today in the fleet's time zone.
+    #[arg(long, value_name = "DAY", value_parser = calendar::parse_date)]
+    pub as_of: Option<NaiveDate>,
     /// Explain a rule by its name, or list the rules with `all`.
     #[arg(long, value_name = "RULE")]
     pub about: Option<String>,
@@ -128,6 +134,16 @@ pub struct Demo {
     #[arg(long, default_value = "0.27", value_name = "N")]
     pub readings_per_day: f64,
     /// The folder to write; it must be new or empty.
+    #[arg(long)]
+    pub out: PathBuf,
+}
+
+/// Write JSON Schemas (draft 2020-12) of the record files: an editor that is told of them completes and explains fields.
+///
+/// A record names its schema in a comment on its first line: `# yaml-language-server: $schema=PATH`.
+#[derive(Debug, Args)]
+pub struct Schema {
+    /// The folder they are written into, one file for each kind of record.
     #[arg(long)]
     pub out: PathBuf,
 }

@@ -6,6 +6,7 @@ pub mod demo;
 pub mod explain;
 pub mod new;
 pub mod report;
+pub mod schema;
 
 use crate::cli::{Cli, Command};
 use crate::interrupt::Stop;
@@ -19,6 +20,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Report(arguments) => report::run(arguments, printer, stop),
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),
+        Command::Schema(arguments) => schema::run(arguments, printer),
         Command::Add(arguments) => add::run(arguments, printer),
         Command::New(arguments) => new::run(arguments, printer),
     };

@@ -74,7 +74,7 @@ rules! {
     /// A customer that customers.yaml does not have.
     UnknownCustomer = "unknown-customer", "A site's customer should stand in `customers.yaml`; without it no statement can be made.";
     /// An address that the site does not have.
-    UnknownAddress = "unknown-address", "An address in a log or a sheet must name a spa, or a pump, filter or equipment of it.";
+    UnknownAddress = "unknown-address", "An address in a log or a sheet must name a spa, or a pump, filter or equipment of it that stood there on that day: not one that was `removed` before.";
     /// A part or task the book does not have, or that does not fit there.
     UnknownPart = "unknown-part", "A part or a task must stand in the book and fit what it is said of.";
     /// A technician that fleet.yaml does not have.
@@ -94,7 +94,7 @@ rules! {
     /// A counter that runs faster than time.
     CounterTooFast = "counter-too-fast", "No pump runs over 24 hours a day. The fewest readings that restore order are set aside, of two equal choices the later.";
     /// Two readings of one thing that contradict each other.
-    ReadingsContradict = "readings-contradict", "Two readings of one counter on one day must agree; of two the later is set aside.";
+    ReadingsContradict = "readings-contradict", "Two readings of one counter on one day must agree; of two the later is set aside. A pump exchanged twice on one day counts as exchanged once.";
     /// Power unlike the usual for the duty.
     UnusualPower = "unusual-power", "Circulation pumps are usually under 1 hp and jet pumps up to 8 hp (common practice, no source).";
     /// Union size unlike the usual for the duty.
@@ -102,11 +102,11 @@ rules! {
     /// A frame that contradicts the bolt spacing.
     FrameAgainstBolts = "frame-against-bolts", "About 4 in across the feet is frame 48, about 5.5 in is frame 56 (common practice, no source; NEMA MG 1 gives 2E = 4 1/4 in and 4 7/8 in between bolt centres).";
     /// Gallons in a metric fleet.
-    GallonsInMetric = "gallons-in-metric", "Gallons here are US gallons. In a fleet that reports in metric units a volume in gallons may have been meant as Imperial.";
+    GallonsInMetric = "gallons-in-metric", "Gallons here are US gallons. In a fleet that reports in metric units a volume or a flow in gallons may have been meant as Imperial. Written in litres, it is not asked about.";
     /// A character that no font of the reports has.
     NoGlyph = "no-glyph", "The reports' font has Latin, Greek and Cyrillic letters. Other characters are replaced visibly in print and stay as written in the tables.";
     /// An entry dated after the as-of day.
-    AfterAsOf = "after-as-of", "An entry dated after the as-of day changes nothing in a report of that day.";
+    AfterAsOf = "after-as-of", "Nobody writes a log of days to come: an entry dated after today, or after the day given with `check --as-of`, has a slip in its date, and a report leaves it out. It is told once for a file.";
     /// A closed season, program or contract that ends before it begins.
     EndsBeforeStart = "ends-before-start", "What has a first and a last day must not end before it begins.";
     /// A bookings file that cannot be used as it stands.

@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::Id;
@@ -21,6 +22,11 @@ const BUILT_IN: [(&str, &str); 3] = [
     ("us", include_str!("../data/limits/us.yaml")),
 ];
 
+/// The JSON Schema of a rule book of one's own.
+pub(crate) fn schema() -> serde_json::Value {
+    crate::records::schema::schema_of::<BookFile>("limits/<name>.yaml")
+}
+
 /// A rule book.
 #[derive(Debug, Clone)]
 pub struct RuleBook {
@@ -34,50 +40,66 @@ pub struct RuleBook {
     uses: BTreeMap<Id, Id>,
 }
 
-#[derive(Debug, Clone, Deserialize)]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 struct BookFile {
+    /// The version of the form: `1`.
     #[expect(dead_code, reason = "read so that a wrong format is told")]
     format: Format,
+    /// Its title, as printed.
     title: Text,
+    /// What is said of the book as a whole.
     #[serde(default)]
     note: Option<Text>,
+    /// Sets of limits by name.
     #[serde(default)]
     sets: Keyed<Id, LimitSet>,
+    /// The set each use is judged by.
     #[serde(default)]
     uses: Keyed<Id, Id>,
 }
 
 /// The limits one use is judged by.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct LimitSet {
+    /// How long the filter may take to pass the spa's volume once.
     pub turnover: Option<Limit<Duration>>,
+    /// How long the water is filtered a day.
     pub filtration: Option<Limit<Daily>>,
+    /// The flow through each unit of a filter's area.
     pub filter_rate: FilterRates,
+    /// The velocity of the water in the pipe.
     pub velocity: Velocities,
+    /// The temperature of the water.
     pub temperature: Option<Limit<Temperature>>,
+    /// Limits of water tests.
     pub water_tests: WaterTests,
+    /// When the water is to be changed.
     pub refill: Option<Refill>,
 }
 
 /// A limit with its source.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(bound = "T: Deserialize<'de>")]
+#[schemars(bound = "T: JsonSchema")]
 pub struct Limit<T> {
-    #[serde(default = "Option::default")]
+    /// The least allowed.
+    #[serde(default)]
     pub at_least: Option<T>,
-    #[serde(default = "Option::default")]
+    /// The most allowed.
+    #[serde(default)]
     pub at_most: Option<T>,
+    /// Where the number comes from.
     pub source: Text,
+    /// The source's edition.
     #[serde(default)]
     pub edition: Option<Text>,
+    /// How the number is known.
     pub known: Known,
 }
 
 /// How a number is known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Known {
     /// The text of the source itself was read.
@@ -100,56 +122,71 @@ impl Known {
 }
 
 /// Filter rates by kind of filter.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct FilterRates {
+    /// Of a pleated cartridge.
     pub cartridge: Option<Limit<FilterRate>>,
+    /// Of sand or other granules.
     pub sand: Option<Limit<FilterRate>>,
+    /// Of a precoat filter.
     pub precoat: Option<Limit<FilterRate>>,
 }
 
 /// Velocities by side of the pump.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Velocities {
+    /// On the suction side.
     pub suction: Option<Limit<Velocity>>,
+    /// On the return side.
     pub r#return: Option<Limit<Velocity>>,
 }
 
 /// Limits of water tests; concentrations in mg/L, redox in mV.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct WaterTests {
+    /// The pH.
     pub ph: Option<Limit<Number>>,
+    /// Free chlorine, in mg/L.
     pub free_chlorine: Option<Limit<Number>>,
+    /// Combined chlorine, in mg/L.
     pub combined_chlorine: Option<Limit<Number>>,
+    /// Bromine, in mg/L.
     pub bromine: Option<Limit<Number>>,
+    /// Total alkalinity, in mg/L.
     pub alkalinity: Option<Limit<Number>>,
+    /// Calcium hardness, in mg/L.
     pub hardness: Option<Limit<Number>>,
+    /// Total dissolved solids, in mg/L.
     pub tds: Option<Limit<Number>>,
+    /// The redox potential, in mV.
     pub redox: Option<Limit<Number>>,
 }
 
 /// When the water is to be changed.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the rule book's form")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct Refill {
+    /// The rule it follows.
     pub rule: RefillRule,
+    /// Bathers for each cubic metre.
     #[serde(default)]
     pub bathers_per_m3: Option<Number>,
+    /// The longest that may pass between two.
     #[serde(default)]
     pub at_most: Option<Period>,
+    /// Where the rule comes from.
     pub source: Text,
+    /// The source's edition.
     #[serde(default)]
     pub edition: Option<Text>,
+    /// How the rule is known.
     pub known: Known,
 }
 
 /// The rule a refill follows.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum RefillRule {
     /// After so many bathers for each cubic metre.

@@ -14,6 +14,7 @@ pub mod load;
 pub mod log;
 pub mod pumps;
 pub mod readings;
+pub mod schema;
 pub mod site;
 pub mod tree;
 pub mod tubs;

@@ -2,10 +2,12 @@
 
 use rayon::prelude::*;
 
+use crate::calendar;
 use crate::cli::Check;
 use crate::commands::Failure;
 use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::printer::{Printer, count};
+use crate::records::check;
 use crate::records::load::{LoadError, Shared};
 use crate::records::yaml::nearest;
 
@@ -27,11 +29,15 @@ pub fn run(arguments: &Check, printer: Printer) -> Result<u8, Failure> {
         }
         Err(error) => return Err(Failure::new(error)),
     };
+    let as_of = arguments.as_of.unwrap_or_else(|| calendar::today(shared.fleet.settings.timezone.0));
     let of_sites: Vec<Vec<Diagnostic>> = shared
         .sites
         .par_iter()
         .map(|files| match shared.read_site(files) {
-            Ok(site) => site.diagnostics,
+            Ok(site) => {
+                let later = check::after_as_of(&site, &shared.folder, as_of);
+                site.diagnostics.into_iter().chain(later).collect()
+            }
             Err(diagnostics) => diagnostics,
         })
         .collect();

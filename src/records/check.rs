@@ -4,12 +4,14 @@
 //! What cannot be understood is an error and costs its entry or its site; what is implausible or
 //! unlike the usual is a warning and costs nothing.
 
+mod history;
+mod pumps;
 mod sense;
+mod wording;
 
 use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
-use uom::si::{length::inch, power::horsepower};
 
 use crate::address::{Address, Id};
 use crate::basis::{Place, Source};
@@ -17,11 +19,13 @@ use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
 use crate::records::counters;
 use crate::records::forms::Fitted;
 use crate::records::log::{Entry, Visit};
-use crate::records::pumps::{Model, Speeds};
-use crate::records::tree::{Folder, LARGEST_RECORD, SourceText};
-use crate::records::tubs::{Duty, ProgramFile, Speed};
+use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
+
+pub use history::after_as_of;
+pub(crate) use history::wrong_rows;
+pub(crate) use wording::gallons_in_header;
 
 /// What was found at a site.
 #[derive(Debug, Default)]
@@ -99,6 +103,14 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
         }
     }
     diagnostics.extend(sense::ends_before_start(fleet, folder));
+    for file in KNOWN.into_iter().filter(|file| folder.has(file)) {
+        let Ok(source) = folder.text(file, LARGEST_SHEET) else { continue };
+        diagnostics.extend(if file == "sites.csv" {
+            wording::odd_lines(&source)
+        } else {
+            wording::odd_words(fleet, &source)
+        });
+    }
     diagnostics
 }
 
@@ -268,11 +280,14 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &To
             }
         }
     }
+    let removals = history::Removals::of(site);
     let mut visits = std::mem::take(&mut site.visits);
     for (index, visit) in &mut visits {
-        checker.visit(site, *index, visit);
+        checker.visit(site, &removals, *index, visit);
     }
     site.visits = visits;
+    checker.exchanged_twice(site);
+    checker.found.diagnostics.extend(wording::odd_words(fleet, source));
     checker.found
 }
 
@@ -311,108 +326,7 @@ impl Checker<'_> {
         }
     }
 
-    fn pump(&mut self, pump: &Pump) {
-        let path = format!("spas.{}.pumps.{}", pump.at.spa(), pump.at.last());
-        let model = self.fleet.model(pump);
-        match (&pump.model, model) {
-            (Some(name), None) if !self.fleet.models.is_empty() => {
-                let near = yaml::nearest(&name.0, self.fleet.models.keys().map(String::as_str))
-                    .map(|near| format!("did you mean `{near}`?"));
-                self.tell(
-                    Severity::Warning,
-                    Rule::UnknownModel,
-                    &format!("{path}.model"),
-                    format!("no model `{name}` stands in pumps.yaml"),
-                    near,
-                );
-            }
-            (_, Some(model)) => self.pump_against_model(pump, model, &path),
-            _ => {}
-        }
-        if pump.programs.is_empty() || pump.usual_program {
-            let jets = pump.duty != Duty::Filtration;
-            if jets && pump.programs.is_empty() {
-                let hint = Some("add `program:` with the hours a day at each speed".to_owned());
-                self.tell(
-                    Severity::Warning,
-                    Rule::NoProgram,
-                    &path,
-                    format!("the jet pump `{}` has no program", pump.at),
-                    hint,
-                );
-            }
-        }
-    }
-
-    fn pump_against_model(&mut self, pump: &Pump, model: &Model, path: &str) {
-        let wrong = |program: &ProgramFile| -> Option<Speed> {
-            let named = program.base().named().map(|(s, _)| s).collect::<Vec<_>>();
-            let occupied =
-                program.occupied.iter().flat_map(|o| o.named().map(|(s, _)| s).collect::<Vec<_>>()).collect::<Vec<_>>();
-            named.into_iter().chain(occupied).find(|speed| match model.speeds {
-                Speeds::One => *speed != Speed::Run,
-                Speeds::Two => *speed == Speed::Run,
-            })
-        };
-        if !pump.usual_program
-            && let Some(speed) = pump.programs.iter().find_map(wrong)
-        {
-            let (has, hint) = match model.speeds {
-                Speeds::One => ("one speed", "name the speed `run`"),
-                Speeds::Two => ("two speeds", "name the speeds `low` and `high`"),
-            };
-            let name = pump.model.as_ref().map_or(String::new(), ToString::to_string);
-            let message = format!(
-                "the program of `{}` names the speed `{}`, but its model `{name}` has {has}",
-                pump.at,
-                speed.word()
-            );
-            self.lose_site(Rule::SpeedNotThere, &format!("{path}.program"), message, Some(hint.to_owned()));
-        }
-        let jets = pump.duty == Duty::Jets;
-        if let Some(power) = model.power.map(|p| p.0.get::<horsepower>()) {
-            let unusual = if jets { power > 8.0 } else { pump.duty == Duty::Filtration && power >= 1.0 + 1e-9 };
-            if unusual {
-                let usual = if jets { "up to 8 hp" } else { "under 1 hp" };
-                let message = format!("`{}` has {power:.2} hp; pumps of this duty usually have {usual}", pump.at);
-                self.tell(Severity::Warning, Rule::UnusualPower, &format!("{path}.model"), message, None);
-            }
-        }
-        if let Some(inlet) = model.ports.and_then(|p| p.inlet).map(|l| l.0.get::<inch>()) {
-            let near = |size: f64| (inlet - size).abs() < 0.1;
-            let unusual = match pump.duty {
-                Duty::Filtration => !near(1.5),
-                Duty::Jets => !near(2.0) && !near(2.5),
-                Duty::FiltrationAndJets => !near(1.5) && !near(2.0) && !near(2.5),
-            };
-            if unusual {
-                let usual = if jets { "2 or 2.5 in" } else { "1.5 in" };
-                let message =
-                    format!("`{}` has a {inlet:.2} in inlet; pumps of this duty usually have {usual}", pump.at);
-                self.tell(Severity::Warning, Rule::UnusualPorts, &format!("{path}.model"), message, None);
-            }
-        }
-        if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame) {
-            let seen = if (3.7..=4.6).contains(&spacing) {
-                Some("48")
-            } else if (4.7..=5.8).contains(&spacing) {
-                Some("56")
-            } else {
-                None
-            };
-            if let Some(seen) = seen
-                && !frame.0.starts_with(seen)
-            {
-                let message = format!(
-                    "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
-                    pump.at
-                );
-                self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
-            }
-        }
-    }
-
-    fn visit(&mut self, site: &Site, index: u32, visit: &mut Visit) {
+    fn visit(&mut self, site: &Site, removals: &history::Removals, index: u32, visit: &mut Visit) {
         if let Some(by) = &visit.by
             && !self.fleet.settings.technicians.0.is_empty()
             && self.fleet.settings.technicians.get(by).is_none()
@@ -423,7 +337,19 @@ impl Checker<'_> {
             self.tell(Severity::Warning, Rule::UnknownTechnician, &format!("log[{index}].by"), message, hint);
         }
         let day = visit.date.0;
-        visit.at.0.retain(|(at, entry)| self.entry(site, index, day, at, entry));
+        visit
+            .at
+            .0
+            .retain(|(at, entry)| self.is_there(removals, index, day, at) && self.entry(site, index, day, at, entry));
+    }
+
+    /// Whether an address was not removed before a visit.
+    fn is_there(&mut self, removals: &history::Removals, index: u32, day: NaiveDate, at: &Address) -> bool {
+        let Some(gone) = removals.gone_before(at, day) else { return true };
+        let message = format!("this is dated {day}, but `{at}` was removed on {gone}");
+        let hint = Some("mend one of the dates; a pump that another takes the place of is `exchanged`".to_owned());
+        self.lose_entry(index, at, Rule::UnknownAddress, "", message, hint);
+        false
     }
 
     /// Whether an entry can be understood.
@@ -447,11 +373,7 @@ impl Checker<'_> {
             );
             return false;
         };
-        let before = match standing.fitted {
-            Fitted::Before(_) | Fitted::Unknown => None,
-            fitted => fitted.earliest().filter(|earliest| day < *earliest),
-        };
-        if before.is_some() {
+        if history::first_day(standing.fitted).is_some_and(|first| day < first) {
             let message = format!("this is dated {day}, before `{at}` was fitted: {}", standing.fitted);
             self.lose_entry(index, at, Rule::BeforeFitting, "", message, None);
             return false;

@@ -1,5 +1,6 @@
 //! `customers.yaml`: who pays, and contracts.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::Id;
@@ -7,41 +8,51 @@ use crate::records::forms::{Date, Format, Keyed, Money, Name, Number, Text};
 use crate::units::Duration;
 
 /// The file as it is written.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct CustomersFile {
+    /// The version of the record format: `1`.
     pub format: Format,
+    /// Customers by id.
     #[serde(default)]
     pub customers: Keyed<Id, Customer>,
 }
 
 /// Who pays.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Customer {
+    /// The name, as printed.
     pub name: Option<Text>,
+    /// The address, as printed.
     pub address: Option<Text>,
+    /// What was agreed.
     pub contract: Option<Contract>,
 }
 
 /// What was agreed.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Contract {
+    /// The first day.
     pub from: Option<Date>,
+    /// The last day.
     pub to: Option<Date>,
+    /// What it covers.
     pub scope: Option<Scope>,
+    /// How often visits are made, in words.
     pub visits: Option<Text>,
+    /// How soon a call is answered.
     pub response: Option<Duration>,
+    /// Whether call-outs are included, in words.
     pub callouts: Option<Text>,
+    /// The price by calendar year.
     pub price: Keyed<Name, Money>,
+    /// How much the price rises a year, as a share.
     pub index: Option<Number>,
 }
 
 /// What a contract covers.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Scope {
     /// Work only.

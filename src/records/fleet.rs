@@ -1,5 +1,6 @@
 //! `fleet.yaml`: who, units, money, people, and how the reports are made.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::Id;
@@ -7,47 +8,65 @@ use crate::records::forms::{Currency, Date, Dated, Format, Keyed, Money, Number,
 use crate::units::{Duration, Period};
 
 /// The file as it is written.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct FleetFile {
+    /// The version of the record format: `1`.
     pub format: Format,
+    /// The fleet's name, as printed.
     pub fleet: Text,
+    /// Who prepares the reports, as printed.
     #[serde(default)]
     pub prepared_by: Option<Text>,
+    /// The seed of every simulation.
     #[serde(default)]
     pub seed: Option<u64>,
+    /// The currency of all amounts, by its ISO 4217 code.
     pub currency: Currency,
+    /// How reports show quantities.
     #[serde(default)]
     pub units: Units,
+    /// The paper of the reports.
     #[serde(default)]
     pub paper: Paper,
+    /// The time zone of all dates, by its IANA name.
     pub timezone: Timezone,
+    /// The rule book the sites are judged by: `uk`, `us`, `none`, or a file in `limits/`.
     #[serde(default)]
     pub limits: Option<Id>,
+    /// Which limits a due date keeps to.
     #[serde(default)]
     pub renew_by: RenewBy,
+    /// What a kilowatt hour costs, always or from each day on.
     #[serde(default)]
     pub electricity: Option<Dated<Money>>,
+    /// The tax on what is charged.
     #[serde(default)]
     pub tax: Option<Tax>,
+    /// The units of bare numbers in logs and sheets.
     #[serde(default)]
     pub typed_in: TypedIn,
+    /// What an hour and a call-out cost and are charged at.
     #[serde(default)]
     pub labour: Labour,
+    /// The people who make the visits, by id.
     #[serde(default)]
     pub technicians: Keyed<Id, Technician>,
+    /// Days on which nobody works.
     #[serde(default)]
     pub holidays: Vec<Date>,
+    /// What the shelf should cover.
     #[serde(default)]
     pub stock: Stock,
+    /// How a year is quoted.
     #[serde(default)]
     pub quote: Quote,
+    /// Who the site reports are for.
     #[serde(default)]
     pub reports_for: ReportsFor,
 }
 
 /// How reports show quantities, and the units people type where they say none.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Units {
     /// Litres, bar, degrees Celsius.
@@ -58,7 +77,7 @@ pub enum Units {
 }
 
 /// The paper of the reports.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Paper {
     /// ISO A4.
@@ -69,7 +88,7 @@ pub enum Paper {
 }
 
 /// Which limits a due date keeps to.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum RenewBy {
     /// The book's.
@@ -82,7 +101,7 @@ pub enum RenewBy {
 }
 
 /// Who the site reports are for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum ReportsFor {
     /// The office: with costs, notes and record files.
@@ -93,29 +112,34 @@ pub enum ReportsFor {
 }
 
 /// The tax on what is charged.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct Tax {
+    /// Its name, as printed.
     pub name: Text,
+    /// Its rate as a share: `0.20`.
     pub rate: Share,
 }
 
 /// The units people type where they say none.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct TypedIn {
+    /// Of hours run.
     pub hours: Option<HoursUnit>,
+    /// Of motor currents.
     pub current: Option<CurrentUnit>,
+    /// Of pressures.
     pub pressure: Option<PressureUnit>,
+    /// Of flows.
     pub flow: Option<FlowUnit>,
+    /// Of temperatures.
     pub temperature: Option<TemperatureUnit>,
 }
 
 macro_rules! unit_words {
     ($($(#[$doc:meta])* $name:ident { $($variant:ident = $word:literal),+ })+) => {
         $($(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
         #[expect(missing_docs, reason = "the words are the units")]
         pub enum $name { $(#[serde(rename = $word)] $variant),+ }
 
@@ -142,38 +166,46 @@ unit_words! {
 }
 
 /// What an hour and a call-out cost and are charged at.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Labour {
+    /// What an hour of work costs.
     pub cost: Option<Dated<Money>>,
+    /// What an hour of work is charged at.
     pub charge: Option<Dated<Money>>,
+    /// What a call-out is charged at.
     pub callout: Option<Dated<Money>>,
+    /// The factor outside working hours.
     pub out_of_hours: Option<Number>,
 }
 
 /// A technician.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Technician {
+    /// The name, as printed on work sheets.
     pub name: Option<Text>,
+    /// The days worked.
     pub days: Option<Vec<Weekday>>,
+    /// The hours worked on such a day.
     pub hours_per_day: Option<Duration>,
+    /// What only some may do.
     pub skills: Vec<Text>,
+    /// Days off.
     pub leave: Vec<Leave>,
 }
 
 /// A stretch of days off, both ends counted.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct Leave {
+    /// The first day off.
     pub from: Date,
+    /// The last day off.
     pub to: Date,
 }
 
 /// A day of the week.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 #[expect(missing_docs, reason = "the words are the days")]
 pub enum Weekday {
@@ -187,20 +219,22 @@ pub enum Weekday {
 }
 
 /// What the shelf should cover.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Stock {
+    /// The chance that the shelf lasts through a lead time, as a share.
     pub service_level: Option<Share>,
+    /// How long an order takes, where a part does not say.
     pub lead_time: Option<Period>,
 }
 
 /// How a year is quoted.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Quote {
+    /// The margin as a share of the price.
     pub margin: Option<Share>,
+    /// The chance that the price covers the year's cost, as a share.
     pub covers: Option<Share>,
 }
 

@@ -266,6 +266,9 @@ impl<K: PartialEq, V> Keyed<K, V> {
 
 /// What may be a key.
 pub trait Key: Sized + PartialEq + fmt::Display {
+    /// What it looks like, as a regular expression of ECMA 262 without its anchors.
+    const PATTERN: &'static str;
+
     /// Reads a key.
     ///
     /// # Errors
@@ -274,18 +277,21 @@ pub trait Key: Sized + PartialEq + fmt::Display {
 }
 
 impl Key for Id {
+    const PATTERN: &'static str = "[a-z][a-z0-9_]*(-[a-z0-9_]+)*-?";
     fn read(text: &str) -> Result<Self, String> {
         Self::parse(text)
     }
 }
 
 impl Key for Address {
+    const PATTERN: &'static str = "[a-z][a-z0-9_]*(-[a-z0-9_]+)*-?(/[a-z][a-z0-9_]*(-[a-z0-9_]+)*-?){0,2}";
     fn read(text: &str) -> Result<Self, String> {
         Self::parse(text)
     }
 }
 
 impl Key for Date {
+    const PATTERN: &'static str = "[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])";
     fn read(text: &str) -> Result<Self, String> {
         calendar::parse_date(text).map(Self)
     }
@@ -302,6 +308,7 @@ impl fmt::Display for Name {
 }
 
 impl Key for Name {
+    const PATTERN: &'static str = r" *\S.{0,39}";
     fn read(text: &str) -> Result<Self, String> {
         if text.trim().is_empty() {
             return Err("a name must not be empty".to_owned());

@@ -911,6 +911,11 @@ impl SiteReader<'_> {
                 left_out: Some(left_out),
             });
         }
+        for diagnostic in check::wrong_rows(site, &source) {
+            self.left_out.extend(diagnostic.left_out.clone());
+            self.diagnostics.push(diagnostic);
+        }
+        self.diagnostics.extend(check::gallons_in_header(&self.shared.fleet, &source));
     }
 
     fn read_bookings(&mut self, site: &mut Site) {

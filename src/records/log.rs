@@ -1,5 +1,6 @@
 //! The log of a site: one entry a visit, as it was written on the sheet.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::{Address, Id};
@@ -7,25 +8,34 @@ use crate::records::forms::{Date, Fitted, Keyed, Name, Named, Number, Text};
 use crate::units::{Concentration, Current, Duration, Flow, Period, Pressure, Redox, Temperature, Typed};
 
 /// A visit.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct Visit {
+    /// The day.
     pub date: Date,
+    /// The time of day: `09:10` or `09:10-10:25`.
     #[serde(default)]
     pub time: Option<TimeOfDay>,
+    /// The technician: an id in `fleet.yaml`.
     #[serde(default)]
     pub by: Option<Id>,
+    /// Why the visit was made.
     #[serde(default)]
     pub why: Option<Why>,
+    /// The day a failure was reported.
     #[serde(default)]
     pub reported: Option<Date>,
+    /// What was read and done, by address: `terrace`, `terrace/jets-1`.
     pub at: Keyed<Address, Entry>,
+    /// The time worked.
     #[serde(default)]
     pub labour: Option<Typed<Duration>>,
+    /// Pieces used, by part number.
     #[serde(default)]
     pub used: Keyed<Name, Number>,
+    /// What was seen and left for later.
     #[serde(default)]
     pub left: Vec<Left>,
+    /// For the technician only.
     #[serde(default)]
     pub note: Option<Text>,
 }
@@ -77,7 +87,7 @@ impl std::fmt::Display for TimeOfDay {
 }
 
 /// Why a visit was made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 #[expect(missing_docs, reason = "the words are those of the record format")]
 pub enum Why {
@@ -88,12 +98,14 @@ pub enum Why {
 }
 
 /// Something seen and left for later.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct Left {
+    /// Where.
     pub at: Address,
+    /// What was seen.
     #[serde(default)]
     pub note: Option<Text>,
+    /// Whether it is to be quoted for.
     #[serde(default)]
     pub quote: Option<bool>,
 }
@@ -101,25 +113,40 @@ pub struct Left {
 macro_rules! with_readings {
     ($($(#[$attribute:meta])* struct $name:ident { $($(#[$field_attribute:meta])* $field:ident: $type:ty,)* })+) => {
         $($(#[$attribute])*
-        #[derive(Debug, Clone, Default, Deserialize)]
-        #[expect(missing_docs, reason = "the fields are those of the record format")]
+        #[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
         #[serde(default)]
         pub struct $name {
+            /// What the counter of hours shows.
             pub hours: Option<Typed<Duration>>,
+            /// What the counter of the low speed shows.
             pub hours_low: Option<Typed<Duration>>,
+            /// What the counter of the high speed shows.
             pub hours_high: Option<Typed<Duration>>,
+            /// The motor current at `run` or `high`.
             pub current: Option<Typed<Current>>,
+            /// The motor current at `low`.
             pub current_low: Option<Typed<Current>>,
+            /// The gauge at the filter's inlet.
             pub pressure: Option<Typed<Pressure>>,
+            /// The flow of the water.
             pub flow: Option<Typed<Flow>>,
+            /// The temperature of the water.
             pub temperature: Option<Typed<Temperature>>,
+            /// The pH of the water.
             pub ph: Option<Number>,
+            /// Free chlorine.
             pub free_chlorine: Option<Typed<Concentration>>,
+            /// Combined chlorine.
             pub combined_chlorine: Option<Typed<Concentration>>,
+            /// Bromine.
             pub bromine: Option<Typed<Concentration>>,
+            /// Total alkalinity.
             pub alkalinity: Option<Typed<Concentration>>,
+            /// Calcium hardness.
             pub hardness: Option<Typed<Concentration>>,
+            /// Total dissolved solids.
             pub tds: Option<Typed<Concentration>>,
+            /// The redox potential.
             pub redox: Option<Typed<Redox>>,
             $($(#[$field_attribute])* pub $field: $type,)*
         }
@@ -162,16 +189,27 @@ macro_rules! with_readings {
 with_readings! {
     /// What was read and done at an address on a visit.
     struct Entry {
+        /// Tasks of the book that were done.
         done: Vec<Id>,
+        /// Parts that were renewed: a list of those that were due, or a mapping that says why.
         renewed: Named<Renewal>,
+        /// Repairs that restore nothing of a part's life.
         repaired: Named<Repair>,
+        /// How a part looked.
         inspected: Keyed<Id, Condition>,
+        /// The pump was exchanged for another.
         exchanged: Option<Exchange>,
+        /// Gone from that day on.
         removed: Option<bool>,
+        /// A counter was replaced or set anew.
         meter_reset: Option<MeterReset>,
+        /// Work put off, and until when.
         deferred: Keyed<Id, Date>,
+        /// How long it was down up to the visit's day.
         down: Option<Period>,
+        /// Readings taken after the work.
         after: Option<Readings>,
+        /// For the technician only.
         note: Option<Text>,
     }
 
@@ -264,18 +302,20 @@ impl Quantity {
 }
 
 /// How a part came to be renewed.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 #[serde(default)]
 #[derive(Default)]
 pub struct Renewal {
+    /// Why it was renewed.
     pub because: Because,
+    /// How a failure came to be known.
     pub noticed: Noticed,
+    /// What was found.
     pub found: Option<Text>,
 }
 
 /// Why something was renewed or exchanged.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 #[expect(missing_docs, reason = "the words are those of the record format")]
 pub enum Because {
@@ -288,7 +328,7 @@ pub enum Because {
 }
 
 /// How a failure came to be known.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 #[expect(missing_docs, reason = "the words are those of the record format")]
 pub enum Noticed {
@@ -298,15 +338,15 @@ pub enum Noticed {
 }
 
 /// A repair that restores nothing of a part's life.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Repair {
+    /// What was found.
     pub found: Option<Text>,
 }
 
 /// How a part looked.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 #[expect(missing_docs, reason = "the words are those of the record format")]
 pub enum Condition {
@@ -316,33 +356,41 @@ pub enum Condition {
 }
 
 /// A pump exchanged for another.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Exchange {
+    /// Why the pump was exchanged.
     pub because: Because,
+    /// How a failure came to be known.
     pub noticed: Noticed,
+    /// The model of the new pump; left out: as before.
     pub model: Option<Name>,
+    /// What was found.
     pub found: Option<Text>,
+    /// When the new pump was first fitted elsewhere, if it is not new.
     pub fitted: Option<Fitted>,
 }
 
 /// A counter, or each of two, set anew.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct MeterReset {
+    /// What the counter showed before.
     pub showed: Option<Typed<Duration>>,
+    /// What it was set to.
     pub to: Option<Typed<Duration>>,
+    /// The counter of the low speed.
     pub low: Option<CounterReset>,
+    /// The counter of the high speed.
     pub high: Option<CounterReset>,
 }
 
 /// A counter set anew: what it showed and what it was set to.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct CounterReset {
+    /// What the counter showed before.
     pub showed: Option<Typed<Duration>>,
+    /// What it was set to.
     pub to: Option<Typed<Duration>>,
 }

@@ -1,44 +1,57 @@
 //! `pumps.yaml`: spec sheets of pump models.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::records::forms::{Dated, Format, Keyed, Money, Name, Number, Text};
 use crate::units::{Current, Duration, Flow, Length, Power, Voltage};
 
 /// The file as it is written.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct PumpsFile {
+    /// The version of the record format: `1`.
     pub format: Format,
+    /// Pump models by name.
     #[serde(default)]
     pub models: Keyed<Name, Model>,
 }
 
 /// A pump model.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct Model {
+    /// How many speeds it has: 1 (`run`) or 2 (`low`, `high`).
     pub speeds: Speeds,
+    /// The motor's power.
     #[serde(default)]
     pub power: Option<Power>,
+    /// The motor's frame.
     #[serde(default)]
     pub frame: Option<Text>,
+    /// The sizes of its unions.
     #[serde(default)]
     pub ports: Option<Ports>,
+    /// Its electrical supply.
     #[serde(default)]
     pub supply: Option<Supply>,
+    /// The motor current at each speed.
     #[serde(default)]
     pub current: SpeedCurrents,
+    /// The low speed as a share of full speed.
     #[serde(default)]
     pub low_speed: Option<Number>,
+    /// Its curve at `run` or `high`: points of flow and head.
     #[serde(default)]
     pub curve: Vec<CurvePoint>,
+    /// Its curve at `low`, if the maker gives one.
     #[serde(default)]
     pub low_curve: Vec<CurvePoint>,
+    /// What it costs.
     #[serde(default)]
     pub cost: Option<Dated<Money>>,
+    /// What the customer pays for it.
     #[serde(default)]
     pub sell: Option<Dated<Money>>,
+    /// How long an exchange takes.
     #[serde(default)]
     pub time: Option<Duration>,
 }
@@ -63,37 +76,42 @@ impl<'de> Deserialize<'de> for Speeds {
 }
 
 /// The sizes of the unions.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Ports {
+    /// At the inlet.
     pub inlet: Option<Length>,
+    /// At the discharge.
     pub discharge: Option<Length>,
 }
 
 /// The electrical supply.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Supply {
+    /// The voltage.
     pub voltage: Option<Voltage>,
+    /// The phases: 1 or 3.
     pub phases: Option<Number>,
 }
 
 /// The current at each speed.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct SpeedCurrents {
+    /// Of a one-speed pump.
     pub run: Option<Current>,
+    /// At low speed.
     pub low: Option<Current>,
+    /// At high speed.
     pub high: Option<Current>,
 }
 
 /// A point of a pump's curve.
-#[derive(Debug, Clone, Copy, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
 pub struct CurvePoint {
+    /// The flow.
     pub flow: Flow,
+    /// The head at that flow.
     pub head: Length,
 }

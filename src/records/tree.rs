@@ -40,6 +40,8 @@ impl Folder {
             .min_depth(1)
             .max_depth(2)
             .sort_by_file_name()
+            .into_iter()
+            .filter_entry(|entry| entry.depth() != 1 || !entry.file_type().is_dir() || is_read(entry.file_name()))
         {
             let entry = entry.map_err(std::io::Error::from)?;
             let Ok(relative) = entry.path().strip_prefix(root) else { continue };
@@ -54,13 +56,15 @@ impl Folder {
                 continue;
             }
             let kind = entry.file_type();
-            let reads = parent.is_some()
-                || READ_FOLDERS.contains(&name.as_str())
-                || Path::new(&name).extension().is_some_and(|e| e == "yaml" || e == "csv");
+            let reads = parent.is_some() || is_read(entry.file_name());
             if kind.is_symlink() && reads {
                 folder.refused.push((name, "it is a link, and links are not followed"));
             } else if kind.is_file() {
                 folder.files.push(name);
+            } else if reads && !(kind.is_dir() && parent.is_none() && READ_FOLDERS.contains(&name.as_str())) {
+                // A pipe would be waited for without end, so nothing but plain files is ever opened.
+                let what = if kind.is_dir() { "it is a folder" } else { "it is no plain file" };
+                folder.refused.push((name, what));
             }
         }
         folder.files.sort();
@@ -116,6 +120,12 @@ impl Folder {
     }
 }
 
+/// Whether something in the fleet's folder itself may be read: a folder of the format, or what is named like a record.
+fn is_read(name: &std::ffi::OsStr) -> bool {
+    READ_FOLDERS.iter().any(|folder| name == *folder)
+        || Path::new(name).extension().is_some_and(|ending| ending == "yaml" || ending == "csv")
+}
+
 /// The error of the system without the path, which the message names already.
 fn plain_error(error: &std::io::Error) -> String {
     let whole = error.to_string();
@@ -145,14 +155,28 @@ impl SourceText {
         Self { file: file.into(), text, tree: std::sync::OnceLock::new(), starts: std::sync::OnceLock::new() }
     }
 
+    fn tree(&self) -> Option<&Tree> {
+        self.tree.get_or_init(|| Tree::read(&self.text).ok()).as_ref()
+    }
+
     /// Where a path of a YAML file stands.
     pub fn find(&self, path: &[Step]) -> Option<Spot> {
-        self.tree.get_or_init(|| Tree::read(&self.text).ok()).as_ref().map(|tree| tree.find(path))
+        self.tree().map(|tree| tree.find(path))
     }
 
     /// Where a path written as text stands.
     pub fn find_text(&self, path: &str) -> Option<Spot> {
         self.find(&yaml::parse_path(path))
+    }
+
+    /// Whether a path of a YAML file is written in it.
+    pub fn holds(&self, path: &str) -> bool {
+        self.tree().is_some_and(|tree| tree.holds(&yaml::parse_path(path)))
+    }
+
+    /// The values of a YAML file that are read, and where they stand.
+    pub fn scalars(&self) -> Vec<(&str, Spot)> {
+        self.tree().map(Tree::scalars).unwrap_or_default()
     }
 
     /// A line's text, from 1.
@@ -163,5 +187,76 @@ impl SourceText {
         });
         let start = *starts.get(line.checked_sub(1)?)?;
         text[start..].lines().next().map(str::to_owned)
+    }
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use std::os::unix::fs::symlink;
+
+    use super::*;
+
+    /// A folder that holds a fleet's folders, and one outside it.
+    fn fleet() -> (tempfile::TempDir, PathBuf) {
+        let whole = tempfile::tempdir().unwrap();
+        let root = whole.path().join("fleet");
+        fs_err::create_dir_all(root.join("sites")).unwrap();
+        fs_err::write(root.join("fleet.yaml"), "format: 1\n").unwrap();
+        fs_err::write(whole.path().join("secret.yaml"), "format: 1\n").unwrap();
+        (whole, root)
+    }
+
+    fn refused(root: &Path) -> Vec<(String, &'static str)> {
+        Folder::list(root).unwrap().refused
+    }
+
+    #[test]
+    fn links_are_not_followed_wherever_they_lead() {
+        let (whole, root) = fleet();
+        symlink(whole.path().join("secret.yaml"), root.join("sites/a.yaml")).unwrap();
+        symlink(&root, root.join("readings")).unwrap();
+        symlink("loop.yaml", root.join("loop.yaml")).unwrap();
+        symlink(whole.path(), root.join("unrelated")).unwrap();
+        let link = "it is a link, and links are not followed";
+        let names = ["loop.yaml", "readings", "sites/a.yaml"].map(|name| (name.to_owned(), link));
+        assert_eq!(refused(&root), names);
+        assert_eq!(Folder::list(&root).unwrap().files, ["fleet.yaml"]);
+    }
+
+    #[test]
+    fn only_plain_files_are_read() {
+        use rustix::fs::{CWD, FileType, Mode, mknodat};
+        let (_whole, root) = fleet();
+        fs_err::create_dir_all(root.join("sites/a.yaml/deeper")).unwrap();
+        fs_err::create_dir_all(root.join("tubs.yaml")).unwrap();
+        fs_err::create_dir_all(root.join("unrelated/pumps.yaml")).unwrap();
+        mknodat(CWD, root.join("sites/pipe.yaml"), FileType::Fifo, Mode::RWXU, 0).unwrap();
+        let expected = [
+            ("sites/a.yaml", "it is a folder"),
+            ("sites/pipe.yaml", "it is no plain file"),
+            ("tubs.yaml", "it is a folder"),
+        ];
+        assert_eq!(refused(&root), expected.map(|(name, why)| (name.to_owned(), why)));
+        assert_eq!(Folder::list(&root).unwrap().files, ["fleet.yaml"]);
+    }
+
+    #[test]
+    fn a_huge_file_costs_no_more_than_its_bound() {
+        let (_whole, root) = fleet();
+        let file = fs_err::File::create(root.join("sites/a.yaml")).unwrap();
+        file.set_len(100 << 20).unwrap();
+        let folder = Folder::list(&root).unwrap();
+        assert!(folder.bytes("sites/a.yaml", LARGEST_RECORD).unwrap_err().contains("larger than 8 MB"));
+        assert!(folder.text("sites/a.yaml", LARGEST_RECORD).is_err());
+    }
+
+    #[test]
+    fn what_is_no_text_is_told_with_its_line() {
+        let (_whole, root) = fleet();
+        for (bytes, line) in [(&b"format: 1\nname: a\0b\n"[..], 2), (b"\xff\xfe", 1), (b"a\nb\n\xc3\x28", 3)] {
+            fs_err::write(root.join("sites/a.yaml"), bytes).unwrap();
+            let told = Folder::list(&root).unwrap().text("sites/a.yaml", LARGEST_RECORD).unwrap_err();
+            assert_eq!(told.1, Some(line), "{told:?}");
+        }
     }
 }

@@ -1,6 +1,7 @@
 //! `tubs.yaml`: types of spa, and what a spa is made of; a site's spa is written with the same
 //! fields and inherits from its type key by key.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::Id;
@@ -8,77 +9,101 @@ use crate::records::forms::{Date, Fitted, Format, Keyed, Name, Number, OneOrMany
 use crate::units::{Area, Daily, Duration, Flow, Length, PerDay, Power, Pressure, Temperature, Volume};
 
 /// The file as it is written.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct TubsFile {
+    /// The version of the record format: `1`.
     pub format: Format,
+    /// Types of spa by name.
     #[serde(default)]
     pub types: Keyed<Name, SpaFile>,
 }
 
 /// A spa or a type of spa.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct SpaFile {
+    /// The type from `tubs.yaml` it takes every field from that is left out here.
     pub r#type: Option<Name>,
+    /// When it was fitted, as exactly as it is known.
     pub fitted: Option<Fitted>,
+    /// The volume of its water.
     pub volume: Option<Volume>,
+    /// The flow its maker states; shown as stated, never as measured.
     pub stated_flow: Option<Flow>,
+    /// The water temperature it is set to.
     pub setpoint: Option<Temperature>,
+    /// How many bathe in it on a day in use.
     pub bathers: Option<PerDay>,
+    /// The pipe loop of the filtering pump.
     pub pipe: Option<PipeFile>,
+    /// Its filters by id.
     pub filters: Keyed<Id, FilterFile>,
+    /// Its pumps by id.
     pub pumps: Keyed<Id, PumpFile>,
+    /// What else stands in it, by id: heaters, covers, lamps.
     pub equipment: Keyed<Id, EquipmentFile>,
+    /// Its own parts that were not as old as it when the records began.
     pub parts: Keyed<Id, PartFitted>,
 }
 
 /// The pipe loop.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct PipeFile {
+    /// The inner size of the pipe.
     pub size: Option<Length>,
+    /// The length of the loop.
     pub length: Option<Length>,
+    /// How many of each fitting.
     pub fittings: Keyed<Id, Number>,
+    /// The Hazen-Williams coefficient.
     pub c: Option<Number>,
+    /// The head that the loop lifts the water at rest.
     pub static_head: Option<Length>,
+    /// What the heater takes.
     pub heater_drop: Option<HeadDrop>,
 }
 
 /// A loss of head at a flow.
-#[derive(Debug, Clone, Copy, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
 pub struct HeadDrop {
+    /// The loss of head.
     pub head: Length,
+    /// The flow at which it is lost.
     pub flow: Flow,
 }
 
 /// A loss of pressure at a flow.
-#[derive(Debug, Clone, Copy, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
 pub struct PressureDrop {
+    /// The loss of pressure.
     pub pressure: Pressure,
+    /// The flow at which it is lost.
     pub flow: Flow,
 }
 
 /// A filter.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct FilterFile {
+    /// Its kind.
     pub kind: Option<FilterKind>,
+    /// Its area.
     pub area: Option<Area>,
+    /// When it was fitted; left out: with the spa.
     pub fitted: Option<Fitted>,
+    /// What the gauge at its inlet shows when it is clean.
     pub clean_pressure: Option<Pressure>,
+    /// What it takes when clean.
     pub drop: Option<PressureDrop>,
+    /// Its parts that were not as old as it when the records began.
     pub parts: Keyed<Id, PartFitted>,
+    /// `false` drops a filter of the type.
     pub here: Option<bool>,
 }
 
 /// The kind of a filter.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum FilterKind {
     /// Pleated cartridge.
@@ -90,23 +115,31 @@ pub enum FilterKind {
 }
 
 /// A pump.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct PumpFile {
+    /// Its model in `pumps.yaml`.
     pub model: Option<Name>,
+    /// What it is there for.
     pub duty: Option<Duty>,
+    /// When it was fitted; left out: with the spa.
     pub fitted: Option<Fitted>,
+    /// Its counter of hours.
     pub meter: Option<Meter>,
+    /// The distance of the bolts across its feet, when the plate cannot be read.
     pub bolt_spacing: Option<Length>,
+    /// Its hours a day, or a list of programs each from a day on.
     pub program: Option<OneOrMany<ProgramFile>>,
+    /// The speeds it filters at.
     pub filters_at: Option<Vec<Speed>>,
+    /// Its parts that were not as old as it when the records began.
     pub parts: Keyed<Id, PartFitted>,
+    /// `false` drops a pump of the type.
     pub here: Option<bool>,
 }
 
 /// What a pump is there for.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Duty {
     /// It turns the water over through the filter.
@@ -118,7 +151,7 @@ pub enum Duty {
 }
 
 /// A speed of a pump.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Speed {
     /// All speeds together, where one counter serves two and no program splits it.
@@ -145,21 +178,24 @@ impl Speed {
 }
 
 /// A counter of hours.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Meter {
+    /// How many digits it has before it rolls over.
     pub digits: Option<u32>,
+    /// What it showed on the day the pump was fitted.
     pub at_fitting: Option<Duration>,
 }
 
 /// Hours a day at each speed.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct SpeedHours {
+    /// The time a day of a one-speed pump.
     pub run: Option<Daily>,
+    /// The time a day at low speed.
     pub low: Option<Daily>,
+    /// The time a day at high speed.
     pub high: Option<Daily>,
 }
 
@@ -178,14 +214,18 @@ impl SpeedHours {
 }
 
 /// A program that holds from a day on.
-#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct ProgramFile {
+    /// The first day it holds; left out: from the fitting.
     pub from: Option<Date>,
+    /// The time a day of a one-speed pump.
     pub run: Option<Daily>,
+    /// The time a day at low speed.
     pub low: Option<Daily>,
+    /// The time a day at high speed.
     pub high: Option<Daily>,
+    /// What holds instead on days with guests in.
     pub occupied: Option<SpeedHours>,
 }
 
@@ -197,22 +237,27 @@ impl ProgramFile {
 }
 
 /// What else stands in a spa.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct EquipmentFile {
+    /// Its kind, the word that the `fits` of parts and tasks names: `heater`, `cover`.
     pub kind: Option<Id>,
+    /// Its power.
     pub power: Option<Power>,
+    /// Its model, as printed.
     pub model: Option<Text>,
+    /// When it was fitted; left out: with the spa.
     pub fitted: Option<Fitted>,
+    /// Its parts that were not as old as it when the records began.
     pub parts: Keyed<Id, PartFitted>,
+    /// `false` drops a piece of equipment of the type.
     pub here: Option<bool>,
 }
 
 /// When a part was fitted that was not as old as what it stands in.
-#[derive(Debug, Clone, Copy, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
 pub struct PartFitted {
+    /// When the part was fitted.
     pub fitted: Fitted,
 }
 

@@ -1,5 +1,6 @@
 //! `upkeep.yaml`: the book of wear parts and tasks. The built-in book has the same form.
 
+use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::Id;
@@ -8,12 +9,14 @@ use crate::records::tubs::ProgramFile;
 use crate::units::{Duration, Period, Pressure};
 
 /// The file as it is written.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct UpkeepFile {
+    /// The version of the record format: `1`.
     pub format: Format,
+    /// What wears out and is renewed, by id.
     #[serde(default)]
     pub parts: Keyed<Id, Part>,
+    /// What is done again and again, by id.
     #[serde(default)]
     pub tasks: Keyed<Id, Task>,
     /// Usual programs by use and duty; only the built-in book need have them.
@@ -22,51 +25,66 @@ pub struct UpkeepFile {
 }
 
 /// What wears out and is renewed.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct Part {
+    /// What it is a part of: `pump`, `filter`, `spa` or a kind of equipment.
     pub fits: Id,
+    /// The pump models it fits; left out: all.
     #[serde(default)]
     pub models: Option<Vec<Name>>,
+    /// How many make one set with one life.
     #[serde(default)]
     pub count: Option<u32>,
+    /// When it is due by the book.
     #[serde(default)]
     pub interval: Interval,
+    /// The clock its life is measured on.
     #[serde(default)]
     pub wears_by: Option<Clock>,
+    /// Where the interval comes from, as printed beside it.
     #[serde(default)]
     pub source: Option<Text>,
+    /// The part number on the order.
     #[serde(default)]
     pub number: Option<Text>,
+    /// What it costs.
     #[serde(default)]
     pub cost: Option<Dated<Money>>,
+    /// What the customer pays for it.
     #[serde(default)]
     pub sell: Option<Dated<Money>>,
+    /// How long its renewal takes.
     #[serde(default)]
     pub time: Option<Duration>,
+    /// The parts that are renewed with it.
     #[serde(default)]
     pub also_renew: Vec<Id>,
+    /// What a failure costs beside the part.
     #[serde(default)]
     pub failure: Option<Failure>,
+    /// What is believed of its Weibull shape before the fleet's own failures can say.
     #[serde(default)]
     pub shape: Option<Shape>,
+    /// How long an order takes.
     #[serde(default)]
     pub lead_time: Option<Period>,
+    /// The skill its renewal needs.
     #[serde(default)]
     pub skill: Option<Text>,
 }
 
 /// When a part is due by the book: whichever comes first.
-#[derive(Debug, Clone, Copy, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Interval {
+    /// After so many hours run.
     pub hours: Option<Duration>,
+    /// After so long in place.
     pub age: Option<Period>,
 }
 
 /// The clock a part's life is measured on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "lowercase")]
 pub enum Clock {
     /// Hours run.
@@ -76,40 +94,50 @@ pub enum Clock {
 }
 
 /// What a failure costs beside the part.
-#[derive(Debug, Clone, Default, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Failure {
+    /// What it costs beside the part.
     pub cost: Option<Dated<Money>>,
+    /// How long the spa is down.
     pub down: Option<Period>,
 }
 
 /// What is believed of a part's Weibull shape before the fleet's own failures can say.
-#[derive(Debug, Clone, Copy, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Copy, Deserialize, JsonSchema)]
 pub struct Shape {
+    /// The lowest that is likely.
     pub low: Number,
+    /// The most likely.
     pub typical: Number,
+    /// The highest that is likely.
     pub high: Number,
 }
 
 /// What is done again and again, with nothing renewed.
-#[derive(Debug, Clone, Deserialize)]
-#[expect(missing_docs, reason = "the fields are those of the record format")]
+#[derive(Debug, Clone, Deserialize, JsonSchema)]
 pub struct Task {
+    /// Where it is done: `pump`, `filter`, `spa` or a kind of equipment.
     pub fits: Id,
+    /// How often: by the calendar, or at each changeover.
     #[serde(default)]
     pub every: Option<Every>,
+    /// The longest that may pass between two.
     #[serde(default)]
     pub at_most: Option<Period>,
+    /// Due sooner once the filter's pressure has risen so far above clean.
     #[serde(default)]
     pub or_pressure_rise: Option<Pressure>,
+    /// Due sooner once the rule book's number of bathers is reached.
     #[serde(default)]
     pub or_bather_limit: Option<bool>,
+    /// How long it takes.
     #[serde(default)]
     pub time: Option<Duration>,
+    /// The skill it needs.
     #[serde(default)]
     pub skill: Option<Text>,
+    /// Where the interval comes from, as printed beside it.
     #[serde(default)]
     pub source: Option<Text>,
 }

@@ -206,6 +206,35 @@ impl Tree {
         build(text).map(|root| Self { root })
     }
 
+    /// Whether a path is written.
+    pub fn holds(&self, path: &[Step]) -> bool {
+        let mut node = Some(&self.root);
+        for step in path {
+            node = node.and_then(|node| match (&node.kind, step) {
+                (Kind::Mapping(entries), Step::Key(key)) => entries.iter().find(|(k, _)| k == key).map(|(_, n)| n),
+                (Kind::Sequence(items), Step::Item(item)) => items.get(*item),
+                _ => None,
+            });
+        }
+        node.is_some()
+    }
+
+    /// The values that are read, all but those under keys of the writer's own, and where they stand.
+    pub fn scalars(&self) -> Vec<(&str, Spot)> {
+        fn gather<'a>(node: &'a Node, all: &mut Vec<(&'a str, Spot)>) {
+            match &node.kind {
+                Kind::Scalar { text, .. } => all.push((text, spot(node.mark))),
+                Kind::Sequence(items) => items.iter().for_each(|item| gather(item, all)),
+                Kind::Mapping(entries) => {
+                    entries.iter().filter(|(key, _)| !key.starts_with("x-")).for_each(|(_, value)| gather(value, all));
+                }
+            }
+        }
+        let mut all = Vec::new();
+        gather(&self.root, &mut all);
+        all
+    }
+
     /// Where a path stands: the deepest of its steps that is there.
     pub fn find(&self, path: &[Step]) -> Spot {
         let mut node = &self.root;

@@ -10,12 +10,18 @@ use crate::records::tree::{Folder, LARGEST_RECORD};
 pub(super) fn out_of_place(fleet: &Fleet, fits: &str, entry: &Entry) -> Option<(Quantity, &'static str)> {
     let typed = fleet.typed_units();
     let after = entry.after.iter().flat_map(|after| after.readings(&typed));
-    entry.readings(&typed).chain(after).find_map(|(quantity, _)| {
-        let belongs = belongs(quantity)?;
-        // A counter or an ammeter may also serve other equipment.
-        let counter_elsewhere = belongs == "pump" && !matches!(fits, "spa" | "filter");
-        (fits != belongs && !counter_elsewhere).then_some((quantity, belongs))
-    })
+    entry
+        .readings(&typed)
+        .chain(after)
+        .find_map(|(quantity, _)| belongs_elsewhere(quantity, fits).map(|belongs| (quantity, belongs)))
+}
+
+/// Where a quantity is read, if not at what a part's `fits` calls so.
+pub(super) fn belongs_elsewhere(quantity: Quantity, fits: &str) -> Option<&'static str> {
+    let belongs = belongs(quantity)?;
+    // A counter or an ammeter may also serve other equipment.
+    let counter_elsewhere = belongs == "pump" && !matches!(fits, "spa" | "filter");
+    (fits != belongs && !counter_elsewhere).then_some(belongs)
 }
 
 fn belongs(quantity: Quantity) -> Option<&'static str> {
@@ -65,7 +71,7 @@ pub(super) fn ends_before_start(fleet: &Fleet, folder: &Folder) -> Vec<Diagnosti
 #[cfg(test)]
 mod tests {
     use crate::diagnostic::Diagnostic;
-    use crate::records::load::Shared;
+    use crate::records::load::{LoadError, Shared};
 
     fn said(log: &str, more: &[(&str, &str)]) -> Vec<String> {
         let folder = tempfile::tempdir().unwrap();
@@ -81,7 +87,11 @@ mod tests {
         for (name, text) in more {
             write(name, text);
         }
-        let shared = Shared::load(folder.path()).unwrap();
+        let shared = match Shared::load(folder.path()) {
+            Ok(shared) => shared,
+            Err(LoadError::Unusable(_, diagnostics)) => return diagnostics.iter().map(Diagnostic::one_line).collect(),
+            Err(error) => panic!("{error}"),
+        };
         let mut all = shared.diagnostics.clone();
         match shared.read_site(&shared.sites[0]) {
             Ok(site) => all.extend(site.diagnostics),

@@ -1,0 +1,278 @@
+//! Rules about the order of what happened: rows of a sheet dated before their equipment was there or after it was
+//! gone, a pump exchanged twice in a day, a program older than its pump, entries of days to come.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+
+use super::{Checker, plain, standing};
+use crate::address::Address;
+use crate::basis::Place;
+use crate::diagnostic::{Diagnostic, Rule, Second, Severity};
+use crate::records::forms::Fitted;
+use crate::records::log::Quantity;
+use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
+use crate::records::{Pump, ReadingRow, Site};
+
+/// The first day something can have stood there; `None` if nothing is known of it.
+pub(super) fn first_day(fitted: Fitted) -> Option<NaiveDate> {
+    match fitted {
+        Fitted::Before(_) | Fitted::Unknown => None,
+        known => known.earliest(),
+    }
+}
+
+/// The days from which things are gone, by address; what stands in a spa goes with it.
+#[derive(Debug, Default)]
+pub(super) struct Removals(BTreeMap<Address, NaiveDate>);
+
+impl Removals {
+    pub(super) fn of(site: &Site) -> Self {
+        let mut days = BTreeMap::new();
+        for (_, visit) in &site.visits {
+            for (at, _) in visit.at.iter().filter(|(_, entry)| entry.removed == Some(true)) {
+                let day = days.entry(at.clone()).or_insert(visit.date.0);
+                *day = visit.date.0.min(*day);
+            }
+        }
+        Self(days)
+    }
+
+    /// The day from which nothing stood at an address, if that was before `day`.
+    pub(super) fn gone_before(&self, at: &Address, day: NaiveDate) -> Option<NaiveDate> {
+        let spa = Address::parse(at.spa()).ok();
+        [Some(at), spa.as_ref()]
+            .into_iter()
+            .flatten()
+            .filter_map(|at| self.0.get(at))
+            .min()
+            .copied()
+            .filter(|d| *d < day)
+    }
+}
+
+/// Rows of a sheet that cannot be right where they stand: they are taken out of the site. Each mistake is told once
+/// for an address, with its first line and how many rows it costs.
+pub(crate) fn wrong_rows(site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic> {
+    let removals = Removals::of(site);
+    let mut readings = std::mem::take(&mut site.readings);
+    let mut diagnostics = Vec::new();
+    for (at, rows) in &mut readings {
+        let Some(standing) = standing(site, at) else { continue };
+        let first = first_day(standing.fitted);
+        let fault = |row: &ReadingRow| -> Option<(Rule, String)> {
+            if first.is_some_and(|first| row.day < first) {
+                let message = format!("this is dated {}, before `{at}` was fitted: {}", row.day, standing.fitted);
+                Some((Rule::BeforeFitting, message))
+            } else if let Some(gone) = removals.gone_before(at, row.day) {
+                let message = format!("this is dated {}, but `{at}` was removed on {gone}", row.day);
+                Some((Rule::UnknownAddress, message))
+            } else {
+                let belongs = super::sense::belongs_elsewhere(row.quantity, standing.fits)?;
+                let name = Quantity::name(row.quantity);
+                let message = format!("`{name}` is read at a {belongs}, and `{at}` is a {}", standing.fits);
+                Some((Rule::WrongValue, message))
+            }
+        };
+        let mut told: Vec<(Rule, String, usize, usize)> = Vec::new();
+        rows.retain(|row| {
+            let Some((rule, message)) = fault(row) else { return true };
+            let Place::Line(line) = row.place else { return true };
+            // Dates differ from row to row, quantities do not.
+            let same = |known: &&mut (Rule, String, usize, usize)| {
+                known.0 == rule && (rule != Rule::WrongValue || known.1 == message)
+            };
+            match told.iter_mut().find(same) {
+                Some(known) => known.3 += 1,
+                None => told.push((rule, message, line as usize, 1)),
+            }
+            false
+        });
+        for (rule, message, line, count) in told {
+            let mut diagnostic = plain(Severity::Error, rule, &sheet.file, message);
+            diagnostic.spot = Some(crate::diagnostic::Spot { line, column: 1, length: 1 });
+            diagnostic.excerpt = sheet.line(line);
+            let readings = if count == 1 { "a reading".to_owned() } else { format!("{count} readings") };
+            diagnostic.left_out = Some(format!("{readings} for `{at}` in {} left out", sheet.file));
+            diagnostics.push(diagnostic);
+        }
+    }
+    readings.retain(|_, rows| !rows.is_empty());
+    site.readings = readings;
+    diagnostics
+}
+
+impl Checker<'_> {
+    /// A program written for this pump that begins before it was there.
+    pub(super) fn program_before_pump(&mut self, pump: &Pump, path: &str) {
+        let Some(first) = first_day(pump.fitted).filter(|_| !pump.usual_program) else { return };
+        let Some(from) = pump.programs.iter().filter_map(|p| p.from).map(|d| d.0).find(|from| *from < first) else {
+            return;
+        };
+        // A program of a type may well be older than this one pump of it.
+        let path = format!("{path}.program");
+        if !self.source.holds(&path) {
+            return;
+        }
+        let message =
+            format!("a program of `{}` begins on {from}, before the pump was fitted: {}", pump.at, pump.fitted);
+        let hint = Some("leave `from` out if it holds from the fitting".to_owned());
+        self.tell(Severity::Warning, Rule::BeforeFitting, &path, message, hint);
+    }
+
+    /// Pumps exchanged twice in one day.
+    pub(super) fn exchanged_twice(&mut self, site: &Site) {
+        let mut known: BTreeMap<(&Address, NaiveDate), u32> = BTreeMap::new();
+        for (index, visit) in &site.visits {
+            for (at, _) in visit.at.iter().filter(|(_, entry)| entry.exchanged.is_some()) {
+                let path = |index: u32| format!("log[{index}].at.{at}.exchanged");
+                let Some(first) = known.insert((at, visit.date.0), *index) else { continue };
+                let second = self.source.find_text(&path(first)).and_then(|spot| {
+                    let excerpt = self.source.line(spot.line)?;
+                    Some(Box::new(Second {
+                        file: self.source.file.to_string(),
+                        spot,
+                        excerpt,
+                        label: "the first".to_owned(),
+                    }))
+                });
+                let message = format!("`{at}` is exchanged twice on {}", visit.date);
+                let hint = Some("keep one of them, or mend the date of the other".to_owned());
+                let told = self.tell(Severity::Warning, Rule::ReadingsContradict, &path(*index), message, hint);
+                told.second = second;
+                told.left_out = Some("it counts as one exchange".to_owned());
+            }
+        }
+    }
+}
+
+/// Entries and readings dated after the as-of day, told once for a file.
+pub fn after_as_of(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagnostic> {
+    let later: Vec<(u32, NaiveDate)> =
+        site.visits.iter().map(|(index, visit)| (*index, visit.date.0)).filter(|(_, day)| *day > as_of).collect();
+    let mut diagnostics = Vec::new();
+    if let Some((index, day)) = later.iter().min() {
+        let mut diagnostic = told_later(&site.file, *day, later.len(), as_of, "entries");
+        super::place(&mut diagnostic, folder, &format!("log[{index}].date"));
+        diagnostics.push(diagnostic);
+    }
+    let mut of_sheets: BTreeMap<&str, Vec<(u32, NaiveDate)>> = BTreeMap::new();
+    for row in site.readings.values().flatten().filter(|row| row.day > as_of) {
+        if let Place::Line(line) = row.place {
+            of_sheets.entry(&row.file).or_default().push((line, row.day));
+        }
+    }
+    for (file, mut rows) in of_sheets {
+        rows.sort_unstable();
+        rows.dedup();
+        let Some((line, day)) = rows.first() else { continue };
+        let mut diagnostic = told_later(file, *day, rows.len(), as_of, "rows");
+        diagnostic.spot = Some(crate::diagnostic::Spot { line: *line as usize, column: 1, length: 10 });
+        diagnostic.excerpt = folder.text(file, LARGEST_SHEET).ok().and_then(|text| text.line(*line as usize));
+        diagnostics.push(diagnostic);
+    }
+    diagnostics
+}
+
+fn told_later(file: &str, day: NaiveDate, count: usize, as_of: NaiveDate, what: &str) -> Diagnostic {
+    let more = if count > 1 { format!(", the first of {count} {what} of later days") } else { String::new() };
+    let message = format!("this is dated {day}, after {as_of}{more}");
+    let mut diagnostic = plain(Severity::Warning, Rule::AfterAsOf, file, message);
+    diagnostic.hint = Some("is the year or the month right?".to_owned());
+    diagnostic.left_out = Some(format!("a report as of {as_of} does not use it"));
+    diagnostic
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calendar::parse_date;
+    use crate::records::load::Shared;
+
+    const FLEET: &str = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
+
+    /// What is said of a site with a filter and a pump, fitted in 2022, as of the end of 2026.
+    fn said(pump: &str, log: &str, sheet: &str) -> Vec<String> {
+        let folder = tempfile::tempdir().unwrap();
+        let write = |name: &str, text: &str| {
+            fs_err::create_dir_all(folder.path().join(name).parent().unwrap()).unwrap();
+            fs_err::write(folder.path().join(name), text).unwrap();
+        };
+        write("fleet.yaml", FLEET);
+        write(
+            "sites/quay.yaml",
+            &format!(
+                "format: 1\nspas: {{a: {{fitted: 2022, filters: {{main: {{kind: cartridge}}}}, pumps: {{p: {{duty: filtration, {pump}}}}}}}}}\nlog:\n{log}"
+            ),
+        );
+        if !sheet.is_empty() {
+            write("readings/quay.csv", sheet);
+        }
+        let shared = Shared::load(folder.path()).unwrap();
+        let all = match shared.read_site(&shared.sites[0]) {
+            Ok(site) => {
+                let later = after_as_of(&site, &shared.folder, parse_date("2026-12-31").unwrap());
+                site.diagnostics.iter().cloned().chain(later).collect()
+            }
+            Err(diagnostics) => diagnostics,
+        };
+        all.iter().map(Diagnostic::one_line).collect()
+    }
+
+    const RUN: &str = "program: {run: 8 h/day}";
+
+    #[test]
+    fn rows_dated_before_the_pump_was_there_are_left_out_and_counted() {
+        let sheet =
+            "date,at,hours,ph\n2021-12-31,a/p,10,\n2021-12-30,a/p,9,\n2022-02-01,a/p,300,\n2022-02-01,a/p,,7.2\n";
+        let all = said(RUN, "  []\n", sheet);
+        assert_eq!(all.len(), 2, "{all:?}");
+        assert!(
+            all[0].starts_with("readings/quay.csv:2:1: error[before-fitting]: this is dated 2021-12-31"),
+            "{all:?}"
+        );
+        assert!(all[0].ends_with("2 readings for `a/p` in readings/quay.csv left out"), "{all:?}");
+        assert!(all[1].contains(":5:1: error[wrong-value]: `ph` is read at a spa, and `a/p` is a pump"), "{all:?}");
+    }
+
+    #[test]
+    fn nothing_is_read_where_nothing_stands_any_more() {
+        let log = "  - {date: 2024-03-01, at: {a/p: {hours: 9, removed: true}}}\n  - {date: 2024-03-02, at: {a/p: {hours: 10}, a: {ph: 7.2}}}\n";
+        let all = said(RUN, log, "date,at,hours\n2024-03-01,a/p,9\n2024-04-01,a/p,20\n");
+        assert_eq!(all.len(), 2, "{all:?}");
+        assert!(all[0].contains("dated 2024-04-01, but `a/p` was removed on 2024-03-01"), "{all:?}");
+        assert!(all[1].starts_with("sites/quay.yaml:5:"), "{all:?}");
+        assert!(all[1].contains("error[unknown-address]: this is dated 2024-03-02"), "{all:?}");
+    }
+
+    #[test]
+    fn a_pump_is_exchanged_once_a_day() {
+        let one = "  - {date: 2024-03-01, at: {a/p: {exchanged: {because: failure}}}}\n";
+        let all = said(RUN, &one.repeat(2), "");
+        assert_eq!(all.len(), 1, "{all:?}");
+        assert!(all[0].contains("warning[readings-contradict]: `a/p` is exchanged twice on 2024-03-01"), "{all:?}");
+        assert_eq!(said(RUN, one, ""), Vec::<String>::new());
+    }
+
+    #[test]
+    fn a_program_does_not_begin_before_its_pump() {
+        let pump = |from: &str| format!("fitted: 2023-05-04, program: [{{from: {from}, run: 8 h/day}}]");
+        let all = said(&pump("2023-05-03"), "  []\n", "");
+        assert_eq!(all.len(), 1, "{all:?}");
+        assert!(all[0].contains("warning[before-fitting]: a program of `a/p` begins on 2023-05-03"), "{all:?}");
+        assert_eq!(said(&pump("2023-05-04"), "  []\n", ""), Vec::<String>::new());
+    }
+
+    #[test]
+    fn days_to_come_are_told_once_for_a_file() {
+        let log = "  - {date: 2062-03-01, at: {a: {ph: 7.2}}}\n  - {date: 2026-12-31, at: {a: {ph: 7.2}}}\n  - {date: 2027-01-01, at: {a: {ph: 7.2}}}\n";
+        let all = said(RUN, log, "date,at,ph\n2026-12-31,a,7.2\n2027-06-01,a,7.2\n");
+        assert_eq!(all.len(), 2, "{all:?}");
+        assert!(all[0].starts_with("sites/quay.yaml:4:"), "{all:?}");
+        assert!(
+            all[0].contains("warning[after-as-of]: this is dated 2062-03-01, after 2026-12-31, the first of 2"),
+            "{all:?}"
+        );
+        assert!(all[1].starts_with("readings/quay.csv:3:1: warning[after-as-of]: this is dated 2027-06-01"), "{all:?}");
+    }
+}

@@ -1,0 +1,114 @@
+//! Rules about a pump beside its model and its duty: what its sheet contradicts, what is unlike the usual.
+
+use uom::si::{length::inch, power::horsepower};
+
+use super::Checker;
+use crate::diagnostic::{Rule, Severity};
+use crate::records::Pump;
+use crate::records::pumps::{Model, Speeds};
+use crate::records::tubs::{Duty, ProgramFile, Speed};
+use crate::records::yaml;
+
+impl Checker<'_> {
+    pub(super) fn pump(&mut self, pump: &Pump) {
+        let path = format!("spas.{}.pumps.{}", pump.at.spa(), pump.at.last());
+        let model = self.fleet.model(pump);
+        match (&pump.model, model) {
+            (Some(name), None) if !self.fleet.models.is_empty() => {
+                let near = yaml::nearest(&name.0, self.fleet.models.keys().map(String::as_str))
+                    .map(|near| format!("did you mean `{near}`?"));
+                self.tell(
+                    Severity::Warning,
+                    Rule::UnknownModel,
+                    &format!("{path}.model"),
+                    format!("no model `{name}` stands in pumps.yaml"),
+                    near,
+                );
+            }
+            (_, Some(model)) => self.pump_against_model(pump, model, &path),
+            _ => {}
+        }
+        self.program_before_pump(pump, &path);
+        if pump.programs.is_empty() || pump.usual_program {
+            let jets = pump.duty != Duty::Filtration;
+            if jets && pump.programs.is_empty() {
+                let hint = Some("add `program:` with the hours a day at each speed".to_owned());
+                self.tell(
+                    Severity::Warning,
+                    Rule::NoProgram,
+                    &path,
+                    format!("the jet pump `{}` has no program", pump.at),
+                    hint,
+                );
+            }
+        }
+    }
+
+    fn pump_against_model(&mut self, pump: &Pump, model: &Model, path: &str) {
+        let wrong = |program: &ProgramFile| -> Option<Speed> {
+            let named = program.base().named().map(|(s, _)| s).collect::<Vec<_>>();
+            let occupied =
+                program.occupied.iter().flat_map(|o| o.named().map(|(s, _)| s).collect::<Vec<_>>()).collect::<Vec<_>>();
+            named.into_iter().chain(occupied).find(|speed| match model.speeds {
+                Speeds::One => *speed != Speed::Run,
+                Speeds::Two => *speed == Speed::Run,
+            })
+        };
+        if !pump.usual_program
+            && let Some(speed) = pump.programs.iter().find_map(wrong)
+        {
+            let (has, hint) = match model.speeds {
+                Speeds::One => ("one speed", "name the speed `run`"),
+                Speeds::Two => ("two speeds", "name the speeds `low` and `high`"),
+            };
+            let name = pump.model.as_ref().map_or(String::new(), ToString::to_string);
+            let message = format!(
+                "the program of `{}` names the speed `{}`, but its model `{name}` has {has}",
+                pump.at,
+                speed.word()
+            );
+            self.lose_site(Rule::SpeedNotThere, &format!("{path}.program"), message, Some(hint.to_owned()));
+        }
+        let jets = pump.duty == Duty::Jets;
+        if let Some(power) = model.power.map(|p| p.0.get::<horsepower>()) {
+            let unusual = if jets { power > 8.0 } else { pump.duty == Duty::Filtration && power >= 1.0 + 1e-9 };
+            if unusual {
+                let usual = if jets { "up to 8 hp" } else { "under 1 hp" };
+                let message = format!("`{}` has {power:.2} hp; pumps of this duty usually have {usual}", pump.at);
+                self.tell(Severity::Warning, Rule::UnusualPower, &format!("{path}.model"), message, None);
+            }
+        }
+        if let Some(inlet) = model.ports.and_then(|p| p.inlet).map(|l| l.0.get::<inch>()) {
+            let near = |size: f64| (inlet - size).abs() < 0.1;
+            let unusual = match pump.duty {
+                Duty::Filtration => !near(1.5),
+                Duty::Jets => !near(2.0) && !near(2.5),
+                Duty::FiltrationAndJets => !near(1.5) && !near(2.0) && !near(2.5),
+            };
+            if unusual {
+                let usual = if jets { "2 or 2.5 in" } else { "1.5 in" };
+                let message =
+                    format!("`{}` has a {inlet:.2} in inlet; pumps of this duty usually have {usual}", pump.at);
+                self.tell(Severity::Warning, Rule::UnusualPorts, &format!("{path}.model"), message, None);
+            }
+        }
+        if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame) {
+            let seen = if (3.7..=4.6).contains(&spacing) {
+                Some("48")
+            } else if (4.7..=5.8).contains(&spacing) {
+                Some("56")
+            } else {
+                None
+            };
+            if let Some(seen) = seen
+                && !frame.0.starts_with(seen)
+            {
+                let message = format!(
+                    "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
+                    pump.at
+                );
+                self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
+            }
+        }
+    }
+}
