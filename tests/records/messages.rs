@@ -10,11 +10,7 @@ use std::path::{Path, PathBuf};
 use crate::support::{Run, fixtures};
 
 /// Rules that have no folder of their own, and why.
-const WITHOUT_FOLDERS: [(&str, &str); 3] = [
-    ("gallons-in-metric", "nothing raises it yet"),
-    ("no-glyph", "nothing raises it yet: the report warns in words of its own"),
-    ("after-as-of", "nothing raises it yet: `check` knows no as-of day"),
-];
+const WITHOUT_FOLDERS: [(&str, &str); 0] = [];
 
 /// Every rule the program knows.
 fn rules() -> Vec<String> {

@@ -93,7 +93,8 @@ pub(crate) fn wrong_rows(site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic>
             diagnostic.spot = Some(crate::diagnostic::Spot { line, column: 1, length: 1 });
             diagnostic.excerpt = sheet.line(line);
             let readings = if count == 1 { "a reading".to_owned() } else { format!("{count} readings") };
-            diagnostic.left_out = Some(format!("{readings} for `{at}` in {} left out", sheet.file));
+            let are = if count == 1 { "is" } else { "are" };
+            diagnostic.left_out = Some(format!("{readings} for `{at}` in {} {are} left out", sheet.file));
             diagnostics.push(diagnostic);
         }
     }
@@ -152,7 +153,7 @@ pub fn after_as_of(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagno
         site.visits.iter().map(|(index, visit)| (*index, visit.date.0)).filter(|(_, day)| *day > as_of).collect();
     let mut diagnostics = Vec::new();
     if let Some((index, day)) = later.iter().min() {
-        let mut diagnostic = told_later(&site.file, *day, later.len(), as_of, "entries");
+        let mut diagnostic = told_later(&site.file, *day, later.len(), "entries");
         super::place(&mut diagnostic, folder, &format!("log[{index}].date"));
         diagnostics.push(diagnostic);
     }
@@ -166,7 +167,7 @@ pub fn after_as_of(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagno
         rows.sort_unstable();
         rows.dedup();
         let Some((line, day)) = rows.first() else { continue };
-        let mut diagnostic = told_later(file, *day, rows.len(), as_of, "rows");
+        let mut diagnostic = told_later(file, *day, rows.len(), "rows");
         diagnostic.spot = Some(crate::diagnostic::Spot { line: *line as usize, column: 1, length: 10 });
         diagnostic.excerpt = folder.text(file, LARGEST_SHEET).ok().and_then(|text| text.line(*line as usize));
         diagnostics.push(diagnostic);
@@ -174,12 +175,11 @@ pub fn after_as_of(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagno
     diagnostics
 }
 
-fn told_later(file: &str, day: NaiveDate, count: usize, as_of: NaiveDate, what: &str) -> Diagnostic {
-    let more = if count > 1 { format!(", the first of {count} {what} of later days") } else { String::new() };
-    let message = format!("this is dated {day}, after {as_of}{more}");
-    let mut diagnostic = plain(Severity::Warning, Rule::AfterAsOf, file, message);
+fn told_later(file: &str, day: NaiveDate, count: usize, what: &str) -> Diagnostic {
+    let more = if count > 1 { format!(", the first of {count} {what} of days to come") } else { String::new() };
+    let mut diagnostic = plain(Severity::Warning, Rule::AfterAsOf, file, format!("{day} is still to come{more}"));
     diagnostic.hint = Some("is the year or the month right?".to_owned());
-    diagnostic.left_out = Some(format!("a report as of {as_of} does not use it"));
+    diagnostic.left_out = Some("no report of a day before it uses it".to_owned());
     diagnostic
 }
 
@@ -231,7 +231,7 @@ mod tests {
             all[0].starts_with("readings/quay.csv:2:1: error[before-fitting]: this is dated 2021-12-31"),
             "{all:?}"
         );
-        assert!(all[0].ends_with("2 readings for `a/p` in readings/quay.csv left out"), "{all:?}");
+        assert!(all[0].ends_with("2 readings for `a/p` in readings/quay.csv are left out"), "{all:?}");
         assert!(all[1].contains(":5:1: error[wrong-value]: `ph` is read at a spa, and `a/p` is a pump"), "{all:?}");
     }
 
@@ -270,9 +270,12 @@ mod tests {
         assert_eq!(all.len(), 2, "{all:?}");
         assert!(all[0].starts_with("sites/quay.yaml:4:"), "{all:?}");
         assert!(
-            all[0].contains("warning[after-as-of]: this is dated 2062-03-01, after 2026-12-31, the first of 2"),
+            all[0].contains("warning[after-as-of]: 2062-03-01 is still to come, the first of 2 entries"),
             "{all:?}"
         );
-        assert!(all[1].starts_with("readings/quay.csv:3:1: warning[after-as-of]: this is dated 2027-06-01"), "{all:?}");
+        assert!(
+            all[1].starts_with("readings/quay.csv:3:1: warning[after-as-of]: 2027-06-01 is still to come;"),
+            "{all:?}"
+        );
     }
 }
