@@ -10,6 +10,7 @@ pub mod costs;
 pub mod demo;
 pub mod diagnostic;
 pub mod explain;
+pub mod figures;
 pub mod hydraulics;
 pub mod interrupt;
 pub mod limits;

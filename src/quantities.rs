@@ -2,7 +2,6 @@
 //! tables and no print.
 
 pub mod failures;
-pub mod figures;
 pub mod filters;
 #[cfg(test)]
 pub(crate) mod fleet_for_tests;

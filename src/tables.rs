@@ -14,8 +14,8 @@ use rust_decimal::prelude::ToPrimitive;
 
 use crate::address::Address;
 use crate::basis::Figure;
+use crate::figures;
 use crate::quantities::failures::Failures;
-use crate::quantities::figures;
 use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::water_turnover::WaterMonth;
 use crate::records::Site;
@@ -218,7 +218,11 @@ fn water_turnover(sites: &[SiteFigures]) -> Result<Table, TableError> {
         .iter()
         .flat_map(|site| site.spas.iter().map(move |spa| (site, spa)))
         .flat_map(|(site, spa)| {
-            spa.water.months.iter().map(move |row| Of { site: site.site.id.as_str(), at: &spa.at, row })
+            let records = site.site.spas.iter().find(|s| s.at == spa.at);
+            spa.water.months.iter().map(move |row| {
+                let hours = records.and_then(|s| figures::filtration_hours(site.site, s, &spa.pumps, row));
+                Of { site: site.site.id.as_str(), at: &spa.at, row: (row, hours) }
+            })
         })
         .collect();
     table(
@@ -227,31 +231,35 @@ fn water_turnover(sites: &[SiteFigures]) -> Result<Table, TableError> {
         &[
             ("site", |r| Cell::text(r.site)),
             ("at", |r| Cell::text(r.at)),
-            ("month", |r| Cell::text(r.row.month)),
-            ("flow_l_min", |r| Cell::rounded(r.row.flow.as_ref().map(|f| f.value), 4)),
-            ("flow_low", |r| Cell::rounded(r.row.flow.as_ref().map(|f| f.low), 4)),
-            ("flow_high", |r| Cell::rounded(r.row.flow.as_ref().map(|f| f.high), 4)),
-            ("head_m", |r| Cell::rounded(r.row.head_m, 3)),
-            ("basis", |r| Cell::text(r.row.flow.as_ref().map_or("", |f| f.basis.word()))),
-            ("turnover_min", |r| Cell::rounded(r.row.turnover.as_ref().map(|f| f.value), 4)),
-            ("limit_min", |r| Cell::rounded(r.row.limit_min, 2)),
-            ("turnovers_per_day", |r| Cell::rounded(r.row.turnovers_per_day, 4)),
-            ("hours_per_day", |r| Cell::rounded(r.row.hours_per_day, 4)),
-            ("filter_rate_l_min_m2", |r| Cell::rounded(r.row.filter_rate, 4)),
-            ("filter_limit_l_min_m2", |r| Cell::rounded(r.row.filter_limit, 4)),
-            ("velocity_m_s", |r| Cell::rounded(r.row.velocity, 4)),
-            ("velocity_limit_m_s", |r| Cell::rounded(r.row.velocity_limit, 4)),
-            ("verdict", |r| Cell::text(r.row.verdict.word())),
-            ("failing", |r| Cell::text(r.row.failing.join("; "))),
-            ("turnover_low", |r| Cell::rounded(r.row.turnover.as_ref().map(|f| f.low), 4)),
-            ("turnover_high", |r| Cell::rounded(r.row.turnover.as_ref().map(|f| f.high), 4)),
-            ("turnovers_low", |r| flow_end(r.row, r.row.turnovers_per_day, |f| f.low)),
-            ("turnovers_high", |r| flow_end(r.row, r.row.turnovers_per_day, |f| f.high)),
-            ("filter_rate_low", |r| flow_end(r.row, r.row.filter_rate, |f| f.low)),
-            ("filter_rate_high", |r| flow_end(r.row, r.row.filter_rate, |f| f.high)),
-            ("velocity_low", |r| flow_end(r.row, r.row.velocity, |f| f.low)),
-            ("velocity_high", |r| flow_end(r.row, r.row.velocity, |f| f.high)),
-            ("source", |r| Cell::text(r.row.flow.as_ref().map_or(String::new(), |f| figures::source_text(&f.sources)))),
+            ("month", |r| Cell::text(r.row.0.month)),
+            ("flow_l_min", |r| Cell::rounded(r.row.0.flow.as_ref().map(|f| f.value), 4)),
+            ("flow_low", |r| Cell::rounded(r.row.0.flow.as_ref().map(|f| f.low), 4)),
+            ("flow_high", |r| Cell::rounded(r.row.0.flow.as_ref().map(|f| f.high), 4)),
+            ("head_m", |r| Cell::rounded(r.row.0.head_m, 3)),
+            ("basis", |r| Cell::text(r.row.0.flow.as_ref().map_or("", |f| f.basis.word()))),
+            ("turnover_min", |r| Cell::rounded(r.row.0.turnover.as_ref().map(|f| f.value), 4)),
+            ("limit_min", |r| Cell::rounded(r.row.0.limit_min, 2)),
+            ("turnovers_per_day", |r| Cell::rounded(r.row.0.turnovers_per_day, 4)),
+            ("hours_per_day", |r| Cell::rounded(r.row.0.hours_per_day, 4)),
+            ("filter_rate_l_min_m2", |r| Cell::rounded(r.row.0.filter_rate, 4)),
+            ("filter_limit_l_min_m2", |r| Cell::rounded(r.row.0.filter_limit, 4)),
+            ("velocity_m_s", |r| Cell::rounded(r.row.0.velocity, 4)),
+            ("velocity_limit_m_s", |r| Cell::rounded(r.row.0.velocity_limit, 4)),
+            ("verdict", |r| Cell::text(r.row.0.verdict.word())),
+            ("failing", |r| Cell::text(r.row.0.failing.join("; "))),
+            ("hours_per_day_low", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.low), 4)),
+            ("hours_per_day_high", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.high), 4)),
+            ("turnover_low", |r| Cell::rounded(r.row.0.turnover.as_ref().map(|f| f.low), 4)),
+            ("turnover_high", |r| Cell::rounded(r.row.0.turnover.as_ref().map(|f| f.high), 4)),
+            ("turnovers_low", |r| flow_end(r.row.0, r.row.0.turnovers_per_day, |f| f.low)),
+            ("turnovers_high", |r| flow_end(r.row.0, r.row.0.turnovers_per_day, |f| f.high)),
+            ("filter_rate_low", |r| flow_end(r.row.0, r.row.0.filter_rate, |f| f.low)),
+            ("filter_rate_high", |r| flow_end(r.row.0, r.row.0.filter_rate, |f| f.high)),
+            ("velocity_low", |r| flow_end(r.row.0, r.row.0.velocity, |f| f.low)),
+            ("velocity_high", |r| flow_end(r.row.0, r.row.0.velocity, |f| f.high)),
+            ("source", |r| {
+                Cell::text(r.row.0.flow.as_ref().map_or(String::new(), |f| figures::source_text(&f.sources)))
+            }),
         ],
     )
 }
@@ -314,7 +322,12 @@ fn water_tests(sites: &[SiteFigures]) -> Result<Table, TableError> {
 fn parts(sites: &[SiteFigures]) -> Result<Table, TableError> {
     let rows: Vec<_> = sites
         .iter()
-        .flat_map(|site| site.parts.iter().map(move |row| Of { site: site.site.id.as_str(), at: &row.part.at, row }))
+        .flat_map(|site| {
+            site.parts.iter().map(move |row| {
+                let used = figures::life_used(row, site.as_of);
+                Of { site: site.site.id.as_str(), at: &row.part.at, row: (row, used) }
+            })
+        })
         .collect();
     table(
         "parts",
@@ -322,20 +335,22 @@ fn parts(sites: &[SiteFigures]) -> Result<Table, TableError> {
         &[
             ("site", |r| Cell::text(r.site)),
             ("at", |r| Cell::text(r.at)),
-            ("part", |r| Cell::text(r.row.part.id)),
-            ("count", |r| Cell::Count(Some(i64::from(r.row.part.part.count.unwrap_or(1))))),
-            ("fitted", |r| Cell::text(r.row.part.fitted)),
-            ("age_days", |r| Cell::Count(r.row.part.age_days)),
-            ("age_hours", |r| Cell::rounded(r.row.part.age_hours, 2)),
-            ("interval_source", |r| Cell::text(r.row.part.part.source.as_ref().map_or("", |s| s.0.as_str()))),
-            ("due", |r| Cell::date(r.row.due)),
-            ("due_low", |r| Cell::date(r.row.due_low)),
-            ("due_high", |r| Cell::date(r.row.due_high)),
-            ("due_basis", |r| Cell::text(if r.row.due.is_some() { r.row.basis.word() } else { "" })),
-            ("life_used", |r| Cell::rounded(r.row.life_used, 4)),
-            ("fail_12mo", |r| Cell::rounded(r.row.fail_12mo, 6)),
-            ("cost", |r| Cell::rounded(r.row.cost.and_then(|c| c.to_f64()), 4)),
-            ("source", |r| Cell::text(figures::source_text(&r.row.sources))),
+            ("part", |r| Cell::text(r.row.0.part.id)),
+            ("count", |r| Cell::Count(Some(i64::from(r.row.0.part.part.count.unwrap_or(1))))),
+            ("fitted", |r| Cell::text(r.row.0.part.fitted)),
+            ("age_days", |r| Cell::Count(r.row.0.part.age_days)),
+            ("age_hours", |r| Cell::rounded(r.row.0.part.age_hours, 2)),
+            ("interval_source", |r| Cell::text(r.row.0.part.part.source.as_ref().map_or("", |s| s.0.as_str()))),
+            ("due", |r| Cell::date(r.row.0.due)),
+            ("due_low", |r| Cell::date(r.row.0.due_low)),
+            ("due_high", |r| Cell::date(r.row.0.due_high)),
+            ("due_basis", |r| Cell::text(if r.row.0.due.is_some() { r.row.0.basis.word() } else { "" })),
+            ("life_used", |r| Cell::rounded(r.row.0.life_used, 4)),
+            ("fail_12mo", |r| Cell::rounded(r.row.0.fail_12mo, 6)),
+            ("cost", |r| Cell::rounded(r.row.0.cost.and_then(|c| c.to_f64()), 4)),
+            ("life_used_low", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.low), 4)),
+            ("life_used_high", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.high), 4)),
+            ("source", |r| Cell::text(figures::source_text(&r.row.0.sources))),
         ],
     )
 }

@@ -3,12 +3,16 @@
 //! They are put together when asked for and not kept: a fleet has millions of months, and a month's
 //! readings stand in its pump's curve already.
 
+use chrono::NaiveDate;
+
 use crate::basis::{Basis, Figure, Source};
+use crate::calendar::days_between;
 use crate::quantities::PumpFigures;
 use crate::quantities::hours_forecast::ASSUMED_MONTH_SPREAD;
 use crate::quantities::run_hours::MonthHours;
 use crate::quantities::water_turnover::WaterMonth;
-use crate::records::Site;
+use crate::records::{Site, Spa};
+use crate::schedule::due::PartDue;
 
 /// How far a month's hours by a corrected program may be off at the ends of the central 80 %, assumed.
 const CALIBRATED_WITHIN: f64 = 0.10;
@@ -62,6 +66,38 @@ pub fn with_flow(row: &WaterMonth, value: Option<f64>) -> Option<Figure> {
     Some(flow.map(|f| f * share))
 }
 
+/// The hours a day a spa's water was filtered in a month: those of the pumps and speeds that filter.
+pub fn filtration_hours(site: &Site, spa: &Spa, pumps: &[PumpFigures], row: &WaterMonth) -> Option<Figure> {
+    let value = row.hours_per_day?;
+    let hours: Vec<Figure> = spa
+        .pumps
+        .iter()
+        .zip(pumps)
+        .flat_map(|(pump, figures)| {
+            let rows = figures.hours.iter().flat_map(|h| &h.months);
+            rows.filter(|m| m.month == row.month && pump.filters_at.contains(&m.speed))
+                .filter_map(move |m| month_hours(site, figures, m))
+        })
+        .collect();
+    let sum = |end: fn(&Figure) -> f64| hours.iter().map(end).sum::<f64>();
+    let total = sum(|f| f.value);
+    // The sum of several pumps is known no better than the least sure of them.
+    let basis = hours.iter().map(|f| f.basis).max()?;
+    let sources = hours.iter().flat_map(|f| f.sources.clone()).collect();
+    let share = |end: f64| if total > 0.0 { value * end / total } else { value };
+    Some(Figure::new(value, share(sum(|f| f.low)), share(sum(|f| f.high)).min(24.0), basis, sources))
+}
+
+/// The share of a part's life that is used; a day of fitting that is not exact gives its range.
+pub fn life_used(part: &PartDue, as_of: NaiveDate) -> Option<Figure> {
+    let value = part.life_used?;
+    let (first, last) = part.part.fitted.range()?;
+    let age = days_between(part.part.fitted.middle()?, as_of) as f64;
+    let share =
+        |fitted: NaiveDate| if age > 0.0 { value * days_between(fitted, as_of).max(0) as f64 / age } else { value };
+    Some(Figure::new(value, share(last), share(first), part.basis, part.sources.clone()))
+}
+
 /// The record a figure rests on most, as text for a table.
 pub fn source_text(sources: &[Source]) -> String {
     sources.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ")
@@ -101,6 +137,13 @@ mod tests {
             assert_eq!(programmed.value.round(), 224.0);
             assert!(programmed.low < 200.0 && programmed.high > 250.0);
             assert_eq!(source_text(&programmed.sources), "sites/a.yaml: spas.s.pumps.two.program");
+            // Both filter: 280 h and 224 h in 28 days are 18 h a day, known no better than the program.
+            let spa = &figures.spas[0];
+            let row = spa.water.months.last().unwrap();
+            let hours = filtration_hours(figures.site, &figures.site.spas[0], &spa.pumps, row).unwrap();
+            assert!((hours.value - 18.0).abs() < 1e-6, "{hours:?}");
+            assert_eq!(hours.basis, Basis::Programmed);
+            assert!(hours.low < 18.0 && hours.high > 18.0 && hours.sources.len() == 3, "{hours:?}");
         });
     }
 }
