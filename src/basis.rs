@@ -6,6 +6,9 @@
 use std::fmt;
 use std::sync::Arc;
 
+/// Half the width of a central 80 % range in standard deviations of a normal distribution.
+pub const CENTRAL_80: f64 = 1.281_551_565_5;
+
 /// What a figure rests on, the firmest first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
 pub enum Basis {

@@ -8,9 +8,12 @@ pub mod new;
 pub mod report;
 pub mod schema;
 
+use std::path::Path;
+
 use crate::cli::{Cli, Command};
 use crate::interrupt::Stop;
-use crate::printer::Printer;
+use crate::printer::{Printer, count};
+use crate::records::load::{LoadError, Shared};
 
 /// Runs what was typed and gives the exit status.
 pub fn run(cli: &Cli, stop: &Stop) -> u8 {
@@ -31,6 +34,23 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
             failure.status
         }
     }
+}
+
+/// The shared files of a fleet; `None` where they must be mended first, which is then told.
+fn load(fleet: &Path, printer: Printer) -> Result<Option<Shared>, Failure> {
+    match Shared::load(fleet) {
+        Ok(shared) => Ok(Some(shared)),
+        Err(LoadError::Unusable(file, diagnostics)) => {
+            printer.diagnostics(&diagnostics);
+            printer.summary(&format!("{}; {file} must be mended first", count(&diagnostics)));
+            Ok(None)
+        }
+        Err(error) => Err(Failure::new(error)),
+    }
+}
+
+fn failure(message: String) -> Failure {
+    Failure::new(anyhow::Error::msg(message))
 }
 
 /// Why a command ended without doing what it was asked.

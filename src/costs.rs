@@ -68,18 +68,18 @@ pub fn times_due(part: &PartDue, as_of: NaiveDate) -> u32 {
 
 /// Adds up the planned year of a site.
 pub fn planned_year(fleet: &Fleet, parts: &[PartDue], tasks: &[TaskDue], as_of: NaiveDate) -> PlannedYear {
-    let mut lines: Vec<(PlannedLine, bool)> = Vec::new();
+    let mut lines: Vec<PlannedLine> = Vec::new();
     let mut put = |what: &str, is_task: bool, times: u32, each: Option<Decimal>| {
         if times == 0 {
             return;
         }
         let amount = each.map(|each| each * Decimal::from(times));
-        match lines.iter_mut().find(|(line, _)| line.what == what && line.is_task == is_task) {
-            Some((line, _)) => {
+        match lines.iter_mut().find(|line| line.what == what && line.is_task == is_task) {
+            Some(line) => {
                 line.times += times;
                 line.amount = line.amount.zip(amount).map(|(sum, more)| sum + more);
             }
-            None => lines.push((PlannedLine { what: what.to_owned(), is_task, times, amount }, is_task)),
+            None => lines.push(PlannedLine { what: what.to_owned(), is_task, times, amount }),
         }
     };
     for part in parts {
@@ -92,7 +92,7 @@ pub fn planned_year(fleet: &Fleet, parts: &[PartDue], tasks: &[TaskDue], as_of: 
     }
     let currency = &fleet.settings.currency.0;
     let mut year = PlannedYear::default();
-    for (mut line, _) in lines {
+    for mut line in lines {
         line.amount = line.amount.map(|amount| rounded(amount, currency));
         match line.amount {
             Some(amount) => year.total += amount,

@@ -5,7 +5,7 @@
 
 use chrono::NaiveDate;
 
-use crate::basis::{Basis, Figure, Source};
+use crate::basis::{Basis, CENTRAL_80, Figure, Source};
 use crate::calendar::days_between;
 use crate::quantities::PumpFigures;
 use crate::quantities::hours_forecast::ASSUMED_MONTH_SPREAD;
@@ -18,8 +18,6 @@ use crate::schedule::due::PartDue;
 const CALIBRATED_WITHIN: f64 = 0.10;
 /// The same of hours that nothing but a default names, assumed.
 const ASSUMED_WITHIN: f64 = 0.50;
-/// From a standard deviation to the end of the central 80 %.
-const CENTRAL_80: f64 = 1.281_551_565_5;
 
 /// The hours of a month at a speed. Hours between readings are as exact as the counter; the others
 /// have the spread of what they rest on.

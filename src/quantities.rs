@@ -70,7 +70,7 @@ pub struct SpaFigures {
 }
 
 /// Computes all of a site's figures up to the as-of day.
-pub fn site_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigures> {
+pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigures> {
     site.spas
         .iter()
         .map(|spa| {

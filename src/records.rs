@@ -318,15 +318,20 @@ impl Site {
 
     /// The days of closed seasons within a stretch, both ends counted.
     pub fn closed_days(&self, from: NaiveDate, to: NaiveDate) -> i64 {
-        let mut days = 0;
-        let mut at = from;
-        while at <= to {
-            if self.is_closed(at) {
-                days += 1;
-            }
-            at = calendar::plus_days(at, 1);
-        }
-        days
+        let mut seasons: Vec<_> = self
+            .closed
+            .iter()
+            .map(|c| (c.from.max(from), c.to.min(to)))
+            .filter(|(first, last)| first <= last)
+            .collect();
+        seasons.sort_unstable();
+        // Seasons may overlap: a day counts once.
+        let mut counted_to = calendar::plus_days(from, -1);
+        seasons.iter().fold(0, |days, (first, last)| {
+            let after = counted_to.max(calendar::plus_days(*first, -1));
+            counted_to = counted_to.max(*last);
+            days + calendar::days_between(after, *last).max(0)
+        })
     }
 }
 
@@ -350,5 +355,29 @@ impl Fleet {
             flow: self.settings.flow_unit(),
             temperature: self.settings.temperature_unit(),
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::quantities::fleet_for_tests::{day, load_with};
+
+    #[test]
+    fn a_day_of_two_overlapping_seasons_counts_once() {
+        let files = [
+            ("fleet.yaml", "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n"),
+            (
+                "sites/a.yaml",
+                "format: 1\nclosed:\n  - {from: 2026-01-05, to: 2026-01-20}\n  - {from: 2026-01-10, to: 2026-01-12}\n  \
+                 - {from: 2026-01-18, to: 2026-02-02}\nspas:\n  s: {fitted: 2025-01-01}\n",
+            ),
+        ];
+        load_with(&files, "2026-03-31", |_, figures, _| {
+            let closed = |from, to| figures.site.closed_days(day(from), day(to));
+            assert_eq!(closed("2026-01-01", "2026-01-31"), 27);
+            assert_eq!(closed("2026-02-01", "2026-02-28"), 2);
+            assert_eq!(closed("2026-01-11", "2026-01-11"), 1);
+            assert_eq!(closed("2026-03-01", "2026-03-31"), 0);
+        });
     }
 }

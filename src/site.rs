@@ -4,12 +4,13 @@ use chrono::NaiveDate;
 use rayon::prelude::*;
 
 use crate::costs::{self, PlannedYear};
+use crate::diagnostic::Diagnostic;
 use crate::quantities::forecast_check::{self, ForecastCheck};
 use crate::quantities::part_life_model::{self, FleetLives};
 use crate::quantities::{self, SpaFigures, part_lives};
-use crate::records::forms::Fitted;
+use crate::records::load::{Shared, SiteFiles};
 use crate::records::{Fleet, Site};
-use crate::schedule::due::{self, DueBy};
+use crate::schedule::due;
 use crate::to_do::{self, ToDo};
 
 /// A site with its figures at the as-of day.
@@ -51,9 +52,14 @@ pub fn site_figures<'a>(
     SiteFigures { site, spas, parts, tasks, year, forecast_checks: Vec::new(), to_do, lives, as_of }
 }
 
-/// The figures of the spas of a site.
-pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigures> {
-    quantities::site_figures(fleet, site, as_of)
+/// Reads a site as it was known on a day and computes the figures of its spas.
+///
+/// # Errors
+/// What is wrong, if the site cannot be reported.
+pub fn read(shared: &Shared, files: &SiteFiles, as_of: NaiveDate) -> Result<(Site, Vec<SpaFigures>), Vec<Diagnostic>> {
+    let site = shared.read_site(files)?.as_of(as_of);
+    let spas = quantities::spa_figures(&shared.fleet, &site, as_of);
+    Ok((site, spas))
 }
 
 /// What the lives of all sites' parts say, as known on a day.
@@ -75,13 +81,5 @@ impl SiteFigures<'_> {
     pub fn parts_due_within(&self, days: i64) -> usize {
         let end = crate::calendar::plus_days(self.as_of, days);
         self.parts.iter().filter(|p| p.due.is_some_and(|due| due <= end)).count()
-    }
-
-    /// Parts whose due date is not known, by what is missing.
-    pub fn parts_unknown(&self) -> Vec<&due::PartDue<'_>> {
-        self.parts
-            .iter()
-            .filter(|p| p.due.is_none() || (p.by == DueBy::Hours && p.part.fitted == Fitted::Unknown))
-            .collect()
     }
 }

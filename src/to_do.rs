@@ -263,6 +263,23 @@ fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_of: NaiveDa
     }
 }
 
+/// How urgent the renewal of a part is; `None` while it is not due soon.
+pub fn part_urgency(part: &PartDue, as_of: NaiveDate) -> Option<Urgency> {
+    let due = part.due?;
+    let overdue = due <= as_of;
+    if overdue && part.part.id.as_str() == SUCTION_COVER {
+        // No deferring and no margin: entrapment kills.
+        return Some(Urgency::DoNotUse);
+    }
+    if !overdue && days_between(as_of, due) > PART_SOON_DAYS {
+        return None;
+    }
+    // What is worn past its hours may fail any day; what is merely old by the book can be planned.
+    let deferred = part.part.deferred.is_some_and(|day| day > as_of);
+    let worn = part.by == DueBy::Hours || part.life_used.is_some_and(|used| used > 1.25);
+    Some(if overdue && !deferred && worn { Urgency::ActNow } else { Urgency::Plan })
+}
+
 fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     for part in parts {
         let is_cover = part.part.id.as_str() == SUCTION_COVER;
@@ -284,7 +301,6 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
         let name = format::words(part.part.id.as_str());
         let overdue = due <= as_of;
         if is_cover && overdue {
-            // No deferring and no margin: entrapment kills.
             all.push(ToDo {
                 urgency: Urgency::DoNotUse,
                 at: Some(part.part.at.clone()),
@@ -297,22 +313,12 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
             });
             continue;
         }
+        let Some(urgency) = part_urgency(part, as_of) else { continue };
         let deferred = part.part.deferred.filter(|day| *day > as_of);
-        if !overdue && days_between(as_of, due) > PART_SOON_DAYS {
-            continue;
-        }
         let says = format::part_reason(part, as_of);
         let left = part.part.part.failure.as_ref().and_then(|f| f.down).map_or(String::new(), |down| {
             format!("a failure puts it out of service for about {}", format::period(down))
         });
-        // What is worn past its hours may fail any day; what is merely old by the book can be planned.
-        let urgency = match (overdue, deferred) {
-            (_, Some(_)) => Urgency::Plan,
-            (true, None) if part.by == DueBy::Hours || part.life_used.is_some_and(|used| used > 1.25) => {
-                Urgency::ActNow
-            }
-            _ => Urgency::Plan,
-        };
         all.push(ToDo {
             urgency,
             at: Some(part.part.at.clone()),

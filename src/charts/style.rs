@@ -256,7 +256,7 @@ pub(super) fn count(number: usize, one: &str, many: &str) -> String {
 }
 
 /// "a", "a and b", "a, b and c".
-pub(super) fn list(items: &[String]) -> String {
+pub fn list(items: &[String]) -> String {
     match items {
         [] => String::new(),
         [only] => only.clone(),

@@ -6,13 +6,13 @@ use std::path::Path;
 use crate::address::{Address, Id};
 use crate::calendar;
 use crate::cli::Add;
-use crate::commands::Failure;
+use crate::commands::{Failure, failure, load};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::output;
 use crate::printer::{Printer, count};
 use crate::records::Site;
 use crate::records::append::{NewVisit, Value, append};
-use crate::records::load::{LoadError, Shared, SiteFiles};
+use crate::records::load::SiteFiles;
 use crate::records::tree::LARGEST_RECORD;
 use crate::records::yaml::nearest;
 
@@ -83,22 +83,6 @@ pub fn run(arguments: &Add, printer: Printer) -> Result<u8, Failure> {
 }
 
 /// Reads what all sites share; `None` if it was told why that cannot be.
-pub(super) fn load(fleet: &Path, printer: Printer) -> Result<Option<Shared>, Failure> {
-    match Shared::load(fleet) {
-        Ok(shared) => Ok(Some(shared)),
-        Err(LoadError::Unusable(file, diagnostics)) => {
-            printer.diagnostics(&diagnostics);
-            printer.summary(&format!("{}; {file} must be mended first", count(&diagnostics)));
-            Ok(None)
-        }
-        Err(error) => Err(Failure::new(error)),
-    }
-}
-
-pub(super) fn failure(message: String) -> Failure {
-    Failure::new(anyhow::Error::msg(message))
-}
-
 /// A new file must not take the place of anything, nor lead out of the fleet's folder through a link.
 pub(super) fn refuse_what_is_there(fleet: &Path, name: &str) -> Result<(), Failure> {
     if fs_err::symlink_metadata(fleet.join("sites")).is_ok_and(|found| !found.is_dir()) {
@@ -230,6 +214,7 @@ fn put(fields: &mut Vec<(String, Value)>, steps: &[&str], value: Value) -> Resul
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::records::load::Shared;
 
     const FLEET: &str = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
     const SITE: &str = "format: 1\n# kept\nspas:\n  terrace:\n    fitted: 2022\n    filters: {main: {kind: cartridge}}\n    pumps:\n      filtration: {duty: filtration, program: {run: 8 h/day}}\nlog: # kept too\n  - date: 2026-09-30 # and this\n    at:\n      terrace/filtration: {hours: 100}\n";

@@ -4,11 +4,10 @@ use rayon::prelude::*;
 
 use crate::calendar;
 use crate::cli::Check;
-use crate::commands::Failure;
+use crate::commands::{Failure, load};
 use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::printer::{Printer, count};
 use crate::records::check;
-use crate::records::load::{LoadError, Shared};
 use crate::records::yaml::nearest;
 
 /// Checks a fleet: status 0 without errors, 1 with some, 2 if nothing could be reported.
@@ -20,15 +19,7 @@ pub fn run(arguments: &Check, printer: Printer) -> Result<u8, Failure> {
         return about(name, printer);
     }
     let Some(folder) = &arguments.fleet else { return Ok(2) };
-    let shared = match Shared::load(folder) {
-        Ok(shared) => shared,
-        Err(LoadError::Unusable(file, diagnostics)) => {
-            printer.diagnostics(&diagnostics);
-            printer.summary(&format!("{}; {file} must be mended first", count(&diagnostics)));
-            return Ok(2);
-        }
-        Err(error) => return Err(Failure::new(error)),
-    };
+    let Some(shared) = load(folder, printer)? else { return Ok(2) };
     let as_of = arguments.as_of.unwrap_or_else(|| calendar::today(shared.fleet.settings.timezone.0));
     let of_sites: Vec<Vec<Diagnostic>> = shared
         .sites

@@ -3,7 +3,8 @@
 use crate::address::Id;
 use crate::cli::New;
 use crate::commands::Failure;
-use crate::commands::add::{failure, load, refuse_what_is_there};
+use crate::commands::add::refuse_what_is_there;
+use crate::commands::{failure, load};
 use crate::diagnostic::Severity;
 use crate::output;
 use crate::printer::{Printer, count};

@@ -13,11 +13,11 @@ use crate::diagnostic::{Diagnostic, Severity};
 use crate::interrupt::Stop;
 use crate::output::{FileDigest, OutputFolder, Part, sha256};
 use crate::printer::{Printer, count};
-use crate::quantities::SpaFigures;
+use crate::quantities::{self, SpaFigures};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::LARGEST_SHEET;
-use crate::report::site::{Made, Maker};
+use crate::report::site::{Made, Maker, Numbers};
 use crate::report::typst::{Places, Typesetter, Typst};
 use crate::report::view;
 use crate::site::{self, SiteFigures};
@@ -117,14 +117,7 @@ impl Run<'_> {
                 if self.stop.check().is_err() {
                     return Err((files.id.clone(), Vec::new()));
                 }
-                match self.shared.read_site(files) {
-                    Ok(site) => {
-                        let site = site.as_of(self.as_of);
-                        let figures = site::spa_figures(&self.shared.fleet, &site, self.as_of);
-                        Ok((site, figures))
-                    }
-                    Err(found) => Err((files.id.clone(), found)),
-                }
+                site::read(self.shared, files, self.as_of).map_err(|found| (files.id.clone(), found))
             })
             .collect();
         self.interrupted()?;
@@ -164,7 +157,7 @@ impl Run<'_> {
         let part = output
             .part(&self.month.to_string())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
-        let inputs = self.inputs()?;
+        let inputs = self.inputs();
         let previous = self.previous_figures(&sites);
         self.printer.stage(&format!("digests and last month in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
@@ -204,13 +197,13 @@ impl Run<'_> {
     }
 
     /// The figures of the month before, for the numbers of page one.
-    fn previous_figures(&self, sites: &[(Site, Vec<SpaFigures>)]) -> Vec<Option<view_numbers::Numbers>> {
+    fn previous_figures(&self, sites: &[(Site, Vec<SpaFigures>)]) -> Vec<Option<Numbers>> {
         let as_of = self.month.plus(-1).last();
         let before: Vec<(Site, Vec<SpaFigures>)> = sites
             .par_iter()
             .map(|(site, _)| {
                 let site = site.clone().as_of(as_of);
-                let spas = site::spa_figures(&self.shared.fleet, &site, as_of);
+                let spas = quantities::spa_figures(&self.shared.fleet, &site, as_of);
                 (site, spas)
             })
             .collect();
@@ -222,13 +215,13 @@ impl Run<'_> {
                     return None;
                 }
                 let figures = site::site_figures(&self.shared.fleet, &lives, site, spas, as_of);
-                Some(view_numbers::Numbers::of(&figures))
+                Some(Numbers::of(&figures))
             })
             .collect()
     }
 
     /// The digests of every file of the fleet that may be read.
-    fn inputs(&self) -> Result<Vec<FileDigest>, Failure> {
+    fn inputs(&self) -> Vec<FileDigest> {
         let folder = &self.shared.folder;
         folder
             .files
@@ -237,7 +230,7 @@ impl Run<'_> {
             .map(|file| {
                 // A file too large to be read was told of and read by nobody.
                 let bytes = folder.bytes(file, LARGEST_SHEET).unwrap_or_default();
-                Ok(FileDigest { path: file.clone(), sha256: sha256(&bytes) })
+                FileDigest { path: file.clone(), sha256: sha256(&bytes) }
             })
             .collect()
     }
@@ -289,6 +282,3 @@ impl Run<'_> {
         Ok(status)
     }
 }
-
-/// The numbers of page one that stand beside last month's.
-pub use crate::report::site as view_numbers;

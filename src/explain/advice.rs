@@ -207,7 +207,7 @@ mod tests {
         let shared = Shared::load(root).unwrap();
         let as_of = parse_date("2026-10-31").unwrap();
         let site = shared.read_site(&shared.sites[0]).unwrap().as_of(as_of);
-        let spas = site::spa_figures(&shared.fleet, &site, as_of);
+        let spas = crate::quantities::spa_figures(&shared.fleet, &site, as_of);
         let lives = site::fleet_lives(&shared.fleet, &[(site.clone(), spas.clone())], as_of);
         let figures = site::site_figures(&shared.fleet, &lives, &site, &spas, as_of);
         let part = &figures.parts[0];

@@ -41,7 +41,7 @@ pub(crate) fn load_with<T>(
     assert!(site.left_out.is_empty(), "{:?} {:#?}", site.left_out, site.diagnostics);
     let as_of = day(as_of);
     let site = site.as_of(as_of);
-    let spas = quantities::site_figures(&shared.fleet, &site, as_of);
+    let spas = quantities::spa_figures(&shared.fleet, &site, as_of);
     let lives = site::fleet_lives(&shared.fleet, &[(site.clone(), spas.clone())], as_of);
     let figures = site::site_figures(&shared.fleet, &lives, &site, &spas, as_of);
     then(&shared.fleet, &figures, as_of)

@@ -6,7 +6,7 @@
 
 use chrono::NaiveDate;
 
-use crate::basis::Basis;
+use crate::basis::{Basis, CENTRAL_80};
 use crate::calendar::{Month, days_between, plus_days};
 use crate::quantities::program::{self, Stretch};
 use crate::quantities::run_hours::{Curve, RunHours};
@@ -47,8 +47,6 @@ pub struct Forecast {
     cumulative: Vec<(NaiveDate, f64)>,
 }
 
-/// Half the width of a central 80 % range in standard deviations.
-const CENTRAL_80: f64 = 1.281_551_565_5;
 /// Spread of a month's hours about the program where no counter has shown it: assumed.
 pub const ASSUMED_MONTH_SPREAD: f64 = 0.20;
 /// As how many stretches of readings that assumption counts against those there are: assumed.

@@ -75,7 +75,7 @@ pub fn stretches(site: &Site, spa: &Spa, pump: &Pump, from: NaiveDate, to: Naive
         let last = edges.get(index + 1).map_or(to, |next| plus_days(*next, -1));
         let program = in_force(&pump.programs, *first);
         let stands_still = still.iter().any(|(from, to)| (*from..=*to).contains(first));
-        let is_occupied = occupied.as_ref().map(|o| crate::records::load::is_within(o, *first));
+        let is_occupied = occupied.as_ref().map(|o| crate::records::bookings::is_within(o, *first));
         let hours = program.map(|program| {
             let hours = hours_on(program, is_occupied.unwrap_or(false));
             if stands_still { hours.into_iter().map(|(speed, _)| (speed, 0.0)).collect() } else { hours }

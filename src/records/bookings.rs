@@ -44,6 +44,12 @@ impl Stays {
     }
 }
 
+/// Whether a day has a booking's night: used where occupied days are merged stretches.
+pub fn is_within(stretches: &[(NaiveDate, NaiveDate)], day: NaiveDate) -> bool {
+    let index = stretches.partition_point(|(from, _)| *from <= day);
+    index > 0 && day < stretches[index - 1].1
+}
+
 /// Reads a bookings file; times are taken in the fleet's time zone.
 pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>) {
     let whole = |message: String| (Stays::default(), vec![BookingProblem { line: Some(1), message, whole_file: true }]);

@@ -8,8 +8,6 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
 use std::sync::Arc;
 
-use chrono::NaiveDate;
-
 use crate::address::{Address, Id};
 use crate::basis::Place;
 use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
@@ -1035,10 +1033,4 @@ fn index_readings(site: &mut Site, typed: &TypedUnits) {
         }
         *rows = kept;
     }
-}
-
-/// Whether a day has a booking's night: used where occupied days are merged stretches.
-pub fn is_within(stretches: &[(NaiveDate, NaiveDate)], day: NaiveDate) -> bool {
-    let index = stretches.partition_point(|(from, _)| *from <= day);
-    index > 0 && day < stretches[index - 1].1
 }

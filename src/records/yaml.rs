@@ -34,24 +34,6 @@ pub enum Step {
     Item(usize),
 }
 
-/// A path as it is printed: `log[3].at.terrace/main.flow`.
-pub fn path_text(path: &[Step]) -> String {
-    use std::fmt::Write;
-    let mut text = String::new();
-    for step in path {
-        match step {
-            Step::Key(key) if text.is_empty() => text.push_str(key),
-            Step::Key(key) => {
-                let _ = write!(text, ".{key}");
-            }
-            Step::Item(item) => {
-                let _ = write!(text, "[{item}]");
-            }
-        }
-    }
-    text
-}
-
 /// Something wrong in a file.
 #[derive(Debug, Clone)]
 pub struct Problem {

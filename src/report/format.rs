@@ -18,18 +18,24 @@ const LITRES_PER_GALLON: f64 = 3.785_411_784;
 const SQUARE_METRES_PER_SQUARE_FOOT: f64 = 0.092_903_04;
 const PSI_PER_BAR: f64 = 14.503_773_773;
 
-/// A number with its decimals and thin spaces between thousands.
-pub fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let (sign, rest) = text.strip_prefix('-').map_or(("", text.as_str()), |rest| ("\u{2212}", rest));
-    let (whole, fraction) = rest.split_once('.').map_or((rest, None), |(w, f)| (w, Some(f)));
+/// Digits with a space between thousands, from five digits on.
+fn grouped(digits: &str) -> String {
     let mut grouped = String::new();
-    for (index, digit) in whole.chars().enumerate() {
-        if index > 0 && (whole.len() - index).is_multiple_of(3) && whole.len() > 4 {
+    for (index, digit) in digits.chars().enumerate() {
+        if index > 0 && (digits.len() - index).is_multiple_of(3) && digits.len() > 4 {
             grouped.push('\u{a0}');
         }
         grouped.push(digit);
     }
+    grouped
+}
+
+/// A number with its decimals and spaces between thousands.
+pub fn number(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let (sign, rest) = text.strip_prefix('-').map_or(("", text.as_str()), |rest| ("\u{2212}", rest));
+    let (whole, fraction) = rest.split_once('.').map_or((rest, None), |(w, f)| (w, Some(f)));
+    let grouped = grouped(whole);
     let zero = whole.chars().all(|c| c == '0') && fraction.is_none_or(|f| f.chars().all(|c| c == '0'));
     let sign = if zero { "" } else { sign };
     fraction.map_or_else(|| format!("{sign}{grouped}"), |fraction| format!("{sign}{grouped}.{fraction}"))
@@ -74,12 +80,19 @@ pub fn pressure_unit(units: Units) -> &'static str {
     if units == Units::Us { "psi" } else { "bar" }
 }
 
+/// A pressure in bar as it counts in the unit shown.
+pub fn pressure_in(bar: f64, units: Units) -> f64 {
+    if units == Units::Us { bar * PSI_PER_BAR } else { bar }
+}
+
+/// The decimals pressures are shown with.
+pub fn pressure_decimals(units: Units) -> usize {
+    if units == Units::Us { 1 } else { 2 }
+}
+
 /// A pressure in bar as a number in the unit shown.
 pub fn pressure_number(bar: f64, units: Units) -> String {
-    match units {
-        Units::Metric => number(bar, 2),
-        Units::Us => number(bar * PSI_PER_BAR, 1),
-    }
+    number(pressure_in(bar, units), pressure_decimals(units))
 }
 
 /// A pressure in bar, with its unit.
@@ -168,13 +181,7 @@ pub fn money(amount: Decimal, currency: &str) -> String {
     let digits = crate::costs::minor_digits(currency) as usize;
     let text = format!("{:.digits$}", crate::costs::rounded(amount, currency));
     let (whole, fraction) = text.split_once('.').map_or((text.as_str(), ""), |(w, f)| (w, f));
-    let mut grouped = String::new();
-    for (index, digit) in whole.chars().enumerate() {
-        if index > 0 && (whole.len() - index).is_multiple_of(3) && whole.len() > 4 {
-            grouped.push('\u{a0}');
-        }
-        grouped.push(digit);
-    }
+    let grouped = grouped(whole);
     if fraction.is_empty() { grouped } else { format!("{grouped}.{fraction}") }
 }
 
@@ -188,13 +195,7 @@ pub fn money_whole(amount: Decimal, currency: &str) -> String {
     };
     let rounded = amount.round_dp_with_strategy(0, rust_decimal::RoundingStrategy::MidpointAwayFromZero);
     let text = format!("{rounded}");
-    let mut grouped = String::new();
-    for (index, digit) in text.chars().enumerate() {
-        if index > 0 && (text.len() - index).is_multiple_of(3) && text.len() > 4 {
-            grouped.push('\u{a0}');
-        }
-        grouped.push(digit);
-    }
+    let grouped = grouped(&text);
     format!("{sign}\u{a0}{grouped}")
 }
 

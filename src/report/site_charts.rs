@@ -14,7 +14,7 @@ use crate::records::tubs::Speed;
 use crate::report::format;
 use crate::schedule::due::PartDue;
 use crate::site::SiteFigures;
-use crate::to_do::Urgency;
+use crate::to_do::{Urgency, part_urgency};
 
 /// The words for a range in every chart's caption.
 const RANGE: &str = "central 80 %";
@@ -189,7 +189,7 @@ fn filter_chart(
     use charts::{Crossing, Reading, Trend};
     let from = plus_days(site.as_of, -183);
     let units = fleet.settings.units;
-    let shown = |bar: f64| if units == crate::records::fleet::Units::Us { bar * 14.503_773_773 } else { bar };
+    let shown = |bar: f64| format::pressure_in(bar, units);
     let readings: Vec<Reading> = site
         .site
         .readings_of(at, Quantity::Pressure)
@@ -215,7 +215,7 @@ fn filter_chart(
         from,
         to: state.clean_by.map_or(site.as_of, |c| c.0.min(plus_days(site.as_of, 60)).max(site.as_of)),
         unit: format::pressure_unit(units).to_owned(),
-        decimals: if units == crate::records::fleet::Units::Us { 1 } else { 2 },
+        decimals: format::pressure_decimals(units),
         readings,
         cleans: crate::quantities::filters::cleans(site.site, at).into_iter().filter(|d| *d >= from).collect(),
         clean_pressure: state.clean_pressure.map(shown),
@@ -224,20 +224,6 @@ fn filter_chart(
         range_name: RANGE.to_owned(),
     };
     charts::filter::filter(&input).ok()
-}
-
-/// The mark of a part's row.
-pub fn part_mark(site: &SiteFigures, part: &PartDue) -> Mark {
-    let urgency = site
-        .to_do
-        .iter()
-        .find(|t| {
-            t.reason.starts_with("part-")
-                && t.at.as_ref() == Some(&part.part.at)
-                && t.what == format!("renew the {}", format::words(part.part.id.as_str()))
-        })
-        .map(|t| t.urgency);
-    urgency.map_or(Mark::Note, chart_mark)
 }
 
 fn chart_mark(urgency: Urgency) -> Mark {
@@ -283,7 +269,7 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
         .take(YEAR_ROWS)
         .filter_map(|part| {
             let label = format!("{}: {}", format::place(part.part.at.as_str()), format::words(part.part.id.as_str()));
-            let mark = part_mark(site, part);
+            let mark = part_urgency(part, site.as_of).map_or(Mark::Note, chart_mark);
             let due = part.due?;
             Some(if due < first {
                 YearRow::Overdue { label, mark, since: Some(due) }

@@ -7,6 +7,7 @@ use uom::si::{electric_potential::volt, length::inch, power::horsepower, power::
 
 use crate::basis::Basis;
 use crate::calendar::{self, Month, plus_days};
+use crate::charts::style::list;
 use crate::output::FileDigest;
 use crate::quantities::PumpFigures;
 use crate::quantities::failures::{LEAST_FAILURES, Trend};
@@ -21,11 +22,11 @@ use crate::report::cautions;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::life_words;
 use crate::report::site::{Numbers, in_view};
-use crate::report::site_charts::{self, Charts};
+use crate::report::site_charts::Charts;
 use crate::report::view;
 use crate::schedule::due::PartDue;
 use crate::site::SiteFigures;
-use crate::to_do::{ToDo, Urgency};
+use crate::to_do::{ToDo, Urgency, part_urgency};
 
 /// What a view is made from.
 pub struct Given<'a> {
@@ -263,14 +264,6 @@ fn water_sentence(given: &Given) -> String {
     let how = if calculated { " (in part calculated, not measured)" } else { "" };
     let but = if unknown.is_empty() { String::new() } else { format!("; of {} it is not known", list(&unknown)) };
     format!("The water was filtered often enough in {month}{how}{but}.")
-}
-
-fn list(names: &[String]) -> String {
-    match names {
-        [] => String::new(),
-        [one] => one.clone(),
-        [first @ .., last] => format!("{} and {last}", first.join(", ")),
-    }
 }
 
 fn action(given: &Given, group: &[&ToDo]) -> view::Action {
@@ -945,12 +938,7 @@ fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRo
     }
     let percent = part.life_used.map(|used| (used * 100.0).round());
     view::PartRow {
-        mark: match site_charts::part_mark(given.site, part) {
-            crate::charts::style::Mark::DoNotUse => view::Mark::DoNotUse,
-            crate::charts::style::Mark::ActNow => view::Mark::ActNow,
-            crate::charts::style::Mark::Plan => view::Mark::Plan,
-            crate::charts::style::Mark::Note => view::Mark::None,
-        },
+        mark: part_urgency(part, as_of).map_or(view::Mark::None, mark),
         place: place(given, part.part.at.as_str()),
         part: {
             let name = format::sentence(&format::words(part.part.id.as_str()));

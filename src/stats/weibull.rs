@@ -105,11 +105,6 @@ impl Sample {
         self.exact + self.found
     }
 
-    /// ln of the largest age.
-    pub fn ln_largest_age(&self) -> f64 {
-        self.ln_unit
-    }
-
     /// The likelihood at one shape.
     pub fn at_shape(&self, shape: f64) -> AtShape<'_> {
         let (mut power, mut power_ln) = (0.0, 0.0);

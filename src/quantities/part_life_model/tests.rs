@@ -36,7 +36,7 @@ fn gathered(log: &str, pump: &str) -> SiteLives {
     );
     let as_of = parse_date("2025-12-31").unwrap();
     let site = site.as_of(as_of);
-    let figures = crate::quantities::site_figures(&shared.fleet, &site, as_of);
+    let figures = crate::quantities::spa_figures(&shared.fleet, &site, as_of);
     site_lives(&shared.fleet, &site, &figures, as_of)
 }
 
@@ -180,7 +180,7 @@ fn seal_due(renew_by: &str, model: KindModel) -> (Option<NaiveDate>, crate::basi
     let shared = Shared::load(folder.path()).unwrap();
     let as_of = parse_date("2025-12-31").unwrap();
     let site = shared.read_site(&shared.sites[0]).unwrap().as_of(as_of);
-    let figures = crate::quantities::site_figures(&shared.fleet, &site, as_of);
+    let figures = crate::quantities::spa_figures(&shared.fleet, &site, as_of);
     let parts = part_lives::parts_in_service(&shared.fleet, &site, &figures, as_of);
     let seal = parts.iter().find(|p| p.id.as_str() == "shaft_seal").unwrap().id.clone();
     let lives = FleetLives { kinds: BTreeMap::from([(seal, model)]) };
