@@ -1,0 +1,214 @@
+//! Page one: is it all right, what must be done, and three numbers beside last month's.
+
+use super::{Given, mark, place, plural};
+use crate::basis::Basis;
+use crate::calendar;
+use crate::charts::style::list;
+use crate::quantities::water_turnover::{Verdict, WaterMonth};
+use crate::report::format::{self, NOT_KNOWN};
+use crate::report::site::{Numbers, in_view};
+use crate::report::view;
+use crate::to_do::{ToDo, Urgency};
+
+/// Actions on page one.
+const ACTIONS: usize = 5;
+
+pub(super) fn page_one(given: &Given) -> view::PageOne {
+    let to_do = &given.site.to_do;
+    let shown = grouped(to_do);
+    let actions = shown.iter().take(ACTIONS).map(|group| action(given, group)).collect();
+    let more = shown.len().saturating_sub(ACTIONS);
+    view::PageOne {
+        state: state(given),
+        left_out: left_out(given),
+        actions,
+        no_actions: "Nothing is due in the next 90 days.".to_owned(),
+        more_actions: (more > 0)
+            .then(|| format!("And {} more in the sections below.", plural(more, "thing", "things"))),
+        numbers: numbers(given),
+        charts: given.charts.year.iter().map(|c| in_view(c, "What falls due, and when are guests in?")).collect(),
+    }
+}
+
+/// What is to be done, in groups that say the same of several places.
+fn grouped(to_do: &[ToDo]) -> Vec<Vec<&ToDo>> {
+    let mut groups: Vec<Vec<&ToDo>> = Vec::new();
+    for one in to_do.iter().filter(|t| t.urgency != Urgency::Note) {
+        let same = |group: &&mut Vec<&ToDo>| {
+            group[0].reason == one.reason
+                && group[0].what == one.what
+                && (group[0].says == one.says || one.reason == "left-at-visit")
+                && group[0].due == one.due
+        };
+        match groups.iter_mut().find(same) {
+            Some(group) => group.push(one),
+            None => groups.push(vec![one]),
+        }
+    }
+    groups
+}
+
+fn left_out(given: &Given) -> Vec<String> {
+    let left = &given.site.site.left_out;
+    if left.is_empty() {
+        return Vec::new();
+    }
+    let count = plural(left.len(), "record", "records");
+    let lead = format!(
+        "{} could not be understood and {} not in these figures.",
+        format::sentence(&count),
+        if left.len() == 1 { "is" } else { "are" }
+    );
+    if given.office() {
+        vec![format!("{lead} {}.", left.iter().take(4).map(|l| format::sentence(l)).collect::<Vec<_>>().join("; "))]
+    } else {
+        vec![lead]
+    }
+}
+
+fn state(given: &Given) -> view::State {
+    let groups = grouped(&given.site.to_do);
+    let of = |urgency: Urgency| groups.iter().filter(|g| g[0].urgency == urgency).collect::<Vec<_>>();
+    let (stop, now, plan) = (of(Urgency::DoNotUse), of(Urgency::ActNow), of(Urgency::Plan));
+    let named = |group: &[&ToDo]| {
+        let at = group.iter().filter_map(|t| t.at.as_ref()).map(|at| place(given, at.as_str())).collect::<Vec<_>>();
+        if at.is_empty() { group[0].what.clone() } else { format!("{} ({})", group[0].what, at.join("; ")) }
+    };
+    let closed = given.site.site.is_closed(given.site.as_of);
+    let (mark, lead) = if let Some(group) = stop.first() {
+        (view::Mark::DoNotUse, format!("Do not use until it has been seen to: {}.", named(group)))
+    } else if let [group] = now.as_slice() {
+        (view::Mark::ActNow, format!("One thing needs attention now: {}.", named(group)))
+    } else if !now.is_empty() {
+        let things = plural(now.len(), "thing needs", "things need");
+        (view::Mark::ActNow, format!("{} attention now.", format::sentence(&things)))
+    } else if !plan.is_empty() {
+        let things = plural(plan.len(), "thing", "things");
+        (view::Mark::Plan, format!("In order by the records, with {things} to plan."))
+    } else {
+        (view::Mark::None, "In order by the records; nothing is due soon.".to_owned())
+    };
+    let mut rest = Vec::new();
+    if closed {
+        rest.push("The site is closed for the season.".to_owned());
+    }
+    rest.push(water_sentence(given));
+    let overdue = given.site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= given.site.as_of)).count();
+    if overdue > 0 {
+        let parts = plural(overdue, "part is past its limit", "parts are past their limit");
+        rest.push(format!("{}.", format::sentence(&parts)));
+    }
+    view::State { mark, lead, rest: rest.join(" ") }
+}
+
+/// How the month's turnover stands, over all spas.
+fn water_sentence(given: &Given) -> String {
+    let rows: Vec<(&str, &WaterMonth)> = given
+        .site
+        .spas
+        .iter()
+        .filter_map(|s| s.water.months.last().map(|row| (s.at.as_str(), row)))
+        .filter(|(_, row)| row.verdict != Verdict::Closed)
+        .collect();
+    let month = calendar::MONTHS[given.month.number() as usize - 1];
+    let of = |verdict: Verdict| -> Vec<String> {
+        rows.iter().filter(|(_, r)| r.verdict == verdict).map(|(at, _)| format::words(at)).collect()
+    };
+    let (short, unknown) = (of(Verdict::Short), of(Verdict::Unknown));
+    if rows.is_empty() {
+        return format!("No water was in use in {month}.");
+    }
+    if !short.is_empty() {
+        let all = short.len() == rows.len() && rows.len() == 1;
+        let names = if all { "the spa".to_owned() } else { list(&short) };
+        return format!("In {month} the water of {names} was not filtered as often as the rule book asks.");
+    }
+    if unknown.len() == rows.len() {
+        return format!("Whether the water was filtered often enough in {month} is not known, or no limit applies.");
+    }
+    let calculated = rows
+        .iter()
+        .any(|(_, r)| r.verdict == Verdict::Meets && r.flow.as_ref().is_some_and(|f| f.basis != Basis::Measured));
+    let how = if calculated { " (in part calculated, not measured)" } else { "" };
+    let but = if unknown.is_empty() { String::new() } else { format!("; of {} it is not known", list(&unknown)) };
+    format!("The water was filtered often enough in {month}{how}{but}.")
+}
+
+fn action(given: &Given, group: &[&ToDo]) -> view::Action {
+    let as_of = given.site.as_of;
+    let to_do = group[0];
+    let places: Vec<String> = group
+        .iter()
+        .map(|t| t.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str())))
+        .collect();
+    let by_when = match to_do.due {
+        Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
+        _ if to_do.urgency <= Urgency::ActNow => "now".to_owned(),
+        Some(_) => "overdue".to_owned(),
+        None => "next visit".to_owned(),
+    };
+    view::Action {
+        mark: mark(to_do.urgency),
+        mark_word: to_do.urgency.words().to_owned(),
+        place: places.join("; "),
+        what: format::sentence(&to_do.what),
+        by_when,
+        why: to_do.says.clone(),
+        if_left: if to_do.if_left.is_empty() { String::new() } else { format!("{}.", to_do.if_left) },
+    }
+}
+
+pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
+    let now = Numbers::of(given.site);
+    let last = calendar::MONTHS[given.month.plus(-1).number() as usize - 1];
+    let before =
+        |text: Option<String>| text.map_or_else(|| format!("{last}: {NOT_KNOWN}"), |text| format!("{last}: {text}"));
+    let mut numbers = Vec::new();
+    let turnover_before =
+        given.previous.and_then(|p| p.worst.as_ref()).map(|(_, minutes, _)| format!("{minutes:.1} min"));
+    numbers.push(match &now.worst {
+        Some((at, minutes, limit)) => view::Headline {
+            value: format!("{minutes:.1}"),
+            unit: "min".to_owned(),
+            caption: {
+                let who = if given.site.spas.len() > 1 { format!(", {}", format::words(at)) } else { String::new() };
+                let limit = limit.map_or("; no limit known".to_owned(), |l| format!("; limit {l:.0} min"));
+                format!("slowest water turnover{who}{limit}")
+            },
+            last_month: before(turnover_before),
+        },
+        None => view::Headline {
+            value: "–".to_owned(),
+            unit: String::new(),
+            caption: "water turnover is not known".to_owned(),
+            last_month: before(turnover_before),
+        },
+    });
+    numbers.push(view::Headline {
+        value: now.parts_due.to_string(),
+        unit: String::new(),
+        caption: if now.parts_due == 1 {
+            "part past its limit or due in 90 days"
+        } else {
+            "parts past their limit or due in 90 days"
+        }
+        .to_owned(),
+        last_month: before(given.previous.map(|p| p.parts_due.to_string())),
+    });
+    if given.office() {
+        let cost = now.planned_cost.map(|c| format::money_whole(c, given.currency()));
+        numbers.push(view::Headline {
+            value: cost.unwrap_or_else(|| "–".to_owned()),
+            unit: String::new(),
+            caption: if now.planned_cost.is_some() {
+                "planned work of 12 months, without failures and travel".to_owned()
+            } else {
+                "planned cost is not known: the book has no prices".to_owned()
+            },
+            last_month: before(
+                given.previous.and_then(|p| p.planned_cost).map(|c| format::money_whole(c, given.currency())),
+            ),
+        });
+    }
+    numbers
+}

@@ -1,0 +1,300 @@
+//! The pumps: what each has run, what that cost, how often it failed, and what it is.
+
+use uom::si::electric_potential::volt;
+use uom::si::length::inch;
+use uom::si::power::{horsepower, kilowatt};
+
+use super::{Given, MONTHS, place, place_inside, plural};
+use crate::basis::Basis;
+use crate::calendar::{self, Month};
+use crate::quantities::failures::{LEAST_FAILURES, Trend};
+use crate::quantities::{PumpFigures, run_hours};
+use crate::records::fleet::Units;
+use crate::records::pumps::{Model, Speeds};
+use crate::records::{Pump, Spa};
+use crate::report::format::{self, NOT_KNOWN};
+use crate::report::site::in_view;
+use crate::report::view;
+
+/// Readings that are advised.
+const READINGS_ADVISED: usize = 4;
+
+pub(super) fn pumps(given: &Given) -> view::PumpSection {
+    let pumps: Vec<(&Spa, &Pump, &PumpFigures)> = given
+        .site
+        .site
+        .spas
+        .iter()
+        .zip(given.site.spas)
+        .flat_map(|(spa, figures)| {
+            spa.pumps.iter().zip(&figures.pumps).map(move |(pump, figures)| (spa, pump, figures))
+        })
+        .collect();
+    if pumps.is_empty() {
+        return view::PumpSection {
+            nothing_to_say: Some("No pump is in the records.".to_owned()),
+            ..view::PumpSection::default()
+        };
+    }
+    view::PumpSection {
+        nothing_to_say: None,
+        summary: pump_summary(given, &pumps),
+        charts: given
+            .charts
+            .run_hours
+            .iter()
+            .map(|(at, chart)| in_view(chart, &format!("How long has {} run?", place_inside(given, at.as_str()))))
+            .collect(),
+        identities: pumps.iter().map(|(_, pump, _)| identity(given, pump)).collect(),
+        hours: hours_table(given, &pumps),
+        energy: energy_table(given, &pumps),
+        trends: Vec::new(),
+        failures: failure_sentence(given, &pumps),
+        failure_charts: given
+            .charts
+            .failures
+            .iter()
+            .map(|(at, chart)| {
+                in_view(chart, &format!("Does {} fail more and more often?", place_inside(given, at.as_str())))
+            })
+            .collect(),
+        reading_advice: reading_advice(given),
+    }
+}
+
+type Pumps<'a> = [(&'a Spa, &'a Pump, &'a PumpFigures)];
+
+fn hours_of_month(figures: &PumpFigures, month: Month) -> Option<f64> {
+    let rows: Vec<_> = figures.hours.as_ref()?.months.iter().filter(|m| m.month == month).collect();
+    if rows.is_empty() { None } else { rows.iter().map(|m| m.hours).sum() }
+}
+
+fn pump_summary(given: &Given, pumps: &Pumps) -> String {
+    let known: Vec<f64> = pumps.iter().filter_map(|(_, _, f)| hours_of_month(f, given.month)).collect();
+    let metered = pumps
+        .iter()
+        .filter(|(_, _, f)| {
+            f.hours
+                .as_ref()
+                .is_some_and(|h| h.months.iter().any(|m| m.month == given.month && m.basis == Some(Basis::Metered)))
+        })
+        .count();
+    let month = given.month.in_words();
+    let unknown = pumps.len() - known.len();
+    let mut text = format!(
+        "{} ran {} hours together in {month}.",
+        format::sentence(&plural(known.len(), "pump", "pumps")),
+        format::number(known.iter().sum(), 0)
+    );
+    if metered == pumps.len() {
+        text.push_str(" All of it is metered.");
+    } else if metered == 0 {
+        let corrected = pumps.iter().any(|(_, _, f)| {
+            f.hours
+                .as_ref()
+                .is_some_and(|h| h.months.iter().any(|m| m.month == given.month && m.basis == Some(Basis::Calibrated)))
+        });
+        text.push_str(" No two readings of a counter span most of the month: the hours are those of the programs");
+        text.push_str(if corrected { ", corrected by what the counters have shown." } else { "." });
+    } else {
+        let by_counter = plural(metered, "pump", "pumps");
+        text.push_str(&format!(" {} by their counters, the others by their programs.", format::sentence(&by_counter)));
+    }
+    if unknown > 0 {
+        text.push_str(&format!(" Of {} the hours are not known.", plural(unknown, "pump", "pumps")));
+    }
+    text
+}
+
+pub(super) fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
+    let model = model_now(given, pump);
+    let or_unknown = |text: Option<String>| text.unwrap_or_else(|| NOT_KNOWN.to_owned());
+    let metric = given.units() == Units::Metric;
+    let ports = model.and_then(|m| m.ports);
+    let inches =
+        |l: Option<crate::units::Length>| or_unknown(l.map(|l| format!("{} in", trimmed(l.0.get::<inch>(), 2))));
+    view::PumpIdentity {
+        place: format::place(pump.at.spa()),
+        pump: format::sentence(&format::words(pump.at.last())),
+        model: or_unknown(run_hours::model_now(given.site.site, pump)),
+        power: or_unknown(model.and_then(|m| m.power).map(|p| {
+            let hp = p.0.get::<horsepower>();
+            if metric {
+                format!("{} hp ({:.2} kW)", trimmed(hp, 2), p.0.get::<kilowatt>())
+            } else {
+                format!("{} hp", trimmed(hp, 2))
+            }
+        })),
+        speeds: or_unknown(model.map(|m| if m.speeds == Speeds::One { "1" } else { "2" }.to_owned())),
+        frame: or_unknown(model.and_then(|m| m.frame.as_ref()).map(|f| f.0.clone())),
+        inlet: inches(ports.and_then(|p| p.inlet)),
+        discharge: inches(ports.and_then(|p| p.discharge)),
+        supply: or_unknown(model.and_then(|m| m.supply).and_then(|s| s.voltage.map(|v| (v, s.phases))).map(
+            |(v, phases)| {
+                let phases = phases.map_or(String::new(), |p| format!(", {} ph", p.0));
+                format!("{:.0} V{phases}", v.0.get::<volt>())
+            },
+        )),
+    }
+}
+
+fn trimmed(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+fn model_now<'a>(given: &Given<'a>, pump: &Pump) -> Option<&'a Model> {
+    run_hours::models(given.fleet, given.site.site, pump).last().and_then(|(_, model)| *model)
+}
+
+fn hours_table(given: &Given, pumps: &Pumps) -> view::HoursTable {
+    let last = given.month;
+    let months: Vec<Month> = last.plus(1 - MONTHS as i32).through(last).collect();
+    let mut rows = Vec::new();
+    for (_, pump, figures) in pumps {
+        let Some(hours) = &figures.hours else { continue };
+        for curve in &hours.curves {
+            let row = |month: &Month| hours.months.iter().find(|m| m.month == *month && m.speed == curve.speed);
+            let total: f64 = months.iter().filter_map(row).filter_map(|m| m.hours).sum();
+            rows.push(view::HoursRow {
+                pump: place(given, pump.at.as_str()),
+                speed: curve.speed.word().to_owned(),
+                cells: months
+                    .iter()
+                    .map(|month| match row(month) {
+                        Some(m) => view::HoursCell {
+                            hours: m.hours.map_or("?".to_owned(), |h| format::number(h, 0)),
+                            letter: m.basis.map_or("", letter).to_owned(),
+                        },
+                        None => view::HoursCell { hours: String::new(), letter: String::new() },
+                    })
+                    .collect(),
+                total: format::number(total, 0),
+                basis: hours.basis_now().map_or("", |b| b.word()).to_owned(),
+            });
+        }
+    }
+    view::HoursTable {
+        months: months
+            .iter()
+            .enumerate()
+            .map(|(index, m)| {
+                let name = &calendar::MONTHS[m.number() as usize - 1][..3];
+                if index == 0 || m.number() == 1 { format!("{name} {:02}", m.year() % 100) } else { name.to_owned() }
+            })
+            .collect(),
+        rows,
+        key: "c: calibrated by the counter · p: by the program · e: estimated · a: assumed · no letter: metered"
+            .to_owned(),
+    }
+}
+
+fn letter(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Calibrated => "c",
+        Basis::Programmed => "p",
+        Basis::Estimated => "e",
+        Basis::Assumed => "a",
+        _ => "",
+    }
+}
+
+fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
+    let year = given.month.plus(-11);
+    let mut rows = Vec::new();
+    let (mut sums, mut complete) = ([0.0; 4], [true; 4]);
+    let office = given.office();
+    let number = |value: Option<f64>, decimals: usize| value.map_or("–".to_owned(), |v| format::number(v, decimals));
+    for (_, pump, figures) in pumps {
+        let Some(hours) = &figures.hours else { continue };
+        for curve in &hours.curves {
+            let of_speed = || hours.months.iter().filter(|m| m.speed == curve.speed);
+            let now = of_speed().find(|m| m.month == given.month);
+            let in_year: Vec<_> = of_speed().filter(|m| m.month >= year && m.month <= given.month).collect();
+            let year_energy: Option<f64> = in_year.iter().map(|m| m.energy_kwh).sum();
+            let year_cost: Option<f64> = in_year.iter().map(|m| m.energy_cost).sum();
+            let values = [now.and_then(|m| m.energy_kwh), now.and_then(|m| m.energy_cost), year_energy, year_cost];
+            for (index, value) in values.iter().enumerate() {
+                match value {
+                    Some(value) => sums[index] += value,
+                    None => complete[index] = false,
+                }
+            }
+            let power = now.and_then(|m| m.energy_kwh.zip(m.hours)).filter(|(_, h)| *h > 0.0).map(|(e, h)| e / h);
+            let measured = given.site.site.readings.get(&pump.at).into_iter().flatten().any(|row| {
+                matches!(
+                    row.quantity,
+                    crate::records::log::Quantity::Current | crate::records::log::Quantity::CurrentLow
+                )
+            });
+            rows.push(view::EnergyRow {
+                pump: place(given, pump.at.as_str()),
+                speed: curve.speed.word().to_owned(),
+                power: power.map_or("–".to_owned(), |kw| format::number(kw * 1000.0, 0)),
+                power_basis: if power.is_none() {
+                    ""
+                } else if measured {
+                    "measured"
+                } else {
+                    "model"
+                }
+                .to_owned(),
+                month_energy: number(values[0], 0),
+                month_cost: if office { number(values[1], 2) } else { String::new() },
+                year_energy: number(values[2], 0),
+                year_cost: if office { number(values[3], 2) } else { String::new() },
+            });
+        }
+    }
+    let total = |index: usize, decimals: usize| {
+        if complete[index] { format::number(sums[index], decimals) } else { "–".to_owned() }
+    };
+    view::EnergyTable {
+        currency: if office { given.currency().to_owned() } else { String::new() },
+        month: calendar::MONTHS[given.month.number() as usize - 1].to_owned(),
+        total: (rows.len() > 1).then(|| view::EnergyRow {
+            pump: "All pumps".to_owned(),
+            speed: String::new(),
+            power: String::new(),
+            power_basis: String::new(),
+            month_energy: total(0, 0),
+            month_cost: if office { total(1, 2) } else { String::new() },
+            year_energy: total(2, 0),
+            year_cost: if office { total(3, 2) } else { String::new() },
+        }),
+        rows,
+        note: "The pumps' energy only: heating, air and lights are not in it. Power is the measured current, else the model's, times the supply voltage and a power factor of 0.9 (assumed).".to_owned(),
+    }
+}
+
+fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
+    let since = given.site.site.records_start();
+    let failed: Vec<_> = pumps.iter().filter(|(_, _, f)| !f.failures.incidents.is_empty()).collect();
+    let Some(since) = since else { return "No log is kept, so failures are not known.".to_owned() };
+    if failed.is_empty() {
+        return format!("No pump has failed since the records begin on {}.", calendar::in_words(since));
+    }
+    let total: usize = failed.iter().map(|(_, _, f)| f.failures.incidents.len()).sum();
+    let mut text = format!(
+        "{} of pumps since {}.",
+        format::sentence(&plural(total, "failure", "failures")),
+        calendar::in_words(since)
+    );
+    for (_, pump, figures) in failed {
+        let count = figures.failures.incidents.len();
+        let verdict = match figures.failures.trend {
+            Trend::TooFew => format!("too few to tell a trend, which takes {LEAST_FAILURES}"),
+            Trend::Worsening => "they come closer together: it is getting worse".to_owned(),
+            Trend::Improving => "they come further apart: it is getting better".to_owned(),
+            Trend::Steady => "steady, as far as can be told".to_owned(),
+        };
+        text.push_str(&format!(" {}: {count}, {verdict}.", place(given, pump.at.as_str())));
+    }
+    text
+}
+
+/// Which new readings would narrow the answers most, found by computing with them.
+fn reading_advice(given: &Given) -> Vec<String> {
+    let advice = crate::explain::reading_advice(given.fleet, given.site);
+    advice.into_iter().take(READINGS_ADVISED).map(|a| format::sentence(&a.says)).collect()
+}

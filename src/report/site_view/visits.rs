@@ -1,0 +1,130 @@
+//! What falls due in the coming year, what it costs as planned, and what to order.
+
+use uom::si::time::minute;
+
+use super::pumps::identity;
+use super::{Given, place, plural};
+use crate::calendar::plus_days;
+use crate::report::format::{self, NOT_KNOWN};
+use crate::report::view;
+use crate::schedule::due::PartDue;
+
+pub(super) fn visits(given: &Given) -> view::VisitSection {
+    let site = given.site;
+    let as_of = site.as_of;
+    let mut tasks: Vec<_> = site.tasks.iter().filter(|t| t.due.is_some_and(|d| d <= plus_days(as_of, 365))).collect();
+    tasks.sort_by_key(|t| (t.due, t.at.clone()));
+    let unknown = site.tasks.iter().filter(|t| t.due.is_none()).count();
+    let summary = if tasks.is_empty() {
+        "No recurring task falls due within 12 months.".to_owned()
+    } else {
+        let not = if unknown > 0 {
+            format!(" Of {} no date is known.", plural(unknown, "task", "tasks"))
+        } else {
+            String::new()
+        };
+        format!("The next date of each of {} recurring tasks within 12 months.{not}", tasks.len())
+    };
+    view::VisitSection {
+        nothing_to_say: (tasks.is_empty() && site.year.lines.is_empty())
+            .then(|| "Nothing falls due within 12 months.".to_owned()),
+        summary,
+        tasks: tasks.iter().fold(Vec::new(), |mut rows: Vec<view::Task>, task| {
+            let row = view::Task {
+                date: task.due.map_or(String::new(), |d| {
+                    if d <= as_of {
+                        format!("overdue since {}", format::near_date(d, as_of))
+                    } else {
+                        format::short_date(d)
+                    }
+                }),
+                place: place(given, task.at.as_str()),
+                what: format::sentence(&format::words(task.id.as_str())),
+                because: {
+                    let times = task.times.filter(|t| *t > 1).map_or(String::new(), |t| format!(", {t} times a year"));
+                    format!("{}{times}", task.because)
+                },
+                minutes: task.task.time.map_or(String::new(), |t| format!("{:.0}", t.0.get::<minute>())),
+            };
+            // The same on one day at several places is one row that names them.
+            let same = |r: &&mut view::Task| {
+                r.date == row.date && r.what == row.what && r.because == row.because && r.minutes == row.minutes
+            };
+            match rows.iter_mut().find(same) {
+                Some(there) => there.place.push_str(&format!("; {}", row.place)),
+                None => rows.push(row),
+            }
+            rows
+        }),
+        planned_cost: planned_cost(given),
+        parts_list: parts_list(given),
+    }
+}
+
+fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
+    let year = &given.site.year;
+    if !given.office() || year.lines.is_empty() {
+        return None;
+    }
+    let mut lines: Vec<_> = year.lines.iter().collect();
+    lines.sort_by(|a, b| b.amount.cmp(&a.amount).then(a.what.cmp(&b.what)));
+    let without = if year.without_price > 0 {
+        format!(
+            " {} no price in the book and {} not in the sum.",
+            format::sentence(&plural(year.without_price, "line has", "lines have")),
+            if year.without_price == 1 { "is" } else { "are" }
+        )
+    } else {
+        String::new()
+    };
+    Some(view::PlannedCost {
+        called: "Planned work of the next 12 months, without failures".to_owned(),
+        currency: given.currency().to_owned(),
+        lines: lines
+            .iter()
+            .map(|line| view::CostLine {
+                what: format::sentence(&format::words(&line.what)),
+                how: format!("{} ×, {}", line.times, if line.is_task { "work" } else { "part and work" }),
+                amount: line.amount.map_or("–".to_owned(), |a| format::money(a, given.currency())),
+            })
+            .collect(),
+        total: format::money(year.total, given.currency()),
+        note: format!("At today's cost prices. Failures, the way there and lost nights are not in it.{without}"),
+    })
+}
+
+/// What to order for the parts due within four months, like for like.
+fn parts_list(given: &Given) -> Vec<view::PartToBuy> {
+    let as_of = given.site.as_of;
+    let mut due: Vec<&PartDue> =
+        given.site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= plus_days(as_of, 120))).collect();
+    due.sort_by_key(|p| (p.due, p.part.at.clone()));
+    due.iter()
+        .map(|part| {
+            let pump = given.site.site.spas.iter().flat_map(|s| &s.pumps).find(|p| p.at == part.part.at);
+            let measures = pump.map_or(String::new(), |pump| {
+                let identity = identity(given, pump);
+                [
+                    identity.model,
+                    identity.power,
+                    format!("frame {}", identity.frame),
+                    format!("{} / {}", identity.inlet, identity.discharge),
+                ]
+                .into_iter()
+                .filter(|text| !text.contains(NOT_KNOWN))
+                .collect::<Vec<_>>()
+                .join(", ")
+            });
+            let number = part.part.part.number.as_ref().map_or(String::new(), |n| format!(" ({n})"));
+            view::PartToBuy {
+                part: format!("{}{number}", format::sentence(&format::words(part.part.id.as_str()))),
+                fits: place(given, part.part.at.as_str()),
+                measures,
+                count: part.part.part.count.unwrap_or(1).to_string(),
+                needed_by: part
+                    .due
+                    .map_or(String::new(), |d| if d <= as_of { "now".to_owned() } else { format::near_date(d, as_of) }),
+            }
+        })
+        .collect()
+}
