@@ -11,6 +11,7 @@ pub mod demo;
 pub mod diagnostic;
 pub mod explain;
 pub mod figures;
+pub mod fleet_figures;
 pub mod hydraulics;
 pub mod interrupt;
 pub mod limits;

@@ -15,8 +15,8 @@ use rust_decimal::prelude::ToPrimitive;
 use crate::address::Address;
 use crate::basis::Figure;
 use crate::figures;
+use crate::fleet_figures::FleetFigures;
 use crate::quantities::failures::Failures;
-use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::water_turnover::WaterMonth;
 use crate::records::Site;
 use crate::site::SiteFigures;
@@ -128,7 +128,8 @@ struct Of<'a, T> {
 ///
 /// # Errors
 /// If polars refuses a table.
-pub fn tables(sites: &[SiteFigures], lives: &FleetLives) -> Result<Vec<Table>, TableError> {
+pub fn tables(figures: &FleetFigures) -> Result<Vec<Table>, TableError> {
+    let sites = figures.sites.as_slice();
     let mut tables = vec![
         run_hours(sites)?,
         hours_forecast(sites)?,
@@ -136,7 +137,7 @@ pub fn tables(sites: &[SiteFigures], lives: &FleetLives) -> Result<Vec<Table>, T
         filters(sites)?,
         water_tests(sites)?,
         parts(sites)?,
-        part_lives::part_lives(lives)?,
+        part_lives::part_lives(figures.lives)?,
         pump_failures(sites)?,
         forecast_check(sites)?,
         to_do(sites)?,

@@ -10,6 +10,7 @@ use crate::calendar::{self, Month};
 use crate::cli::{Pdf, Report};
 use crate::commands::Failure;
 use crate::diagnostic::{Diagnostic, Severity};
+use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
 use crate::output::{FileDigest, OutputFolder, Part, sha256};
 use crate::printer::{Printer, count};
@@ -20,6 +21,7 @@ use crate::records::tree::LARGEST_SHEET;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::typst::{Places, Typesetter, Typst};
 use crate::report::view;
+use crate::schedule::visits::Plan;
 use crate::site::{self, SiteFigures};
 use crate::tables;
 
@@ -161,13 +163,22 @@ impl Run<'_> {
         let previous = self.previous_figures(&sites);
         self.printer.stage(&format!("digests and last month in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
-        for table in tables::tables(&figures, &lives).map_err(Failure::new)? {
+        let figures = FleetFigures {
+            fleet: &self.shared.fleet,
+            month: self.month,
+            as_of: self.as_of,
+            plan: Plan::default(),
+            sites: figures,
+            lives: &lives,
+        };
+        for table in tables::tables(&figures).map_err(Failure::new)? {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
         }
         self.printer.stage(&format!("tables in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
         let made: Vec<Result<Made, Failure>> = figures
+            .sites
             .par_iter()
             .zip(&previous)
             .map(|(site, previous)| {
@@ -193,7 +204,7 @@ impl Run<'_> {
             }
         }
         self.printer.stage(&format!("documents in {:.2} s", clock.elapsed().as_secs_f64()));
-        self.finish(part, typesetter, inputs, &diagnostics, &left_out, figures.len())
+        self.finish(part, typesetter, inputs, &diagnostics, &left_out, figures.sites.len())
     }
 
     /// The figures of the month before, for the numbers of page one.

@@ -1,0 +1,121 @@
+//! One document on its way through the renderer: its build folder, its data with every text made printable, its PDF.
+//! What it says is decided elsewhere.
+
+use std::fmt::Write;
+
+use chrono::{NaiveDate, NaiveTime, TimeZone, Utc};
+
+use crate::charts::style::printable;
+use crate::output::{OutputError, Part};
+use crate::report::template::TemplateError;
+use crate::report::typst::{Job, TypesetError, Typesetter};
+
+/// A problem of the documents.
+#[derive(Debug)]
+pub struct Problem {
+    /// What it is.
+    pub text: String,
+    /// Whether something was left out for it.
+    pub costs: bool,
+}
+
+/// Why a run must end: the disk or the templates, not one site.
+#[derive(Debug, thiserror::Error)]
+pub enum MakeError {
+    /// A file could not be written.
+    #[error(transparent)]
+    Output(#[from] OutputError),
+    /// The templates are not valid.
+    #[error(transparent)]
+    Template(#[from] TemplateError),
+    /// The view could not be written as JSON.
+    #[error("a report's data could not be written: {0}")]
+    Json(#[from] serde_json::Error),
+}
+
+/// One document to typeset: what goes into its build folder, and where the PDF goes.
+#[derive(Debug)]
+pub struct Document<'a> {
+    /// What it is about, for messages: a site's or customer's id, or the fleet.
+    pub subject: &'a str,
+    /// The name of its build folder, its own among all documents of the run.
+    pub build: String,
+    /// The Typst file that is set.
+    pub main: &'static str,
+    /// The PDF's path in the month's folder.
+    pub pdf: String,
+    /// The files it is set from.
+    pub files: Vec<(String, Vec<u8>)>,
+    /// What stands in `data.json`.
+    pub data: serde_json::Value,
+}
+
+impl Document<'_> {
+    /// Typesets it; whether it was made.
+    ///
+    /// # Errors
+    /// Only what ends the run; what the renderer refuses is a problem of this document.
+    pub fn typeset(
+        mut self,
+        part: &Part,
+        typesetter: &dyn Typesetter,
+        as_of: NaiveDate,
+        problems: &mut Vec<Problem>,
+    ) -> Result<bool, MakeError> {
+        let mut replaced = 0;
+        make_printable(&mut self.data, &mut replaced);
+        if replaced > 0 {
+            let text = format!(
+                "{}: texts with characters the reports' font lacks, which print as □: {replaced}",
+                self.subject
+            );
+            problems.push(Problem { text, costs: false });
+        }
+        let build = part.build_folder(&self.build)?;
+        for (name, bytes) in &self.files {
+            build.write(name, bytes)?;
+        }
+        build.write("data.json", serde_json::to_string_pretty(&self.data)?.as_bytes())?;
+        let target = part.path(&self.pdf)?;
+        let noon = NaiveTime::from_hms_opt(12, 0, 0).unwrap_or_default();
+        let timestamp = Utc.from_utc_datetime(&as_of.and_time(noon)).timestamp();
+        let job = Job { build: build.path(), main: self.main, pdf: &target, timestamp, subject: self.subject };
+        match typesetter.typeset(&job) {
+            Ok(warnings) => {
+                part.adopt(&self.pdf)?;
+                if let Some(text) = warnings {
+                    let text = format!("{}: the renderer warns: {text}", self.subject);
+                    problems.push(Problem { text, costs: false });
+                }
+                return Ok(true);
+            }
+            // The run notices by itself that it was asked to end.
+            Err(TypesetError::Interrupted(_)) => {}
+            Err(TypesetError::Output(error)) => return Err(error.into()),
+            Err(error) => {
+                let mut text = error.to_string();
+                if let Ok(kept) = build.keep() {
+                    let _ = write!(text, " (its input is kept in {})", kept.display());
+                }
+                problems.push(Problem { text, costs: true });
+            }
+        }
+        Ok(false)
+    }
+}
+
+/// Replaces what no bundled font has, visibly, in every text.
+fn make_printable(value: &mut serde_json::Value, replaced: &mut usize) {
+    match value {
+        serde_json::Value::String(text) => {
+            let shown = printable(text);
+            // White space put in order is no loss; what was shown as a box is.
+            let boxes = |text: &str| text.matches('□').count();
+            *replaced += usize::from(boxes(&shown) > boxes(text));
+            *text = shown;
+        }
+        serde_json::Value::Array(items) => items.iter_mut().for_each(|item| make_printable(item, replaced)),
+        serde_json::Value::Object(fields) => fields.values_mut().for_each(|field| make_printable(field, replaced)),
+        _ => {}
+    }
+}
