@@ -12,6 +12,7 @@ use serde::Serialize;
 use tera::{Context, Tera};
 
 use super::logbook_view::LogBookView;
+use super::statement_view::StatementView;
 use super::view::SiteView;
 
 /// Plain Typst, never seen by Tera; to be written beside the rendered file under the name `layout.typ`.
@@ -20,14 +21,19 @@ pub const LAYOUT: &str = include_str!("../../templates/layout.typ");
 /// The same for the log book, beside [`LAYOUT`], under the name `logbook-layout.typ`.
 pub const LOGBOOK_LAYOUT: &str = include_str!("../../templates/logbook-layout.typ");
 
+/// The same for a customer's statement, under the name `statement-layout.typ`.
+pub const STATEMENT_LAYOUT: &str = include_str!("../../templates/statement-layout.typ");
+
 /// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
 const EMBEDDED: &[(&str, &str)] = &[
     (SITE, include_str!("../../templates/site.typ.tera")),
     (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
+    (STATEMENT, include_str!("../../templates/statement.typ.tera")),
 ];
 
 const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
+const STATEMENT: &str = "statement.typ";
 const ESCAPED_SUFFIX: &str = ".typ";
 
 /// Why a template could not be used.
@@ -106,6 +112,14 @@ impl Templates {
     /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
     pub fn render_logbook(&self, view: &LogBookView) -> Result<String, TemplateError> {
         self.render(LOGBOOK, view)
+    }
+
+    /// The text of `statement.typ` for a customer.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_statement(&self, view: &StatementView) -> Result<String, TemplateError> {
+        self.render(STATEMENT, view)
     }
 
     fn add(&mut self, name: &str, text: &str) -> Result<(), TemplateError> {
