@@ -7,6 +7,7 @@ pub mod explain;
 pub mod new;
 pub mod report;
 pub mod schema;
+pub mod verify;
 
 use std::path::Path;
 
@@ -21,6 +22,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
     let result = match &cli.command {
         Command::Check(arguments) => check::run(arguments, printer),
         Command::Report(arguments) => report::run(arguments, printer, stop),
+        Command::Verify(arguments) => verify::run(arguments, printer),
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),
         Command::Schema(arguments) => schema::run(arguments, printer),

@@ -15,6 +15,7 @@ pub mod fleet_figures;
 pub mod hydraulics;
 pub mod interrupt;
 pub mod limits;
+pub mod manifest;
 pub mod output;
 pub mod printer;
 pub mod quantities;

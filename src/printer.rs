@@ -80,6 +80,32 @@ impl Printer {
     }
 }
 
+impl Printer {
+    /// A diagnostic an earlier run recorded, as one line or, if asked for, as it was.
+    pub fn recorded_diagnostic(self, recorded: &serde_json::Value) {
+        if self.saying.quiet >= 2 {
+            return;
+        }
+        if self.saying.format == Format::Json {
+            self.data(&recorded.to_string());
+            return;
+        }
+        let text = |name: &str| recorded[name].as_str().unwrap_or_default().to_owned();
+        let place: String = [text("file"), recorded["line"].to_string(), recorded["column"].to_string()]
+            .into_iter()
+            .take_while(|part| !part.is_empty() && part != "null")
+            .collect::<Vec<_>>()
+            .join(":");
+        let more: String = ["hint", "left_out"]
+            .map(text)
+            .iter()
+            .filter(|more| !more.is_empty())
+            .map(|more| format!("; {more}"))
+            .collect();
+        self.problem(&format!("{place}: {}[{}]: {}{more}", text("severity"), text("rule"), text("message")));
+    }
+}
+
 /// How many errors and warnings, in words.
 pub fn count(diagnostics: &[Diagnostic]) -> String {
     let errors = diagnostics.iter().filter(|d| d.severity == Severity::Error).count();
