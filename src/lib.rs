@@ -27,3 +27,4 @@ pub mod stats;
 pub mod tables;
 pub mod to_do;
 pub mod units;
+pub mod usage;

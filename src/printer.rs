@@ -46,7 +46,12 @@ impl Printer {
     }
 
     /// How long a stage took, if asked.
-    pub fn stage(self, text: &str) {
+    pub fn stage(self, name: &str, began: std::time::Instant) {
+        self.verbose(&format!("{name}: {:.2} s", began.elapsed().as_secs_f64()));
+    }
+
+    /// A line for those who want to know more.
+    pub fn verbose(self, text: &str) {
         if self.saying.verbose > 0 {
             let _ = writeln!(std::io::stderr().lock(), "{text}");
         }

@@ -1,6 +1,9 @@
 //! The build script: one digest of everything this program is made from, so that a run can tell whether the program
 //! that made a month was the same. A version number alone would not do: it stands still while the code is worked on.
 
+#![allow(clippy::print_stdout, reason = "a build script speaks to Cargo on standard output")]
+#![allow(clippy::disallowed_methods, reason = "it reads the sources, and nothing of a fleet")]
+
 use std::path::{Path, PathBuf};
 
 use sha2::{Digest, Sha256};

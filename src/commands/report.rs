@@ -25,6 +25,7 @@ use crate::report::view;
 use crate::schedule::visits::Plan;
 use crate::site::{self, SiteFigures};
 use crate::tables;
+use crate::usage::Usage;
 
 /// Reports a month.
 ///
@@ -93,6 +94,15 @@ struct Run<'a> {
     force: bool,
 }
 
+/// What a run has to account for in its manifest.
+struct Account {
+    renderer: Option<String>,
+    inputs: Vec<FileDigest>,
+    made_from: Option<String>,
+    diagnostics: Vec<Diagnostic>,
+    left_out: Vec<String>,
+}
+
 impl Run<'_> {
     fn interrupted(&self) -> Result<(), Failure> {
         self.stop.check().map_err(|stopped| Failure { status: stopped.exit_status(), error: stopped.into() })
@@ -111,7 +121,7 @@ impl Run<'_> {
         let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
         let month = self.month.to_string();
         let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &inputs);
-        self.printer.stage(&format!("digests in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("digests", clock);
         if !self.force
             && left_out.is_empty()
             && let Some(published) = self.unchanged(&out.join(&month), &made_from)
@@ -135,7 +145,7 @@ impl Run<'_> {
             self.printer.recorded_diagnostic(diagnostic);
         }
         let errors = manifest.diagnostics.iter().any(|diagnostic| diagnostic["severity"] == "error");
-        self.printer.stage(&format!("published files in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("published files", clock);
         self.printer.summary(&format!(
             "{}: nothing changed since it was made; {} stands",
             self.month,
@@ -184,14 +194,10 @@ impl Run<'_> {
         }
         diagnostics.sort_by_cached_key(Diagnostic::order);
         self.printer.diagnostics(&diagnostics);
-        self.printer.stage(&format!(
-            "read and computed {} sites in {:.2} s",
-            sites.len(),
-            clock.elapsed().as_secs_f64()
-        ));
+        self.printer.stage("read, hours and water", clock);
         let clock = Instant::now();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
-        self.printer.stage(&format!("lives of parts in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("lives", clock);
         let clock = Instant::now();
         let figures: Vec<SiteFigures> = sites
             .par_iter()
@@ -200,14 +206,14 @@ impl Run<'_> {
                     .with_forecast_checks(&self.shared.fleet)
             })
             .collect();
-        self.printer.stage(&format!("parts, tasks and past forecasts in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("due, to-do and past forecasts", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
         let part = if self.force { part.anew() } else { part };
         let previous = self.previous_figures(&sites);
-        self.printer.stage(&format!("last month in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("last month", clock);
         let clock = Instant::now();
         let figures = FleetFigures {
             fleet: &self.shared.fleet,
@@ -220,7 +226,7 @@ impl Run<'_> {
         for table in tables::tables(&figures).map_err(Failure::new)? {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
         }
-        self.printer.stage(&format!("tables in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("tables", clock);
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
         let made: Vec<Result<Made, Failure>> = figures
@@ -250,10 +256,11 @@ impl Run<'_> {
                 }
             }
         }
-        self.printer.stage(&format!("documents in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("documents", clock);
         // What the renderer failed at may go well the next time, so the next run is not to think it was done.
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
-        self.finish(part, typesetter, inputs, made_from, &diagnostics, &left_out, figures.sites.len())
+        let renderer = typesetter.map(Typesetter::version);
+        self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
     }
 
     /// The figures of the month before, for the numbers of page one.
@@ -299,22 +306,14 @@ impl Run<'_> {
     fn changed_meanwhile(&self, inputs: &[FileDigest]) -> Option<String> {
         let now = self.inputs();
         let differs = inputs.iter().zip(&now).find(|(before, after)| before != after).map(|(before, _)| before);
-        let listed = Folder::list(&self.shared.folder.root()).ok()?.files;
+        let listed = Folder::list(self.shared.folder.root()).ok()?.files;
         differs
             .map(|file| file.path.clone())
             .or_else(|| listed.iter().find(|file| !self.shared.folder.files.contains(file)).cloned())
     }
 
-    fn finish(
-        &self,
-        part: Part,
-        typesetter: Option<&dyn Typesetter>,
-        inputs: Vec<FileDigest>,
-        made_from: Option<String>,
-        diagnostics: &[Diagnostic],
-        left_out: &[String],
-        sites: usize,
-    ) -> Result<u8, Failure> {
+    fn finish(&self, part: Part, account: Account, sites: usize) -> Result<u8, Failure> {
+        let Account { renderer, inputs, made_from, diagnostics, left_out } = account;
         if let Some(changed) = self.changed_meanwhile(&inputs) {
             return Err(failure(format!(
                 "{changed} changed while it was read, so nothing was published: run it again"
@@ -327,7 +326,7 @@ impl Run<'_> {
             versions: Versions {
                 tubwright: env!("CARGO_PKG_VERSION").to_owned(),
                 source: manifest::SOURCE.to_owned(),
-                renderer: typesetter.map(Typesetter::version),
+                renderer,
                 site_view: view::VIEW_VERSION,
                 record_format: 1,
             },
@@ -335,7 +334,7 @@ impl Run<'_> {
             inputs,
             files: part.files(),
             diagnostics: diagnostics.iter().map(Diagnostic::as_json).collect(),
-            left_out: left_out.to_vec(),
+            left_out: left_out.clone(),
         };
         let bytes = manifest.bytes().map_err(Failure::new)?;
         self.interrupted()?;
@@ -349,12 +348,15 @@ impl Run<'_> {
             1 => "; one thing left out".to_owned(),
             things => format!("; {things} things left out"),
         };
+        if let Some(usage) = Usage::now() {
+            self.printer.verbose(&usage.to_string());
+        }
         self.printer.summary(&format!(
             "{}: {sites} of {} sites in {}{left}{}",
             self.month,
             self.shared.sites.len(),
             published.folder.display(),
-            if diagnostics.is_empty() { String::new() } else { format!("; {}", count(diagnostics)) }
+            if diagnostics.is_empty() { String::new() } else { format!("; {}", count(&diagnostics)) }
         ));
         Ok(status)
     }
