@@ -65,6 +65,10 @@ pub enum Command {
     Demo(Demo),
     /// Write JSON Schemas of the record files, for editors.
     Schema(Schema),
+    /// Write completions for a shell to standard output.
+    Completions(Completions),
+    /// Write manual pages, one for each command.
+    Man(Man),
     /// Append an entry to a site's log.
     Add(Add),
     /// Write a commented file for a new site.
@@ -169,6 +173,21 @@ pub struct Demo {
 #[derive(Debug, Args)]
 pub struct Schema {
     /// The folder they are written into, one file for each kind of record.
+    #[arg(long)]
+    pub out: PathBuf,
+}
+
+/// Write completions for a shell to standard output.
+#[derive(Debug, Args)]
+pub struct Completions {
+    /// The shell.
+    pub shell: clap_complete::Shell,
+}
+
+/// Write manual pages, one for each command.
+#[derive(Debug, Args)]
+pub struct Man {
+    /// The folder they are written into.
     #[arg(long)]
     pub out: PathBuf,
 }

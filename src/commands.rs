@@ -2,8 +2,10 @@
 
 pub mod add;
 pub mod check;
+pub mod completions;
 pub mod demo;
 pub mod explain;
+pub mod man;
 pub mod new;
 pub mod report;
 pub mod schema;
@@ -26,6 +28,8 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),
         Command::Schema(arguments) => schema::run(arguments, printer),
+        Command::Completions(arguments) => completions::run(arguments, printer),
+        Command::Man(arguments) => man::run(arguments, printer),
         Command::Add(arguments) => add::run(arguments, printer),
         Command::New(arguments) => new::run(arguments, printer),
     };
