@@ -207,7 +207,8 @@ fn summary(fleet: &Fleet, statement: &Statement) -> String {
     match callouts {
         0 => says.push_str(", none of them a call-out. "),
         all if all == visits && visits == 1 => says.push_str(", a call-out. "),
-        some => says.push_str(&format!(", {} of them to a call. ", if some == 1 { "one".into() } else { some.to_string() })),
+        1 => says.push_str(", one of them a call-out. "),
+        some => says.push_str(&format!(", {some} of them call-outs. ")),
     }
     let sums = &statement.sums;
     if sums.covered > Decimal::ZERO {
