@@ -5,9 +5,10 @@
 //! is made harmless.
 
 mod part_lives;
+mod pump_failures;
 
 use chrono::NaiveDate;
-use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series, SortMultipleOptions};
+use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series};
 use polars_io::SerWriter;
 use polars_io::csv::write::CsvWriter;
 use rust_decimal::prelude::ToPrimitive;
@@ -16,9 +17,7 @@ use crate::address::Address;
 use crate::basis::Figure;
 use crate::figures;
 use crate::fleet_figures::FleetFigures;
-use crate::quantities::failures::Failures;
 use crate::quantities::water_turnover::WaterMonth;
-use crate::records::Site;
 use crate::site::SiteFigures;
 
 /// A table as it is written.
@@ -138,7 +137,7 @@ pub fn tables(figures: &FleetFigures) -> Result<Vec<Table>, TableError> {
         water_tests(sites)?,
         parts(sites)?,
         part_lives::part_lives(figures.lives)?,
-        pump_failures(sites)?,
+        pump_failures::pump_failures(sites, figures.lives)?,
         forecast_check(sites)?,
         to_do(sites)?,
     ];
@@ -354,111 +353,6 @@ fn parts(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("source", |r| Cell::text(figures::source_text(&r.row.0.sources))),
         ],
     )
-}
-
-struct FailureRow {
-    scope: &'static str,
-    id: String,
-    failures: i64,
-    exposure: Option<f64>,
-    growth: Option<f64>,
-    p_worsening: Option<f64>,
-    verdict: &'static str,
-}
-
-const FAILURE_COLUMNS: &[Column<FailureRow>] = &[
-    ("scope", |r| Cell::text(r.scope)),
-    ("id", |r| Cell::text(&r.id)),
-    ("clock", |_| Cell::text("hours")),
-    ("failures", |r| Cell::Count(Some(r.failures))),
-    ("exposure", |r| Cell::rounded(r.exposure, 2)),
-    ("rate_per_1000", |r| Cell::rounded(r.exposure.filter(|e| *e > 0.0).map(|e| r.failures as f64 / e * 1000.0), 6)),
-    ("growth", |r| Cell::rounded(r.growth, 4)),
-    ("growth_low", |_| Cell::Number(None)),
-    ("growth_high", |_| Cell::Number(None)),
-    ("p_worsening", |r| Cell::rounded(r.p_worsening, 6)),
-    ("verdict", |r| Cell::text(r.verdict)),
-    ("expected_12mo", |_| Cell::Number(None)),
-    ("expected_low", |_| Cell::Number(None)),
-    ("expected_high", |_| Cell::Number(None)),
-];
-
-fn pump_failures(sites: &[SiteFigures]) -> Result<Table, TableError> {
-    let name = "pump_failures";
-    let wrap = |source| TableError { name, source };
-    let of_pumps: Vec<(FailureRow, String, String)> = pumps(sites)
-        .map(|(site, pump)| {
-            let id = format!("{}/{}", site.site.id, pump.at);
-            (failure_row(id, &pump.failures), site.site.id.to_string(), model_of(site.site, &pump.at))
-        })
-        .collect();
-    let counts: Vec<i64> = of_pumps.iter().map(|(row, _, _)| row.failures).collect();
-    let exposures: Vec<Option<f64>> = of_pumps.iter().map(|(row, _, _)| row.exposure).collect();
-    let keys = |pick: fn(&(FailureRow, String, String)) -> String| of_pumps.iter().map(pick).collect::<Vec<String>>();
-    let all = DataFrame::new(
-        of_pumps.len(),
-        vec![
-            Series::new("model".into(), keys(|(_, _, model)| model.clone())).into(),
-            Series::new("site".into(), keys(|(_, site, _)| site.clone())).into(),
-            Series::new("fleet".into(), keys(|_| "all".to_owned())).into(),
-            Series::new("failures".into(), counts).into(),
-            Series::new("exposure".into(), exposures).into(),
-        ],
-    )
-    .map_err(wrap)?;
-    let mut rows: Vec<FailureRow> = of_pumps.into_iter().map(|(row, _, _)| row).collect();
-    for scope in ["model", "site", "fleet"] {
-        rows.extend(grouped(&all, scope).map_err(wrap)?);
-    }
-    table(name, &rows, FAILURE_COLUMNS)
-}
-
-/// Failures and exposure added up by a key, sorted by it.
-fn grouped(all: &DataFrame, scope: &'static str) -> Result<Vec<FailureRow>, polars::error::PolarsError> {
-    // The lazy engine would double the build for three sums.
-    #[expect(deprecated, reason = "eager sums; the lazy engine is not built in")]
-    let sums = all.group_by_stable([scope])?.select(["failures", "exposure"]).sum()?;
-    let sums = sums.sort([scope], SortMultipleOptions::default())?;
-    let ids = sums.column(scope)?.str()?.clone();
-    let failures = sums.column("failures_sum")?.i64()?.clone();
-    let exposure = sums.column("exposure_sum")?.f64()?.clone();
-    Ok((0..sums.height())
-        .filter_map(|row| {
-            let id = ids.get(row).filter(|id| !id.is_empty())?.to_owned();
-            let failures = failures.get(row).unwrap_or(0);
-            Some(FailureRow {
-                scope,
-                id,
-                failures,
-                exposure: exposure.get(row),
-                growth: None,
-                p_worsening: None,
-                verdict: if failures < 5 { "too few failures" } else { "" },
-            })
-        })
-        .collect())
-}
-
-fn failure_row(id: String, failures: &Failures) -> FailureRow {
-    let tested = failures.growth.is_some() || failures.incidents.len() < crate::quantities::failures::LEAST_FAILURES;
-    FailureRow {
-        scope: "pump",
-        id,
-        failures: failures.incidents.len() as i64,
-        exposure: failures.exposure_hours,
-        growth: failures.growth,
-        p_worsening: failures.p_worsening,
-        verdict: if tested { failures.trend.words() } else { "" },
-    }
-}
-
-fn model_of(site: &Site, at: &Address) -> String {
-    site.spas
-        .iter()
-        .flat_map(|s| &s.pumps)
-        .find(|p| p.at == *at)
-        .and_then(|pump| crate::quantities::run_hours::model_now(site, pump))
-        .unwrap_or_default()
 }
 
 fn forecast_check(sites: &[SiteFigures]) -> Result<Table, TableError> {
