@@ -3,7 +3,10 @@
 //! was done, simulate a year, and quote it.
 
 pub mod contract;
+pub mod simulation;
+pub mod spread;
 pub mod statement;
+pub mod year;
 
 use chrono::NaiveDate;
 use rust_decimal::{Decimal, RoundingStrategy};

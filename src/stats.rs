@@ -5,6 +5,8 @@
 
 pub mod counts;
 pub mod posterior;
+pub mod random;
+pub mod renewal_path;
 pub mod renewals;
 pub mod replacement;
 pub mod survival;
