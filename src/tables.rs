@@ -5,6 +5,7 @@
 //! is made harmless.
 
 mod part_lives;
+mod visits;
 
 use chrono::NaiveDate;
 use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series, SortMultipleOptions};
@@ -140,6 +141,7 @@ pub fn tables(figures: &FleetFigures) -> Result<Vec<Table>, TableError> {
         part_lives::part_lives(figures.lives)?,
         pump_failures(sites)?,
         forecast_check(sites)?,
+        visits::visits(&figures.plan)?,
         to_do(sites)?,
     ];
     // A table of a header alone would look like a mistake.

@@ -21,9 +21,10 @@ use crate::records::tree::LARGEST_SHEET;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::typst::{Places, Typesetter, Typst};
 use crate::report::view;
-use crate::schedule::visits::Plan;
+use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables;
+use crate::to_do;
 
 /// `run.json`: what a run read and wrote. No clock and no absolute path, so that it repeats.
 #[derive(Debug, Serialize)]
@@ -147,7 +148,7 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage(&format!("lives of parts in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
-        let figures: Vec<SiteFigures> = sites
+        let mut figures: Vec<SiteFigures> = sites
             .par_iter()
             .map(|(site, spas)| {
                 site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
@@ -155,6 +156,15 @@ impl Run<'_> {
             })
             .collect();
         self.printer.stage(&format!("parts, tasks and past forecasts in {:.2} s", clock.elapsed().as_secs_f64()));
+        let clock = Instant::now();
+        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
+        for not_fitted in &plan.not_fitted {
+            // The sites are in sorted order.
+            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
+                figures[place].to_do.push(to_do::not_fitted(not_fitted));
+            }
+        }
+        self.printer.stage(&format!("the year's visits in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -167,7 +177,7 @@ impl Run<'_> {
             fleet: &self.shared.fleet,
             month: self.month,
             as_of: self.as_of,
-            plan: Plan::default(),
+            plan,
             sites: figures,
             lives: &lives,
         };
