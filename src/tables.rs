@@ -6,6 +6,7 @@
 
 mod part_lives;
 mod pump_failures;
+mod visits;
 
 use chrono::NaiveDate;
 use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series};
@@ -139,6 +140,7 @@ pub fn tables(figures: &FleetFigures) -> Result<Vec<Table>, TableError> {
         part_lives::part_lives(figures.lives)?,
         pump_failures::pump_failures(sites, figures.lives)?,
         forecast_check(sites)?,
+        visits::visits(&figures.plan)?,
         to_do(sites)?,
     ];
     // A table of a header alone would look like a mistake.
