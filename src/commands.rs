@@ -7,6 +7,7 @@ pub mod explain;
 pub mod new;
 pub mod report;
 pub mod schema;
+pub mod swap;
 
 use std::path::Path;
 
@@ -26,6 +27,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Schema(arguments) => schema::run(arguments, printer),
         Command::Add(arguments) => add::run(arguments, printer),
         Command::New(arguments) => new::run(arguments, printer),
+        Command::Swap(arguments) => swap::run(arguments, printer),
     };
     match result {
         Ok(status) => status,

@@ -23,6 +23,7 @@ pub mod report;
 pub mod schedule;
 pub mod site;
 pub mod stats;
+pub mod swap;
 pub mod tables;
 pub mod to_do;
 pub mod units;
