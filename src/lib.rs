@@ -27,3 +27,4 @@ pub mod swap;
 pub mod tables;
 pub mod to_do;
 pub mod units;
+pub mod work_sheet;

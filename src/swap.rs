@@ -5,6 +5,7 @@
 //! `quantities::like_for_like` and passes nothing that rule does not; a flow it gives is calculated and says so; it
 //! never says that somebody may do the work, which the local code does.
 
+mod measures;
 mod words;
 
 use uom::si::electric_current::ampere;
@@ -22,6 +23,7 @@ use crate::records::tubs::Speed;
 use crate::records::{Fleet, Pump, Site, Spa};
 use crate::units::Length;
 
+pub use measures::{measures_of, pump_measures};
 pub use words::{attribute_name, job_words, lines, measure_words, power_words, size_words, trimmed, where_to_look};
 
 /// Conductors of a motor of one speed, with the protective one: common practice, no source.
