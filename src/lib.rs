@@ -26,3 +26,4 @@ pub mod stats;
 pub mod tables;
 pub mod to_do;
 pub mod units;
+pub mod workbook;

@@ -18,12 +18,14 @@ use crate::quantities::{self, SpaFigures};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::LARGEST_SHEET;
+use crate::report::index;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::typst::{Places, Typesetter, Typst};
 use crate::report::view;
 use crate::schedule::visits::Plan;
 use crate::site::{self, SiteFigures};
 use crate::tables;
+use crate::workbook;
 
 /// `run.json`: what a run read and wrote. No clock and no absolute path, so that it repeats.
 #[derive(Debug, Serialize)]
@@ -171,10 +173,20 @@ impl Run<'_> {
             sites: figures,
             lives: &lives,
         };
-        for table in tables::tables(&figures).map_err(Failure::new)? {
+        let all_tables = tables::tables(&figures).map_err(Failure::new)?;
+        for table in &all_tables {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
         }
         self.printer.stage(&format!("tables in {:.2} s", clock.elapsed().as_secs_f64()));
+        let clock = Instant::now();
+        let month = self.month.in_words();
+        let fleet = &self.shared.fleet;
+        let given = workbook::Given { fleet, month: &month, as_of: self.as_of, tables: &all_tables };
+        let bytes = workbook::workbook(&given).map_err(Failure::new)?;
+        part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
+        drop(all_tables);
+        self.interrupted()?;
+        self.printer.stage(&format!("workbook in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
         let made: Vec<Result<Made, Failure>> = figures
@@ -204,6 +216,9 @@ impl Run<'_> {
             }
         }
         self.printer.stage(&format!("documents in {:.2} s", clock.elapsed().as_secs_f64()));
+        let page = index::view(&figures, &part.files(), &left_out);
+        let page = maker.templates().render_index(&page).map_err(Failure::new)?;
+        part.write("index.html", page.as_bytes()).map_err(Failure::new)?;
         self.finish(part, typesetter, inputs, &diagnostics, &left_out, figures.sites.len())
     }
 
