@@ -98,6 +98,8 @@ pub struct Row {
     pub turnover: String,
     /// Its limit, or what else is to be said of it; may be empty.
     pub limit: String,
+    /// Whether a spa's water is turned over too slowly or filtered too few hours.
+    pub is_short: bool,
     /// Turnover against its limit, for sorting; empty where it is not known.
     pub turnover_key: String,
     /// Parts past their limit or due in 90 days; a number.
@@ -200,18 +202,29 @@ fn row(figures: &FleetFigures, standing: &Standing, written: &BTreeSet<&str>, of
     ];
     let report = format!("{folder}/report.pdf");
     let closed = site.is_closed(standing.site.as_of);
-    let (turnover, limit, turnover_key) = match &standing.numbers.worst {
+    let (turnover, mut limit, turnover_key) = match &standing.numbers.worst {
         Some((_, minutes, limit)) => (
             format!("{} min", format::number(*minutes, 1)),
-            limit.map_or("no limit known".to_owned(), |limit| format!("limit {} min", format::number(limit, 0))),
+            match limit {
+                Some(limit) if minutes > limit => format!("over the limit of {} min", format::number(*limit, 0)),
+                Some(limit) => format!("limit {} min", format::number(*limit, 0)),
+                None => "no limit known".to_owned(),
+            },
             format!("{:.3}", limit.map_or(*minutes / 1e6, |limit| minutes / limit)),
         ),
         None if closed => ("closed".to_owned(), String::new(), String::new()),
         None => (NOT_KNOWN.to_owned(), String::new(), String::new()),
     };
-    let short = standing.site.spas.iter().any(|spa| {
-        spa.water.months.last().is_some_and(|row| row.verdict == Verdict::Short && row.failing == ["filtration hours"])
-    });
+    let short: Vec<_> = standing
+        .site
+        .spas
+        .iter()
+        .filter_map(|spa| spa.water.months.last())
+        .filter(|row| row.verdict == Verdict::Short)
+        .collect();
+    if short.iter().any(|row| row.failing.contains(&"filtration hours")) {
+        limit.push_str("; filtered too few hours");
+    }
     let visit = figures.plan.of_site(&site.id).map(|visit| visit.date).min();
     let cost = standing.numbers.planned_cost.filter(|_| office);
     Row {
@@ -227,7 +240,8 @@ fn row(figures: &FleetFigures, standing: &Standing, written: &BTreeSet<&str>, of
         first: standing.groups.first().map_or_else(String::new, |group| first_thing(standing, group)),
         things: standing.groups.len().to_string(),
         turnover,
-        limit: if short { format!("{limit}; filtered too few hours a day") } else { limit },
+        limit,
+        is_short: !short.is_empty(),
         turnover_key,
         parts: standing.numbers.parts_due.to_string(),
         visit: visit.map_or_else(String::new, |day| format::near_date(day, figures.as_of)),
