@@ -29,6 +29,30 @@ pub struct Table {
     pub csv: Vec<u8>,
     /// How many rows it has.
     pub rows: usize,
+    /// The same cells with their types, for the workbook.
+    pub columns: Vec<TypedColumn>,
+}
+
+/// A column with its values; nothing stands where a value is not known.
+#[derive(Debug)]
+pub struct TypedColumn {
+    /// Its name, with the unit in it.
+    pub name: &'static str,
+    /// What stands in it, row by row.
+    pub values: Values,
+}
+
+/// The values of a column.
+#[derive(Debug)]
+pub enum Values {
+    /// Texts, made harmless.
+    Texts(Vec<Option<String>>),
+    /// Days.
+    Days(Vec<Option<NaiveDate>>),
+    /// Numbers, rounded as in the CSV.
+    Numbers(Vec<Option<f64>>),
+    /// Whole numbers.
+    Counts(Vec<Option<i64>>),
 }
 
 /// A table could not be put together.
@@ -42,6 +66,7 @@ pub struct TableError {
 /// A cell.
 enum Cell {
     Text(String),
+    Date(Option<NaiveDate>),
     Number(Option<f64>),
     Count(Option<i64>),
 }
@@ -51,7 +76,7 @@ impl Cell {
         Self::Text(harmless(&text.to_string()))
     }
     fn date(day: Option<NaiveDate>) -> Self {
-        Self::Text(day.map_or_else(String::new, |day| day.to_string()))
+        Self::Date(day)
     }
     fn rounded(value: Option<f64>, decimals: i32) -> Self {
         let scale = 10f64.powi(decimals);
@@ -73,36 +98,37 @@ pub fn harmless(text: &str) -> String {
 /// A column: its name and what stands in it.
 type Column<R> = (&'static str, fn(&R) -> Cell);
 
-fn frame<R>(rows: &[R], columns: &[Column<R>]) -> Result<DataFrame, polars::error::PolarsError> {
+/// A column's cells put together; the first cell says what kind all are.
+fn typed<R>(rows: &[R], (name, cell): &Column<R>) -> TypedColumn {
+    let cells = rows.iter().map(cell);
+    let values = match rows.first().map(cell) {
+        Some(Cell::Number(_)) => Values::Numbers(cells.map(|c| if let Cell::Number(n) = c { n } else { None }).collect()),
+        Some(Cell::Count(_)) => Values::Counts(cells.map(|c| if let Cell::Count(n) = c { n } else { None }).collect()),
+        Some(Cell::Date(_)) => Values::Days(cells.map(|c| if let Cell::Date(day) = c { day } else { None }).collect()),
+        _ => Values::Texts(
+            // An empty text is not known, and a cell is then empty without quotes.
+            cells.map(|c| if let Cell::Text(t) = c { Some(t).filter(|t| !t.is_empty()) } else { None }).collect(),
+        ),
+    };
+    TypedColumn { name, values }
+}
+
+fn frame(rows: usize, columns: &[TypedColumn]) -> Result<DataFrame, polars::error::PolarsError> {
     let series = columns
         .iter()
-        .map(|(name, cell)| {
-            let cells: Vec<Cell> = rows.iter().map(cell).collect();
-            let name = (*name).into();
-            let series = match cells.first() {
-                Some(Cell::Number(_)) => {
-                    let numbers: Vec<Option<f64>> =
-                        cells.iter().map(|c| if let Cell::Number(n) = c { *n } else { None }).collect();
-                    Series::new(name, numbers)
+        .map(|column| {
+            let name = column.name.into();
+            PolarsColumn::from(match &column.values {
+                Values::Texts(texts) => Series::new(name, texts),
+                Values::Days(days) => {
+                    Series::new(name, days.iter().map(|day| day.map(|day| day.to_string())).collect::<Vec<_>>())
                 }
-                Some(Cell::Count(_)) => {
-                    let counts: Vec<Option<i64>> =
-                        cells.iter().map(|c| if let Cell::Count(n) = c { *n } else { None }).collect();
-                    Series::new(name, counts)
-                }
-                _ => {
-                    // An empty text is not known, and a cell is then empty without quotes.
-                    let texts: Vec<Option<&str>> = cells
-                        .iter()
-                        .map(|c| if let Cell::Text(t) = c { Some(t.as_str()).filter(|t| !t.is_empty()) } else { None })
-                        .collect();
-                    Series::new(name, texts)
-                }
-            };
-            PolarsColumn::from(series)
+                Values::Numbers(numbers) => Series::new(name, numbers),
+                Values::Counts(counts) => Series::new(name, counts),
+            })
         })
         .collect();
-    DataFrame::new(rows.len(), series)
+    DataFrame::new(rows, series)
 }
 
 fn csv(mut frame: DataFrame) -> Result<Vec<u8>, polars::error::PolarsError> {
@@ -112,8 +138,9 @@ fn csv(mut frame: DataFrame) -> Result<Vec<u8>, polars::error::PolarsError> {
 }
 
 fn table<R>(name: &'static str, rows: &[R], columns: &[Column<R>]) -> Result<Table, TableError> {
-    let csv = frame(rows, columns).and_then(csv).map_err(|source| TableError { name, source })?;
-    Ok(Table { name, csv, rows: rows.len() })
+    let columns: Vec<TypedColumn> = columns.iter().map(|column| typed(rows, column)).collect();
+    let csv = frame(rows.len(), &columns).and_then(csv).map_err(|source| TableError { name, source })?;
+    Ok(Table { name, csv, rows: rows.len(), columns })
 }
 
 /// A row beside the site it belongs to.
