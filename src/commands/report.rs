@@ -1,6 +1,8 @@
 //! `tubwright report`: a month's figures and documents, published whole or not at all.
 
+use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::{Mutex, PoisonError};
 use std::time::Instant;
 
 use chrono::NaiveDate;
@@ -13,21 +15,23 @@ use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
-use crate::output::{FileDigest, OutputFolder, Part};
+use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
 use crate::quantities::{self, SpaFigures};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
 use crate::report;
+use crate::report::index;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
 use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
-use crate::tables;
+use crate::tables::{self, Table, TableError};
 use crate::to_do;
 use crate::usage::Usage;
+use crate::workbook;
 
 /// Reports a month.
 ///
@@ -223,7 +227,9 @@ impl Run<'_> {
             .part(&self.month.to_string())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
         let part = if self.force { part.anew() } else { part };
-        let previous = self.previous_figures(&sites);
+        // Only documents show them.
+        let previous =
+            if typesetter.is_some() { self.previous_figures(&sites) } else { sites.iter().map(|_| None).collect() };
         self.printer.stage("last month", clock);
         let clock = Instant::now();
         let figures = FleetFigures {
@@ -234,10 +240,17 @@ impl Run<'_> {
             sites: figures,
             lives: &lives,
         };
-        for table in tables::tables(&figures).map_err(Failure::new)? {
-            part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
-        }
+        let all_tables = write_tables(&part, &figures)?;
         self.printer.stage("tables", clock);
+        let clock = Instant::now();
+        let month = self.month.in_words();
+        let fleet = &self.shared.fleet;
+        let given = workbook::Given { fleet, month: &month, as_of: self.as_of, tables: &all_tables };
+        let bytes = workbook::workbook(&given).map_err(Failure::new)?;
+        part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
+        drop(all_tables);
+        self.interrupted()?;
+        self.printer.stage("workbook", clock);
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
         let made: Vec<Result<Made, Failure>> = figures
@@ -269,6 +282,11 @@ impl Run<'_> {
             }
         }
         self.printer.stage("documents", clock);
+        let clock = Instant::now();
+        let page = index::view(&figures, &part.files(), &left_out);
+        let page = maker.templates().render_index(&page).map_err(Failure::new)?;
+        part.write("index.html", page.as_bytes()).map_err(Failure::new)?;
+        self.printer.stage("page", clock);
         // What the renderer failed at may go well the next time, so the next run is not to think it was done.
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
@@ -372,4 +390,34 @@ impl Run<'_> {
         ));
         Ok(status)
     }
+}
+
+/// Writes every table, piece by piece as it is put together.
+fn write_tables(part: &Part, figures: &FleetFigures) -> Result<Vec<Table>, Failure> {
+    let growing: Mutex<BTreeMap<&'static str, Growing>> = Mutex::default();
+    let written = tables::tables(figures, |name, piece| -> Result<(), WriteError> {
+        // Taken out while it is written to, so that tables do not wait for each other.
+        let open = growing.lock().unwrap_or_else(PoisonError::into_inner).remove(name);
+        let mut file = match open {
+            Some(file) => file,
+            None => part.begin(&format!("tables/{name}.csv"))?,
+        };
+        file.put(piece)?;
+        growing.lock().unwrap_or_else(PoisonError::into_inner).insert(name, file);
+        Ok(())
+    })
+    .map_err(Failure::new)?;
+    for (_, file) in growing.into_inner().unwrap_or_else(PoisonError::into_inner) {
+        part.finish(file).map_err(Failure::new)?;
+    }
+    Ok(written)
+}
+
+/// Why a table could not be written.
+#[derive(Debug, thiserror::Error)]
+enum WriteError {
+    #[error(transparent)]
+    Table(#[from] TableError),
+    #[error(transparent)]
+    Output(#[from] OutputError),
 }
