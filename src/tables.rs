@@ -6,6 +6,7 @@
 
 mod part_lives;
 mod pump_failures;
+mod visits;
 
 use chrono::NaiveDate;
 use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series};
@@ -201,7 +202,11 @@ pub fn tables<E: From<TableError> + Send>(
         .flatten()
         .collect();
     let sites = figures.sites.as_slice();
-    let of_fleet = [part_lives::part_lives(figures.lives)?, pump_failures::pump_failures(sites, figures.lives)?];
+    let of_fleet = [
+        part_lives::part_lives(figures.lives)?,
+        pump_failures::pump_failures(sites, figures.lives)?,
+        visits::visits(&figures.plan)?,
+    ];
     // A table of a header alone would look like a mistake.
     for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {
         write(table.name, &table.csv)?;

@@ -25,9 +25,10 @@ use crate::report::index;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
-use crate::schedule::visits::Plan;
+use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables::{self, Table, TableError};
+use crate::to_do;
 use crate::usage::Usage;
 use crate::workbook;
 
@@ -203,7 +204,7 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
         let clock = Instant::now();
-        let figures: Vec<SiteFigures> = sites
+        let mut figures: Vec<SiteFigures> = sites
             .par_iter()
             .map(|(site, spas)| {
                 site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
@@ -211,6 +212,15 @@ impl Run<'_> {
             })
             .collect();
         self.printer.stage("due, to-do and past forecasts", clock);
+        let clock = Instant::now();
+        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
+        for not_fitted in &plan.not_fitted {
+            // The sites are in sorted order.
+            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
+                figures[place].to_do.push(to_do::not_fitted(not_fitted));
+            }
+        }
+        self.printer.stage("visits", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -225,7 +235,7 @@ impl Run<'_> {
             fleet: &self.shared.fleet,
             month: self.month,
             as_of: self.as_of,
-            plan: Plan::default(),
+            plan,
             sites: figures,
             lives: &lives,
         };

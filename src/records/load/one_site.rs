@@ -164,6 +164,7 @@ impl<'a> SiteReader<'a> {
             assumed.push(Assumed { what: "no use, so no limit applies".to_owned(), change: place_of_site("use") });
         }
         let travel = rest.as_ref().and_then(|f| f.travel.clone()).unwrap_or_default();
+        let visit_days = rest.as_ref().and_then(|f| f.visit_days.clone());
         let mut resolved = Vec::new();
         for (id, mut spa) in spas {
             if let Some(name) = spa.r#type.clone() {
@@ -193,6 +194,7 @@ impl<'a> SiteReader<'a> {
             contact,
             key,
             travel,
+            visit_days,
             records_from: records_from.map(|d| d.0),
             closed: closed
                 .iter()
