@@ -103,7 +103,9 @@ type Column<R> = (&'static str, fn(&R) -> Cell);
 fn typed<R>(rows: &[R], (name, cell): &Column<R>) -> TypedColumn {
     let cells = rows.iter().map(cell);
     let values = match rows.first().map(cell) {
-        Some(Cell::Number(_)) => Values::Numbers(cells.map(|c| if let Cell::Number(n) = c { n } else { None }).collect()),
+        Some(Cell::Number(_)) => {
+            Values::Numbers(cells.map(|c| if let Cell::Number(n) = c { n } else { None }).collect())
+        }
         Some(Cell::Count(_)) => Values::Counts(cells.map(|c| if let Cell::Count(n) = c { n } else { None }).collect()),
         Some(Cell::Date(_)) => Values::Days(cells.map(|c| if let Cell::Date(day) = c { day } else { None }).collect()),
         _ => Values::Texts(
@@ -184,7 +186,8 @@ pub fn tables<E: From<TableError> + Send>(
                     continue;
                 }
                 // The head of a piece stands in the first one already.
-                let head = if whole.is_some() { piece.csv.iter().position(|b| *b == b'\n').map_or(0, |i| i + 1) } else { 0 };
+                let head =
+                    if whole.is_some() { piece.csv.iter().position(|b| *b == b'\n').map_or(0, |i| i + 1) } else { 0 };
                 write(piece.name, &piece.csv[head..])?;
                 piece.csv = Vec::new();
                 match &mut whole {

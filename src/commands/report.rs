@@ -221,7 +221,7 @@ impl Run<'_> {
                 figures[place].to_do.push(to_do::not_fitted(not_fitted));
             }
         }
-        self.printer.stage("plan", clock);
+        self.printer.stage("visits", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())

@@ -144,9 +144,8 @@ fn book_age(part: &Part) -> Option<f64> {
 /// Gathers the lives of a site up to the as-of day.
 pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: NaiveDate) -> SiteLives {
     let mut result = SiteLives::default();
-    let is_modelled = |name: &str| {
-        fleet.book.parts.iter().any(|(id, part)| id.as_str() == name && book_age(part).is_some())
-    };
+    let is_modelled =
+        |name: &str| fleet.book.parts.iter().any(|(id, part)| id.as_str() == name && book_age(part).is_some());
     let pumps = figures.iter().flat_map(|spa| &spa.pumps);
     result.residual = pumps.filter_map(|pump| ResidualHistory::of(&pump.failures, is_modelled)).collect();
     let Some(watched_from) = site.records_start() else {

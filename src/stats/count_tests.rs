@@ -71,7 +71,9 @@ fn units_that_differ() {
     let of = |field: &str| data[field].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect::<Vec<f64>>();
     let units: Vec<(f64, f64)> = of("failures").into_iter().zip(of("exposure")).collect();
     let spread = spread_of_rates(&units).unwrap();
-    let near = |found: f64, field: &str| assert!((found / expected[field].as_f64().unwrap() - 1.0).abs() < 1e-5, "{field} {found}");
+    let near = |found: f64, field: &str| {
+        assert!((found / expected[field].as_f64().unwrap() - 1.0).abs() < 1e-5, "{field} {found}")
+    };
     near(spread.shape, "a");
     near(spread.rate, "b");
     near(likelihood(&units, &spread), "loglik");

@@ -51,7 +51,8 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
     let mut rows = Vec::new();
     let mut sums: [BTreeMap<String, Sum>; 3] = Default::default();
     for (site, pump) in super::pumps(sites) {
-        let outlook = site.pumps_to_come.iter().find(|(at, _)| *at == pump.at).and_then(|(_, outlook)| outlook.as_ref());
+        let outlook =
+            site.pumps_to_come.iter().find(|(at, _)| *at == pump.at).and_then(|(_, outlook)| outlook.as_ref());
         let row = of_pump(format!("{}/{}", site.site.id, pump.at), &pump.failures, outlook.map(|o| o.failures));
         let keys = [model_of(site.site, &pump.at), site.site.id.to_string(), "all".to_owned()];
         for (key, sums) in keys.into_iter().zip(&mut sums).filter(|(key, _)| !key.is_empty()) {
