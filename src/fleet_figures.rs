@@ -4,6 +4,7 @@
 use chrono::NaiveDate;
 
 use crate::calendar::Month;
+use crate::costs::outlook::FleetCosts;
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::Fleet;
 use crate::schedule::visits::Plan;
@@ -24,4 +25,6 @@ pub struct FleetFigures<'a> {
     pub lives: &'a FleetLives,
     /// The planned visits.
     pub plan: Plan,
+    /// What it will cost, and which contracts pay.
+    pub costs: FleetCosts,
 }

@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
+use crate::costs::outlook::ExpectedYear;
 use crate::costs::{self, PlannedYear};
 use crate::diagnostic::Diagnostic;
 use crate::quantities::expected_failures::PumpOutlook;
@@ -29,6 +30,8 @@ pub struct SiteFigures<'a> {
     pub tasks: Vec<due::TaskDue<'a>>,
     /// The planned year.
     pub year: PlannedYear,
+    /// What the coming twelve months may cost; `None` until they are drawn, or where no cost of labour is written.
+    pub expected_year: Option<ExpectedYear>,
     /// Past forecasts of hours against what happened; empty until they are asked for, since eight forecasts a pump
     /// are made for them.
     pub forecast_checks: Vec<ForecastCheck>,
@@ -60,7 +63,7 @@ pub fn site_figures<'a>(
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
     let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    SiteFigures { site, spas, parts, pumps_to_come, tasks, year, forecast_checks: Vec::new(), to_do, lives, as_of }
+    SiteFigures { site, spas, parts, pumps_to_come, tasks, year, expected_year: None, forecast_checks: Vec::new(), to_do, lives, as_of }
 }
 
 /// Reads a site as it was known on a day and computes the figures of its spas.

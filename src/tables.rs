@@ -4,8 +4,10 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod costs;
 mod part_lives;
 mod pump_failures;
+pub mod quoted;
 mod visits;
 
 use chrono::NaiveDate;
@@ -202,10 +204,13 @@ pub fn tables<E: From<TableError> + Send>(
         .flatten()
         .collect();
     let sites = figures.sites.as_slice();
+    let units = crate::costs::year::minor_units(&figures.fleet.settings.currency.0);
     let of_fleet = [
         part_lives::part_lives(figures.lives)?,
         pump_failures::pump_failures(sites, figures.lives)?,
         visits::visits(&figures.plan)?,
+        costs::costs(&figures.costs, units)?,
+        costs::contracts(&figures.costs, units)?,
     ];
     // A table of a header alone would look like a mistake.
     for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {

@@ -100,6 +100,15 @@ pub struct ContractYear {
     pub next_by_index: Option<Decimal>,
 }
 
+impl ContractYear {
+    /// What planned work is still to come under the contract, in minor units.
+    pub fn planned_to_come(&self) -> f64 {
+        let means = &self.to_come.1;
+        let parts = if self.scope == Scope::Labour { 0.0 } else { means.planned_parts };
+        means.planned_labour + means.planned_travel + parts
+    }
+}
+
 /// The fleet's costs to come.
 #[derive(Debug, Clone, Default)]
 pub struct FleetCosts {
@@ -162,6 +171,23 @@ pub fn outlook(fleet: &Fleet, sites: &[SiteFigures], plan: &Plan, lives: &FleetL
         .collect();
     costs.twelve_months = drawn.into_iter().map(|drawn| (drawn.id, drawn.twelve_months.0)).collect();
     costs
+}
+
+/// The coming twelve months of each site; `None` for all where no cost of labour is written.
+pub fn twelve_months(
+    fleet: &Fleet,
+    sites: &[SiteFigures],
+    plan: &Plan,
+    lives: &FleetLives,
+    as_of: NaiveDate,
+) -> Vec<Option<ExpectedYear>> {
+    if fleet.settings.labour.cost.as_ref().and_then(|cost| cost.on(as_of)).is_none() {
+        return sites.iter().map(|_| None).collect();
+    }
+    let habits = Habits::of(fleet, sites.iter().map(|site| site.site));
+    let seed = fleet.settings.seed.unwrap_or(1);
+    let worlds = Worlds::new(lives, seed, Window::of_twelve_months(as_of), DRAWS);
+    sites.par_iter().map(|site| Some(expected_year(fleet, site, plan, habits, &worlds).0)).collect()
 }
 
 /// What the coming twelve months of a site may cost, with the totals of the years drawn.

@@ -25,6 +25,8 @@ pub struct Numbers {
     pub parts_due: usize,
     /// The planned work of twelve months, if any of it has a price.
     pub planned_cost: Option<Decimal>,
+    /// What the coming twelve months are expected to cost, failures and ways too: mean, and the ends of the central 80 %.
+    pub expected_cost: Option<(f64, f64, f64)>,
 }
 
 impl Numbers {
@@ -43,7 +45,12 @@ impl Numbers {
                 against(a).total_cmp(&against(b))
             });
         let priced = site.year.lines.iter().any(|line| line.amount.is_some());
-        Self { worst, parts_due: site.parts_due_within(90), planned_cost: priced.then_some(site.year.total) }
+        Self {
+            worst,
+            parts_due: site.parts_due_within(90),
+            planned_cost: priced.then_some(site.year.total),
+            expected_cost: site.expected_year.as_ref().map(|year| (year.mean, year.low, year.high)),
+        }
     }
 }
 
