@@ -24,4 +24,5 @@ pub mod site;
 pub mod stats;
 pub mod tables;
 pub mod to_do;
+pub mod to_do_failures;
 pub mod units;

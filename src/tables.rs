@@ -4,6 +4,7 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod measured_trends;
 mod part_lives;
 mod pump_failures;
 
@@ -137,6 +138,8 @@ pub fn tables(sites: &[SiteFigures], lives: &FleetLives) -> Result<Vec<Table>, T
         parts(sites)?,
         part_lives::part_lives(lives)?,
         pump_failures::pump_failures(sites, lives)?,
+        pump_failures::failure_costs(sites, lives)?,
+        measured_trends::measured_trends(sites)?,
         forecast_check(sites)?,
         to_do(sites)?,
     ];

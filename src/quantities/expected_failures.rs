@@ -62,12 +62,7 @@ impl KindOutlook {
         Self { nodes }
     }
 
-    fn outlooks<'a>(
-        &'a self,
-        age: f64,
-        further: f64,
-        planned: &'a [f64],
-    ) -> impl Iterator<Item = (Outlook, f64)> + 'a {
+    fn outlooks<'a>(&'a self, age: f64, further: f64, planned: &'a [f64]) -> impl Iterator<Item = (Outlook, f64)> + 'a {
         self.nodes.iter().map(move |(node, weight)| (node.outlook(age, further, planned), *weight))
     }
 }
@@ -289,12 +284,7 @@ impl FleetLives {
 }
 
 /// An age and an exposure to come on a clock.
-fn on_clock(
-    clock: Clock,
-    days: Option<f64>,
-    hours: Option<f64>,
-    hours_to_come: Option<f64>,
-) -> Option<(f64, f64)> {
+fn on_clock(clock: Clock, days: Option<f64>, hours: Option<f64>, hours_to_come: Option<f64>) -> Option<(f64, f64)> {
     match clock {
         Clock::Age => Some((days?, DAYS)),
         Clock::Hours => Some((hours?, hours_to_come?)),

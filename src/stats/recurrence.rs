@@ -210,6 +210,50 @@ pub fn mean_cumulative(units: &[Unit]) -> Vec<MeanStep> {
     steps
 }
 
+/// The last step of the mean cumulative function alone, in less time for many units; `None` without failures.
+pub fn last_mean(units: &[Unit]) -> Option<MeanStep> {
+    let sorted = |mut ages: Vec<f64>| {
+        ages.sort_by(f64::total_cmp);
+        ages
+    };
+    let ages = sorted(units.iter().flat_map(|u| &u.failures).copied().collect());
+    let (entries, exits) =
+        (sorted(units.iter().map(|u| u.from).collect()), sorted(units.iter().map(|u| u.to).collect()));
+    // By each age of a failure: units then watched, and the sum of failures over them.
+    let mut steps: Vec<(f64, usize, usize, f64, f64)> = Vec::new();
+    let (mut mean, mut influence) = (0.0, 0.0);
+    for group in ages.chunk_by(|a, b| a == b) {
+        let age = group[0];
+        let at_risk = entries.partition_point(|e| *e < age).saturating_sub(exits.partition_point(|e| *e < age));
+        if at_risk == 0 {
+            continue;
+        }
+        let r = at_risk as f64;
+        mean += group.len() as f64 / r;
+        influence += group.len() as f64 / (r * r);
+        steps.push((age, at_risk, group.len(), mean, influence));
+    }
+    let until = |age: f64| {
+        let index = steps.partition_point(|s| s.0 <= age);
+        if index == 0 { 0.0 } else { steps[index - 1].4 }
+    };
+    let at = |age: f64| steps.binary_search_by(|s| s.0.total_cmp(&age)).ok().map(|index| steps[index].1 as f64);
+    let variance = units
+        .iter()
+        .map(|u| {
+            let own: f64 = u.failures.iter().filter_map(|age| at(*age)).map(|r| 1.0 / r).sum();
+            (own - (until(u.to) - until(u.from))).powi(2)
+        })
+        .sum();
+    steps.last().map(|(age, at_risk, failures, mean, _)| MeanStep {
+        age: *age,
+        at_risk: *at_risk,
+        failures: *failures,
+        mean: *mean,
+        variance,
+    })
+}
+
 /// Which of some hypotheses are rejected when they are tested together (S. Holm, Scand. J. Stat. 6 (1979)
 /// 65–70): each is a chance and its part of the level, which is what the parts add up to.
 pub fn rejected_together(tests: &[(f64, f64)]) -> Vec<bool> {
@@ -235,8 +279,7 @@ pub fn discoveries(p_values: &[f64], false_share: f64) -> Vec<bool> {
     let mut order: Vec<usize> = (0..p_values.len()).collect();
     order.sort_by(|a, b| p_values[*a].total_cmp(&p_values[*b]));
     let m = p_values.len() as f64;
-    let last =
-        order.iter().enumerate().rev().find(|(rank, i)| p_values[**i] <= false_share * (*rank as f64 + 1.0) / m);
+    let last = order.iter().enumerate().rev().find(|(rank, i)| p_values[**i] <= false_share * (*rank as f64 + 1.0) / m);
     let mut result = vec![false; p_values.len()];
     if let Some((rank, _)) = last {
         order[..=rank].iter().for_each(|i| result[*i] = true);

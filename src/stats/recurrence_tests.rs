@@ -6,7 +6,8 @@ use rand_chacha::rand_core::{Rng, SeedableRng};
 use serde_json::Value;
 
 use super::recurrence::{
-    Unit, discoveries, mean_cumulative, misfit, misfit_limit, power_law, power_to_find, rejected_together, trend_test,
+    Unit, discoveries, last_mean, mean_cumulative, misfit, misfit_limit, power_law, power_to_find, rejected_together,
+    trend_test,
 };
 use super::trend::{rank_test, slope};
 
@@ -134,7 +135,8 @@ fn failures_a_unit_has_had_on_the_average() {
                 unit.to = *at;
             }
         }
-        let steps = mean_cumulative(&units.into_values().collect::<Vec<_>>());
+        let all: Vec<Unit> = units.into_values().collect();
+        let steps = mean_cumulative(&all);
         let rows = case["expected"]["rows"].as_array().unwrap();
         assert_eq!(steps.len(), rows.len(), "{id}");
         for (step, row) in steps.iter().zip(rows) {
@@ -147,15 +149,16 @@ fn failures_a_unit_has_had_on_the_average() {
                 near(high, &row["log_95_lawless_nadeau"][1], 1e-6, &what);
             }
         }
+        let last = last_mean(&all).unwrap();
+        assert!((last.mean - steps.last().unwrap().mean).abs() < 1e-12, "{id}");
+        assert!((last.variance - steps.last().unwrap().variance).abs() < 1e-12, "{id}");
     }
     // Who enters later is not at risk before: by hand.
-    let late = [
-        Unit { from: 0.0, to: 10.0, failures: vec![2.0] },
-        Unit { from: 5.0, to: 12.0, failures: vec![8.0] },
-    ];
+    let late = [Unit { from: 0.0, to: 10.0, failures: vec![2.0] }, Unit { from: 5.0, to: 12.0, failures: vec![8.0] }];
     let steps = mean_cumulative(&late);
     assert_eq!((steps[0].at_risk, steps[0].mean), (1, 1.0));
     assert_eq!((steps[1].at_risk, steps[1].mean), (2, 1.5));
+    assert_eq!(last_mean(&late).as_ref(), steps.last());
 }
 
 #[test]
