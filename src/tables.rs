@@ -4,6 +4,7 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod measured_trends;
 mod part_lives;
 mod pump_failures;
 mod visits;
@@ -157,8 +158,17 @@ struct Of<'a, T> {
 type OfSites = fn(&[SiteFigures]) -> Result<Table, TableError>;
 
 /// The tables that are put together from some sites after the others.
-const OF_SITES: [OfSites; 8] =
-    [run_hours, hours_forecast, water_turnover, filters, water_tests, parts, forecast_check, to_do];
+const OF_SITES: [OfSites; 9] = [
+    run_hours,
+    hours_forecast,
+    water_turnover,
+    filters,
+    water_tests,
+    parts,
+    measured_trends::measured_trends,
+    forecast_check,
+    to_do,
+];
 
 /// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow
 /// whatever the size of the fleet.
@@ -205,6 +215,7 @@ pub fn tables<E: From<TableError> + Send>(
     let of_fleet = [
         part_lives::part_lives(figures.lives)?,
         pump_failures::pump_failures(sites, figures.lives)?,
+        pump_failures::failure_costs(sites, figures.lives)?,
         visits::visits(&figures.plan)?,
     ];
     // A table of a header alone would look like a mistake.
@@ -218,7 +229,7 @@ pub fn tables<E: From<TableError> + Send>(
 }
 
 /// The order in which the tables are shown; one that is not named comes first and is put here.
-const ORDER: [&str; 15] = [
+const ORDER: [&str; 16] = [
     "run_hours",
     "hours_forecast",
     "water_turnover",
@@ -227,6 +238,7 @@ const ORDER: [&str; 15] = [
     "parts",
     "part_lives",
     "pump_failures",
+    "failure_costs",
     "measured_trends",
     "visits",
     "carry",
