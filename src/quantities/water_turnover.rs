@@ -442,7 +442,7 @@ impl<'a> Flows<'a> {
             sum += rows.iter().map(|r| r.value).sum::<f64>() / rows.len() as f64;
             low += rows.iter().map(|r| r.value).fold(f64::INFINITY, f64::min);
             high += rows.iter().map(|r| r.value).fold(0.0, f64::max);
-            sources.extend(rows.iter().map(|r| r.source()));
+            sources.extend(rows.iter().map(|r| r.source(self.site, &filter.at)));
         }
         let (low, high) = (low.min(sum * (1.0 - MEASURED_WITHIN)), high.max(sum * (1.0 + MEASURED_WITHIN)));
         Some(Figure::new(sum, low, high, Basis::Measured, sources))
@@ -461,7 +461,7 @@ impl<'a> Flows<'a> {
                 return None;
             }
             sum += row.value;
-            sources.push(row.source());
+            sources.push(row.source(self.site, &filter.at));
         }
         // The filter has fouled since, so that the flow is hardly more and may well be less.
         let low = 1.0 - CALIBRATED_WITHIN;

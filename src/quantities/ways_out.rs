@@ -180,7 +180,10 @@ fn flow_when_clean(flows: &Flows, month: Month) -> Option<(Figure, bool)> {
             .filter(|r| r.after && r.day >= since && history.cleans().contains(&r.day))
             .last();
         if let Some(row) = row {
-            return Some((Figure::within(row.value, MEASURED_WITHIN, Basis::Measured, vec![row.source()]), true));
+            return Some((
+                Figure::within(row.value, MEASURED_WITHIN, Basis::Measured, vec![row.source(flows.site, &filter.at)]),
+                true,
+            ));
         }
     }
     flows.flow_with(None, month, true).map(|flow| (flow, false))
