@@ -30,3 +30,4 @@ pub mod to_do;
 pub mod units;
 pub mod usage;
 pub mod work_sheet;
+pub mod workbook;

@@ -4,10 +4,12 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod carry;
 mod part_lives;
+mod pump_failures;
 
 use chrono::NaiveDate;
-use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series, SortMultipleOptions};
+use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series};
 use polars_io::SerWriter;
 use polars_io::csv::write::CsvWriter;
 use rust_decimal::prelude::ToPrimitive;
@@ -16,9 +18,7 @@ use crate::address::Address;
 use crate::basis::Figure;
 use crate::figures;
 use crate::fleet_figures::FleetFigures;
-use crate::quantities::failures::Failures;
 use crate::quantities::water_turnover::WaterMonth;
-use crate::records::Site;
 use crate::site::SiteFigures;
 
 /// A table as it is written.
@@ -30,6 +30,30 @@ pub struct Table {
     pub csv: Vec<u8>,
     /// How many rows it has.
     pub rows: usize,
+    /// The same cells with their types, for the workbook.
+    pub columns: Vec<TypedColumn>,
+}
+
+/// A column with its values; nothing stands where a value is not known.
+#[derive(Debug)]
+pub struct TypedColumn {
+    /// Its name, with the unit in it.
+    pub name: &'static str,
+    /// What stands in it, row by row.
+    pub values: Values,
+}
+
+/// The values of a column.
+#[derive(Debug)]
+pub enum Values {
+    /// Texts, made harmless.
+    Texts(Vec<Option<String>>),
+    /// Days.
+    Days(Vec<Option<NaiveDate>>),
+    /// Numbers, rounded as in the CSV.
+    Numbers(Vec<Option<f64>>),
+    /// Whole numbers.
+    Counts(Vec<Option<i64>>),
 }
 
 /// A table could not be put together.
@@ -43,6 +67,7 @@ pub struct TableError {
 /// A cell.
 enum Cell {
     Text(String),
+    Date(Option<NaiveDate>),
     Number(Option<f64>),
     Count(Option<i64>),
 }
@@ -52,7 +77,7 @@ impl Cell {
         Self::Text(harmless(&text.to_string()))
     }
     fn date(day: Option<NaiveDate>) -> Self {
-        Self::Text(day.map_or_else(String::new, |day| day.to_string()))
+        Self::Date(day)
     }
     fn rounded(value: Option<f64>, decimals: i32) -> Self {
         let scale = 10f64.powi(decimals);
@@ -74,36 +99,39 @@ pub fn harmless(text: &str) -> String {
 /// A column: its name and what stands in it.
 type Column<R> = (&'static str, fn(&R) -> Cell);
 
-fn frame<R>(rows: &[R], columns: &[Column<R>]) -> Result<DataFrame, polars::error::PolarsError> {
+/// A column's cells put together; the first cell says what kind all are.
+fn typed<R>(rows: &[R], (name, cell): &Column<R>) -> TypedColumn {
+    let cells = rows.iter().map(cell);
+    let values = match rows.first().map(cell) {
+        Some(Cell::Number(_)) => {
+            Values::Numbers(cells.map(|c| if let Cell::Number(n) = c { n } else { None }).collect())
+        }
+        Some(Cell::Count(_)) => Values::Counts(cells.map(|c| if let Cell::Count(n) = c { n } else { None }).collect()),
+        Some(Cell::Date(_)) => Values::Days(cells.map(|c| if let Cell::Date(day) = c { day } else { None }).collect()),
+        _ => Values::Texts(
+            // An empty text is not known, and a cell is then empty without quotes.
+            cells.map(|c| if let Cell::Text(t) = c { Some(t).filter(|t| !t.is_empty()) } else { None }).collect(),
+        ),
+    };
+    TypedColumn { name, values }
+}
+
+fn frame(rows: usize, columns: &[TypedColumn]) -> Result<DataFrame, polars::error::PolarsError> {
     let series = columns
         .iter()
-        .map(|(name, cell)| {
-            let cells: Vec<Cell> = rows.iter().map(cell).collect();
-            let name = (*name).into();
-            let series = match cells.first() {
-                Some(Cell::Number(_)) => {
-                    let numbers: Vec<Option<f64>> =
-                        cells.iter().map(|c| if let Cell::Number(n) = c { *n } else { None }).collect();
-                    Series::new(name, numbers)
+        .map(|column| {
+            let name = column.name.into();
+            PolarsColumn::from(match &column.values {
+                Values::Texts(texts) => Series::new(name, texts),
+                Values::Days(days) => {
+                    Series::new(name, days.iter().map(|day| day.map(|day| day.to_string())).collect::<Vec<_>>())
                 }
-                Some(Cell::Count(_)) => {
-                    let counts: Vec<Option<i64>> =
-                        cells.iter().map(|c| if let Cell::Count(n) = c { *n } else { None }).collect();
-                    Series::new(name, counts)
-                }
-                _ => {
-                    // An empty text is not known, and a cell is then empty without quotes.
-                    let texts: Vec<Option<&str>> = cells
-                        .iter()
-                        .map(|c| if let Cell::Text(t) = c { Some(t.as_str()).filter(|t| !t.is_empty()) } else { None })
-                        .collect();
-                    Series::new(name, texts)
-                }
-            };
-            PolarsColumn::from(series)
+                Values::Numbers(numbers) => Series::new(name, numbers),
+                Values::Counts(counts) => Series::new(name, counts),
+            })
         })
         .collect();
-    DataFrame::new(rows.len(), series)
+    DataFrame::new(rows, series)
 }
 
 fn csv(mut frame: DataFrame) -> Result<Vec<u8>, polars::error::PolarsError> {
@@ -113,8 +141,9 @@ fn csv(mut frame: DataFrame) -> Result<Vec<u8>, polars::error::PolarsError> {
 }
 
 fn table<R>(name: &'static str, rows: &[R], columns: &[Column<R>]) -> Result<Table, TableError> {
-    let csv = frame(rows, columns).and_then(csv).map_err(|source| TableError { name, source })?;
-    Ok(Table { name, csv, rows: rows.len() })
+    let columns: Vec<TypedColumn> = columns.iter().map(|column| typed(rows, column)).collect();
+    let csv = frame(rows.len(), &columns).and_then(csv).map_err(|source| TableError { name, source })?;
+    Ok(Table { name, csv, rows: rows.len(), columns })
 }
 
 /// A row beside the site it belongs to.
@@ -138,7 +167,8 @@ pub fn tables(figures: &FleetFigures) -> Result<Vec<Table>, TableError> {
         water_tests(sites)?,
         parts(sites)?,
         part_lives::part_lives(figures.lives)?,
-        pump_failures(sites)?,
+        carry::carry(figures)?,
+        pump_failures::pump_failures(sites, figures.lives)?,
         forecast_check(sites)?,
         to_do(sites)?,
     ];
@@ -354,111 +384,6 @@ fn parts(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("source", |r| Cell::text(figures::source_text(&r.row.0.sources))),
         ],
     )
-}
-
-struct FailureRow {
-    scope: &'static str,
-    id: String,
-    failures: i64,
-    exposure: Option<f64>,
-    growth: Option<f64>,
-    p_worsening: Option<f64>,
-    verdict: &'static str,
-}
-
-const FAILURE_COLUMNS: &[Column<FailureRow>] = &[
-    ("scope", |r| Cell::text(r.scope)),
-    ("id", |r| Cell::text(&r.id)),
-    ("clock", |_| Cell::text("hours")),
-    ("failures", |r| Cell::Count(Some(r.failures))),
-    ("exposure", |r| Cell::rounded(r.exposure, 2)),
-    ("rate_per_1000", |r| Cell::rounded(r.exposure.filter(|e| *e > 0.0).map(|e| r.failures as f64 / e * 1000.0), 6)),
-    ("growth", |r| Cell::rounded(r.growth, 4)),
-    ("growth_low", |_| Cell::Number(None)),
-    ("growth_high", |_| Cell::Number(None)),
-    ("p_worsening", |r| Cell::rounded(r.p_worsening, 6)),
-    ("verdict", |r| Cell::text(r.verdict)),
-    ("expected_12mo", |_| Cell::Number(None)),
-    ("expected_low", |_| Cell::Number(None)),
-    ("expected_high", |_| Cell::Number(None)),
-];
-
-fn pump_failures(sites: &[SiteFigures]) -> Result<Table, TableError> {
-    let name = "pump_failures";
-    let wrap = |source| TableError { name, source };
-    let of_pumps: Vec<(FailureRow, String, String)> = pumps(sites)
-        .map(|(site, pump)| {
-            let id = format!("{}/{}", site.site.id, pump.at);
-            (failure_row(id, &pump.failures), site.site.id.to_string(), model_of(site.site, &pump.at))
-        })
-        .collect();
-    let counts: Vec<i64> = of_pumps.iter().map(|(row, _, _)| row.failures).collect();
-    let exposures: Vec<Option<f64>> = of_pumps.iter().map(|(row, _, _)| row.exposure).collect();
-    let keys = |pick: fn(&(FailureRow, String, String)) -> String| of_pumps.iter().map(pick).collect::<Vec<String>>();
-    let all = DataFrame::new(
-        of_pumps.len(),
-        vec![
-            Series::new("model".into(), keys(|(_, _, model)| model.clone())).into(),
-            Series::new("site".into(), keys(|(_, site, _)| site.clone())).into(),
-            Series::new("fleet".into(), keys(|_| "all".to_owned())).into(),
-            Series::new("failures".into(), counts).into(),
-            Series::new("exposure".into(), exposures).into(),
-        ],
-    )
-    .map_err(wrap)?;
-    let mut rows: Vec<FailureRow> = of_pumps.into_iter().map(|(row, _, _)| row).collect();
-    for scope in ["model", "site", "fleet"] {
-        rows.extend(grouped(&all, scope).map_err(wrap)?);
-    }
-    table(name, &rows, FAILURE_COLUMNS)
-}
-
-/// Failures and exposure added up by a key, sorted by it.
-fn grouped(all: &DataFrame, scope: &'static str) -> Result<Vec<FailureRow>, polars::error::PolarsError> {
-    // The lazy engine would double the build for three sums.
-    #[expect(deprecated, reason = "eager sums; the lazy engine is not built in")]
-    let sums = all.group_by_stable([scope])?.select(["failures", "exposure"]).sum()?;
-    let sums = sums.sort([scope], SortMultipleOptions::default())?;
-    let ids = sums.column(scope)?.str()?.clone();
-    let failures = sums.column("failures_sum")?.i64()?.clone();
-    let exposure = sums.column("exposure_sum")?.f64()?.clone();
-    Ok((0..sums.height())
-        .filter_map(|row| {
-            let id = ids.get(row).filter(|id| !id.is_empty())?.to_owned();
-            let failures = failures.get(row).unwrap_or(0);
-            Some(FailureRow {
-                scope,
-                id,
-                failures,
-                exposure: exposure.get(row),
-                growth: None,
-                p_worsening: None,
-                verdict: if failures < 5 { "too few failures" } else { "" },
-            })
-        })
-        .collect())
-}
-
-fn failure_row(id: String, failures: &Failures) -> FailureRow {
-    let tested = failures.growth.is_some() || failures.incidents.len() < crate::quantities::failures::LEAST_FAILURES;
-    FailureRow {
-        scope: "pump",
-        id,
-        failures: failures.incidents.len() as i64,
-        exposure: failures.exposure_hours,
-        growth: failures.growth,
-        p_worsening: failures.p_worsening,
-        verdict: if tested { failures.trend.words() } else { "" },
-    }
-}
-
-fn model_of(site: &Site, at: &Address) -> String {
-    site.spas
-        .iter()
-        .flat_map(|s| &s.pumps)
-        .find(|p| p.at == *at)
-        .and_then(|pump| crate::quantities::run_hours::model_now(site, pump))
-        .unwrap_or_default()
 }
 
 fn forecast_check(sites: &[SiteFigures]) -> Result<Table, TableError> {

@@ -19,6 +19,7 @@ use crate::quantities::{self, SpaFigures};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
+use crate::report::index;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
@@ -28,6 +29,7 @@ use crate::schedule::visits::Plan;
 use crate::site::{self, SiteFigures};
 use crate::tables;
 use crate::usage::Usage;
+use crate::workbook;
 
 /// Reports a month.
 ///
@@ -225,10 +227,20 @@ impl Run<'_> {
             sites: figures,
             lives: &lives,
         };
-        for table in tables::tables(&figures).map_err(Failure::new)? {
+        let all_tables = tables::tables(&figures).map_err(Failure::new)?;
+        for table in &all_tables {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
         }
         self.printer.stage("tables", clock);
+        let clock = Instant::now();
+        let month = self.month.in_words();
+        let fleet = &self.shared.fleet;
+        let given = workbook::Given { fleet, month: &month, as_of: self.as_of, tables: &all_tables };
+        let bytes = workbook::workbook(&given).map_err(Failure::new)?;
+        part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
+        drop(all_tables);
+        self.interrupted()?;
+        self.printer.stage("workbook", clock);
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
         let templates = Templates::embedded().map_err(Failure::new)?;
@@ -265,6 +277,11 @@ impl Run<'_> {
             }
         }
         self.printer.stage("documents", clock);
+        let clock = Instant::now();
+        let page = index::view(&figures, &part.files(), &left_out);
+        let page = maker.templates().render_index(&page).map_err(Failure::new)?;
+        part.write("index.html", page.as_bytes()).map_err(Failure::new)?;
+        self.printer.stage("page", clock);
         // What the renderer failed at may go well the next time, so the next run is not to think it was done.
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);

@@ -35,7 +35,7 @@ const QUARTERS: usize = 4;
 const MOST_NAMED: usize = 8;
 
 /// A kind of part in a month.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone)]
 pub struct Carry<'a> {
     /// The month.
     pub month: Month,
@@ -139,15 +139,11 @@ pub fn carry<'a>(figures: &FleetFigures<'a>) -> Vec<Carry<'a>> {
         }
     }
     let first = figures.month.plus(1);
-    let mut needed = taken(figures, first);
-    for (part, months) in &mut needed {
-        kinds.entry(part.clone()).or_default().planned = *months;
+    for (part, months) in taken(figures, first) {
+        kinds.entry(part).or_default().planned = months;
     }
-    let nights: Vec<f64> = figures
-        .sites
-        .iter()
-        .filter_map(|site| site.site.lost_night.as_ref()?.on(figures.as_of)?.0.to_f64())
-        .collect();
+    let nights: Vec<f64> =
+        figures.sites.iter().filter_map(|site| site.site.lost_night.as_ref()?.on(figures.as_of)?.0.to_f64()).collect();
     let night = (!nights.is_empty()).then(|| nights.iter().sum::<f64>() / nights.len() as f64);
     let mut rows = Vec::new();
     for index in 0..MONTHS {
@@ -179,7 +175,9 @@ fn planned_renewals<'a>(figures: &'a FleetFigures) -> Planned<'a> {
 fn taken(figures: &FleetFigures, first: Month) -> BTreeMap<Id, [(u32, Option<NaiveDate>); MONTHS]> {
     let mut needed: BTreeMap<Id, [(u32, Option<NaiveDate>); MONTHS]> = BTreeMap::new();
     for visit in &figures.plan.visits {
-        let Some(index) = (0..MONTHS).find(|index| first.plus(*index as i32) == Month::of(visit.date)) else { continue };
+        let Some(index) = (0..MONTHS).find(|index| first.plus(*index as i32) == Month::of(visit.date)) else {
+            continue;
+        };
         for take in visit.tasks.iter().flat_map(|task| &task.take) {
             let (count, day) = &mut needed.entry(take.part.clone()).or_default()[index];
             *count += take.count;
@@ -327,14 +325,15 @@ impl<'a> Kind<'a, '_> {
 
 /// The day a period before another.
 fn before_by(day: NaiveDate, period: Period) -> NaiveDate {
-    add(day, Period { months: -period.months, days: -period.days })
+    plus_days(day, -(period.mean_days().ceil() as i64))
 }
 
 /// Failures of a kind from a day up to another: those of each distribution it may have, Poisson about its mean.
 fn demand_of(figures: &FleetFigures, part: &Id, gathered: &Gathered, from: NaiveDate, to: NaiveDate) -> Demand {
     let at = |day: NaiveDate, node: usize| -> f64 {
         let quarters = days_between(figures.as_of, day) as f64 / (DAYS / QUARTERS as f64);
-        let until = |end: usize| if end == 0 { 0.0 } else { gathered.failures[end - 1].get(node).copied().unwrap_or(0.0) };
+        let until =
+            |end: usize| if end == 0 { 0.0 } else { gathered.failures[end - 1].get(node).copied().unwrap_or(0.0) };
         // Beyond the year it goes on as in the last quarter.
         let whole = (quarters.max(0.0) as usize).min(QUARTERS - 1);
         until(whole) + (until(whole + 1) - until(whole)) * (quarters.max(0.0) - whole as f64)

@@ -53,7 +53,8 @@ impl Demand {
         let excess = self.variance / self.mean - 1.0;
         let ln = if excess > 1e-9 {
             let size = self.mean / excess;
-            ln_gamma(k + size) - ln_gamma(size) - ln_gamma(k + 1.0) + size * (size / (size + self.mean)).ln()
+            ln_gamma(k + size) - ln_gamma(size) - ln_gamma(k + 1.0)
+                + size * (size / (size + self.mean)).ln()
                 + k * (self.mean / (size + self.mean)).ln()
         } else {
             k * self.mean.ln() - self.mean - ln_gamma(k + 1.0)
