@@ -7,10 +7,10 @@
 //! A normal distribution in place of the Poisson one can be off by a whole piece where few are wanted, which is where
 //! stock is small enough to matter.
 
-use statrs::function::gamma::ln_gamma;
-
 /// The most pieces that are reckoned with.
-const MOST: u32 = 1_000_000;
+const MOST: usize = 1_000_000;
+/// Chances whose logarithm is less are taken for none.
+const LEAST_LN: f64 = -700.0;
 
 /// A count that is wanted: by its mean and variance, Poisson where they are the same, negative binomial where the
 /// variance is the larger.
@@ -47,19 +47,28 @@ impl Demand {
         Self { mean, variance: mean + mean * mean / shape }
     }
 
-    /// The chance of a count.
-    fn chance(&self, count: u32) -> f64 {
-        let k = f64::from(count);
-        let excess = self.variance / self.mean - 1.0;
-        let ln = if excess > 1e-9 {
-            let size = self.mean / excess;
-            ln_gamma(k + size) - ln_gamma(size) - ln_gamma(k + 1.0)
-                + size * (size / (size + self.mean)).ln()
-                + k * (self.mean / (size + self.mean)).ln()
+    /// The chances of 0, 1, 2 and so on, each from the one before it.
+    fn chances(self) -> impl Iterator<Item = f64> {
+        let excess = if self.mean > 0.0 { (self.variance / self.mean - 1.0).max(0.0) } else { 0.0 };
+        // p(k + 1) = p(k) (a + b / (k + 1)), Panjer's recursion; a is 0 for a Poisson count.
+        let (a, b, ln_none) = if excess > 1e-9 {
+            let (a, size) = (excess / (1.0 + excess), self.mean / excess);
+            (a, (size - 1.0) * a, -size * excess.ln_1p())
         } else {
-            k * self.mean.ln() - self.mean - ln_gamma(k + 1.0)
+            (0.0, self.mean, -self.mean)
         };
-        ln.exp()
+        // Far out a chance of none is too small to be written, so logarithms carry it until the others are not.
+        (0u32..).scan((ln_none, None::<f64>), move |(ln, plain), count| {
+            if count > 0 {
+                let factor = (a + b / f64::from(count)).max(0.0);
+                *plain = plain.map(|chance| chance * factor);
+                *ln += factor.ln();
+            }
+            if plain.is_none() && *ln > LEAST_LN {
+                *plain = Some(ln.exp());
+            }
+            Some(plain.unwrap_or(0.0))
+        })
     }
 
     /// The least stock that is enough with a chance, and what it does; `None` if there is none, or the demand is not
@@ -68,27 +77,33 @@ impl Demand {
         if !(self.mean.is_finite() && self.variance.is_finite() && self.mean >= 0.0 && (0.0..1.0).contains(&level)) {
             return None;
         }
-        (0..MOST).scan((0.0, 0.0), |sums, count| Some(self.step(sums, count))).find(|held| held.enough >= level - 1e-12)
+        let mut enough = 0.0;
+        let stock = self.chances().take(MOST).position(|chance| {
+            enough += chance;
+            enough >= level - 1e-12
+        })?;
+        Some(self.held(stock as u32))
     }
 
     /// What a stock does.
     pub fn held(&self, stock: u32) -> Held {
-        let mut sums = (0.0, 0.0);
-        let mut held = self.step(&mut sums, 0);
-        for count in 1..=stock {
-            held = self.step(&mut sums, count);
+        let (mut enough, mut short) = (0.0, 0.0);
+        for (count, chance) in self.chances().take(MOST).enumerate() {
+            let over = count as f64 - f64::from(stock);
+            if over <= 0.0 {
+                enough += chance;
+            } else {
+                short += over * chance;
+                // Behind the mean the chances fall, and soon no more is added.
+                if count as f64 > self.mean && over * chance < short * 1e-17 {
+                    break;
+                }
+            }
+            if over > 0.0 && chance <= 0.0 && count as f64 > self.mean {
+                break;
+            }
         }
-        held
-    }
-
-    /// Adds a count to the chance of having enough and to what is met on the average.
-    fn step(&self, (enough, met): &mut (f64, f64), count: u32) -> Held {
-        let chance = if self.mean > 0.0 { self.chance(count) } else { f64::from(u8::from(count == 0)) };
-        *enough += chance;
-        *met += f64::from(count) * chance;
-        let stock = f64::from(count);
-        let short = (self.mean - *met - stock * (1.0 - *enough).max(0.0)).max(0.0);
-        Held { stock: count, enough: enough.min(1.0), short }
+        Held { stock, enough: f64::min(enough, 1.0), short }
     }
 }
 
@@ -169,6 +184,15 @@ mod tests {
             assert_eq!(held.stock, stock);
             assert!((held.enough - enough).abs() < 5e-5, "{held:?}");
         }
+    }
+
+    /// So large a count that the chance of none cannot be written: the normal distribution then serves as a check within
+    /// a piece or two in two thousand.
+    #[test]
+    fn a_large_count_does_not_run_out_of_digits() {
+        let held = Demand::poisson(2000.0).least_stock(0.95).unwrap();
+        assert!((f64::from(held.stock) - (2000.0 + 1.6449 * 2000f64.sqrt())).abs() < 2.0, "{held:?}");
+        assert!((0.95..0.952).contains(&held.enough), "{held:?}");
     }
 
     #[test]
