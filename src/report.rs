@@ -14,4 +14,6 @@ pub mod site_view;
 pub mod template;
 pub mod typst;
 pub mod view;
+pub mod visits_view;
 pub mod ways_out_view;
+pub mod work_sheets;

@@ -8,6 +8,7 @@ pub mod posterior;
 pub mod recurrence;
 pub mod renewals;
 pub mod replacement;
+pub mod stock;
 pub mod survival;
 pub mod trend;
 pub mod weibull;

@@ -4,6 +4,7 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod carry;
 mod measured_trends;
 mod part_lives;
 mod pump_failures;
@@ -214,6 +215,7 @@ pub fn tables<E: From<TableError> + Send>(
     let sites = figures.sites.as_slice();
     let of_fleet = [
         part_lives::part_lives(figures.lives)?,
+        carry::carry(figures)?,
         pump_failures::pump_failures(sites, figures.lives)?,
         pump_failures::failure_costs(sites, figures.lives)?,
         visits::visits(&figures.plan)?,

@@ -23,8 +23,10 @@ use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
 use crate::report::index;
 use crate::report::site::{Made, Maker, Numbers};
+use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
+use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables::{self, Table, TableError};
@@ -252,13 +254,19 @@ impl Run<'_> {
         self.printer.stage("workbook", clock);
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
+        let templates = Templates::embedded().map_err(Failure::new)?;
+        let sheets =
+            WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates: &templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()
             .zip(&previous)
             .map(|(site, previous)| {
                 self.interrupted()?;
-                let made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                let mut made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                if let Some(typesetter) = typesetter {
+                    sheets.make(&part, site, typesetter, &mut made.problems).map_err(Failure::new)?;
+                }
                 self.printer.progress(&format!("{}: {}", site.site.id, made.in_words()));
                 Ok(made)
             })

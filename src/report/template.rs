@@ -14,6 +14,7 @@ use tera::{Context, Tera};
 use super::index::IndexView;
 use super::logbook_view::LogBookView;
 use super::view::SiteView;
+use super::visits_view::VisitsView;
 
 /// Plain Typst, never seen by Tera; to be written beside the rendered file under the name `layout.typ`.
 pub const LAYOUT: &str = include_str!("../../templates/layout.typ");
@@ -21,15 +22,20 @@ pub const LAYOUT: &str = include_str!("../../templates/layout.typ");
 /// The same for the log book, beside [`LAYOUT`], under the name `logbook-layout.typ`.
 pub const LOGBOOK_LAYOUT: &str = include_str!("../../templates/logbook-layout.typ");
 
+/// The same for the work sheets, under the name `visits-layout.typ`.
+pub const VISITS_LAYOUT: &str = include_str!("../../templates/visits-layout.typ");
+
 /// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
 const EMBEDDED: &[(&str, &str)] = &[
     (SITE, include_str!("../../templates/site.typ.tera")),
     (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
+    (VISITS, include_str!("../../templates/visits.typ.tera")),
     (INDEX, include_str!("../../templates/index.html.tera")),
 ];
 
 const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
+const VISITS: &str = "visits.typ";
 const INDEX: &str = "index.html";
 const ESCAPED_SUFFIX: &str = ".typ";
 const HTML_SUFFIX: &str = ".html";
@@ -115,6 +121,14 @@ impl Templates {
     /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
     pub fn render_logbook(&self, view: &LogBookView) -> Result<String, TemplateError> {
         self.render(LOGBOOK, view)
+    }
+
+    /// The text of `visits.typ` for a site.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_visits(&self, view: &VisitsView) -> Result<String, TemplateError> {
+        self.render(VISITS, view)
     }
 
     /// The text of `index.html`.
