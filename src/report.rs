@@ -11,6 +11,8 @@ pub mod logbook_view;
 pub mod site;
 pub mod site_charts;
 pub mod site_view;
+pub mod statement;
+pub mod statement_view;
 pub mod template;
 pub mod typst;
 pub mod view;

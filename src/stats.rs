@@ -5,7 +5,9 @@
 
 pub mod counts;
 pub mod posterior;
+pub mod random;
 pub mod recurrence;
+pub mod renewal_path;
 pub mod renewals;
 pub mod replacement;
 pub mod stock;

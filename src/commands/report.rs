@@ -21,6 +21,7 @@ use crate::quantities::{self, SpaFigures};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
+use crate::report;
 use crate::report::index;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::template::Templates;
@@ -274,17 +275,18 @@ impl Run<'_> {
         // Interrupted wins over what it caused: the status then says so.
         self.interrupted()?;
         let of_records = left_out.len();
+        let mut problems = Vec::new();
         for made in made {
-            let made = made?;
-            for problem in made.problems {
-                self.printer.problem(&format!(
-                    "{}{}",
-                    if problem.costs { "error: " } else { "warning: " },
-                    problem.text
-                ));
-                if problem.costs {
-                    left_out.push(problem.text);
-                }
+            problems.extend(made?.problems);
+        }
+        if let Some(typesetter) = typesetter {
+            problems.extend(report::statement::make(&figures, &part, typesetter).map_err(Failure::new)?);
+            self.interrupted()?;
+        }
+        for problem in problems {
+            self.printer.problem(&format!("{}{}", if problem.costs { "error: " } else { "warning: " }, problem.text));
+            if problem.costs {
+                left_out.push(problem.text);
             }
         }
         self.printer.stage("documents", clock);

@@ -13,6 +13,7 @@ use tera::{Context, Tera};
 
 use super::index::IndexView;
 use super::logbook_view::LogBookView;
+use super::statement_view::StatementView;
 use super::view::SiteView;
 use super::visits_view::VisitsView;
 
@@ -24,18 +25,22 @@ pub const LOGBOOK_LAYOUT: &str = include_str!("../../templates/logbook-layout.ty
 
 /// The same for the work sheets, under the name `visits-layout.typ`.
 pub const VISITS_LAYOUT: &str = include_str!("../../templates/visits-layout.typ");
+/// The same for a customer's statement, under the name `statement-layout.typ`.
+pub const STATEMENT_LAYOUT: &str = include_str!("../../templates/statement-layout.typ");
 
 /// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
 const EMBEDDED: &[(&str, &str)] = &[
     (SITE, include_str!("../../templates/site.typ.tera")),
     (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
     (VISITS, include_str!("../../templates/visits.typ.tera")),
+    (STATEMENT, include_str!("../../templates/statement.typ.tera")),
     (INDEX, include_str!("../../templates/index.html.tera")),
 ];
 
 const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
 const VISITS: &str = "visits.typ";
+const STATEMENT: &str = "statement.typ";
 const INDEX: &str = "index.html";
 const ESCAPED_SUFFIX: &str = ".typ";
 const HTML_SUFFIX: &str = ".html";
@@ -129,6 +134,14 @@ impl Templates {
     /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
     pub fn render_visits(&self, view: &VisitsView) -> Result<String, TemplateError> {
         self.render(VISITS, view)
+    }
+
+    /// The text of `statement.typ` for a customer.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_statement(&self, view: &StatementView) -> Result<String, TemplateError> {
+        self.render(STATEMENT, view)
     }
 
     /// The text of `index.html`.
