@@ -11,6 +11,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 use tera::{Context, Tera};
 
+use super::fleet_view::FleetView;
 use super::index::IndexView;
 use super::logbook_view::LogBookView;
 use super::view::SiteView;
@@ -21,16 +22,21 @@ pub const LAYOUT: &str = include_str!("../../templates/layout.typ");
 /// The same for the log book, beside [`LAYOUT`], under the name `logbook-layout.typ`.
 pub const LOGBOOK_LAYOUT: &str = include_str!("../../templates/logbook-layout.typ");
 
+/// The same for the fleet's report, under the name `fleet-layout.typ`.
+pub const FLEET_LAYOUT: &str = include_str!("../../templates/fleet-layout.typ");
+
 /// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
 const EMBEDDED: &[(&str, &str)] = &[
     (SITE, include_str!("../../templates/site.typ.tera")),
     (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
     (INDEX, include_str!("../../templates/index.html.tera")),
+    (FLEET, include_str!("../../templates/fleet.typ.tera")),
 ];
 
 const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
 const INDEX: &str = "index.html";
+const FLEET: &str = "fleet.typ";
 const ESCAPED_SUFFIX: &str = ".typ";
 const HTML_SUFFIX: &str = ".html";
 
@@ -115,6 +121,14 @@ impl Templates {
     /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
     pub fn render_logbook(&self, view: &LogBookView) -> Result<String, TemplateError> {
         self.render(LOGBOOK, view)
+    }
+
+    /// The text of `fleet.typ`.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_fleet(&self, view: &FleetView) -> Result<String, TemplateError> {
+        self.render(FLEET, view)
     }
 
     /// The text of `index.html`.
@@ -256,7 +270,7 @@ mod tests {
 
     #[test]
     fn no_template_goes_round_the_escape_or_runs_code() {
-        for (name, text) in EMBEDDED.iter().copied().chain([("layout.typ", LAYOUT)]) {
+        for (name, text) in EMBEDDED.iter().copied().chain([("layout.typ", LAYOUT), ("fleet-layout.typ", FLEET_LAYOUT)]) {
             let tight: String = text.chars().filter(|c| !c.is_whitespace()).collect();
             for forbidden in ["|safe", "eval(", "@preview", "@local", "read(", "plugin(", "mode:\"markup\""] {
                 assert!(!tight.contains(forbidden), "{name} has {forbidden}");
