@@ -1,6 +1,7 @@
 //! Making the fleet's own documents: the report and the page. Glue; what they say is decided in `fleet_view` and
 //! `index`.
 
+use crate::calendar::Month;
 use crate::charts;
 use crate::fleet_figures::FleetFigures;
 use crate::output::Part;
@@ -25,15 +26,15 @@ pub fn make(
 ) -> Result<Vec<Problem>, MakeError> {
     let mut problems = Vec::new();
     if let Some(typesetter) = maker.typesetter() {
-        let charts: Vec<charts::Chart> = charts(figures);
+        let charts = charts(figures);
         let view = fleet_view::view(&fleet_view::Given { figures, previous, left_out, charts: &charts });
         let mut files = vec![
             ("fleet.typ".to_owned(), maker.templates().render_fleet(&view)?.into_bytes()),
             ("fleet-layout.typ".to_owned(), FLEET_LAYOUT.into()),
             ("layout.typ".to_owned(), LAYOUT.into()),
         ];
-        for chart in charts {
-            files.push((format!("charts/{}.svg", chart.name), chart.svg.into_bytes()));
+        for chart in charts.ahead.iter().chain(&charts.held) {
+            files.push((format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes()));
         }
         let document = Document {
             subject: "the fleet",
@@ -52,6 +53,23 @@ pub fn make(
     Ok(problems)
 }
 
-fn charts(_figures: &FleetFigures) -> Vec<charts::Chart> {
-    Vec::new()
+/// The charts of the fleet's report, by the places they stand in.
+fn charts(figures: &FleetFigures) -> fleet_view::Charts {
+    use charts::{MonthsAheadInput, RangesHeldInput};
+    let due: Vec<_> = figures.sites.iter().flat_map(|site| &site.parts).filter_map(|part| part.due).collect();
+    let coming = figures.month.next().through(figures.month.plus(12));
+    let ahead = MonthsAheadInput {
+        name: "parts-ahead".to_owned(),
+        past: due.iter().filter(|day| **day <= figures.as_of).count(),
+        months: coming
+            .map(|month| (month.first(), due.iter().filter(|day| Month::of(**day) == month).count()))
+            .collect(),
+    };
+    let held = RangesHeldInput {
+        name: "ranges-held".to_owned(),
+        promised: fleet_view::PROMISED,
+        made: fleet_view::ranges_made(figures),
+        range_name: "central 80 %".to_owned(),
+    };
+    fleet_view::Charts { ahead: charts::months_ahead(&ahead).ok(), held: charts::ranges_held(&held).ok() }
 }

@@ -17,7 +17,7 @@ use crate::calendar;
 use crate::fleet_figures::FleetFigures;
 use crate::records::fleet::{Paper, Units};
 use crate::report::fleet_state;
-use crate::report::site::Numbers;
+use crate::report::site::{Numbers, in_view};
 use crate::report::view::{self, Caution, Chart, Document, Headline, Mark, State};
 
 /// The version of the shape below; it goes up with any change that an overriding template would notice.
@@ -36,6 +36,8 @@ pub struct FleetView {
     pub numbers: Vec<Headline>,
     /// What is not in the figures, each a finished notice.
     pub left_out: Vec<String>,
+    /// Pictures.
+    pub charts: Vec<Chart>,
     /// What changed since last month, a sentence each.
     pub since: Vec<String>,
     /// The sites that need a decision, at most ten, the most pressing first.
@@ -311,8 +313,19 @@ pub struct Given<'a> {
     /// What was left out, in words.
     pub left_out: &'a [String],
     /// The charts drawn.
-    pub charts: &'a [crate::charts::Chart],
+    pub charts: &'a Charts,
 }
+
+/// The charts of the report.
+#[derive(Debug, Default)]
+pub struct Charts {
+    /// When parts fall due.
+    pub ahead: Option<crate::charts::Chart>,
+    /// Whether past ranges held.
+    pub held: Option<crate::charts::Chart>,
+}
+
+pub use record::{PROMISED, ranges_made};
 
 impl Given<'_> {
     fn currency(&self) -> &str {
@@ -335,6 +348,7 @@ pub fn view(given: &Given) -> FleetView {
         state: decisions::state(given, &standings),
         numbers: decisions::numbers(given, &standings),
         left_out: decisions::left_out(given),
+        charts: given.charts.ahead.iter().map(|chart| in_view(chart, "When do parts fall due?")).collect(),
         since: decisions::since(given),
         no_decisions: "No site needs a decision now.".to_owned(),
         more_decisions: decided.more,

@@ -205,12 +205,20 @@ pub(super) fn decisions(given: &Given, standings: &[Standing]) -> Decisions {
 
 fn decision(given: &Given, standing: &Standing) -> Decision {
     let worst = standing.urgency();
-    let more = standing.groups.len().saturating_sub(THINGS);
+    // The same thing at several places is one decision, whatever the days.
+    let mut groups: Vec<Vec<&ToDo>> = Vec::new();
+    for group in &standing.groups {
+        match groups.iter_mut().find(|known| known[0].urgency == group[0].urgency && known[0].what == group[0].what) {
+            Some(known) => known.extend(group),
+            None => groups.push(group.clone()),
+        }
+    }
+    let more = groups.len().saturating_sub(THINGS);
     Decision {
         mark: mark(worst),
         mark_word: fleet_state::words(worst).to_owned(),
         site: standing.site.site.name.clone(),
-        things: standing.groups.iter().take(THINGS).map(|group| thing(given, standing, group)).collect(),
+        things: groups.iter().take(THINGS).map(|group| thing(given, standing, group)).collect(),
         more: match more {
             0 => String::new(),
             1 => "One more thing is in its report.".to_owned(),
@@ -227,7 +235,7 @@ fn thing(given: &Given, standing: &Standing, group: &[&ToDo]) -> Thing {
     let what = format::sentence(&one.what);
     Thing {
         what: if places.is_empty() { what } else { format!("{what}: {}", some(&places)) },
-        why: if one.if_left.is_empty() { one.says.clone() } else { format!("{} If left: {}.", one.says, one.if_left) },
+        why: why(one, group.len()),
         by_when: match one.due {
             Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
             _ if one.urgency <= Urgency::ActNow => "now".to_owned(),
@@ -235,4 +243,21 @@ fn thing(given: &Given, standing: &Standing, group: &[&ToDo]) -> Thing {
             None => "next visit".to_owned(),
         },
     }
+}
+
+/// Why, in a sentence, and what happens if it is left; the site's report says the rest.
+fn why(one: &ToDo, places: usize) -> String {
+    let mut says = first_sentence(&one.says).to_owned();
+    if places > 1 && !says.is_empty() {
+        says = format!("The first: {says}");
+    }
+    if !one.if_left.is_empty() {
+        says.push_str(&format!(" If left: {}.", one.if_left));
+    }
+    says
+}
+
+/// Up to the first full stop that ends a sentence.
+fn first_sentence(text: &str) -> &str {
+    text.find(". ").map_or(text, |end| &text[..=end])
 }

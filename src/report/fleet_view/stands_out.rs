@@ -15,6 +15,8 @@ use crate::report::format;
 const EACH: usize = 6;
 /// Models in the table.
 const MODELS: usize = 10;
+/// Pumps of a model from which one is held against the others of it.
+const LEAST_ALIKE: usize = 3;
 /// A count of failures this unlikely at the fleet's rate is called out.
 const UNLIKELY: f64 = 0.01;
 /// Growth of the turnover time within a year that is called a drift.
@@ -32,7 +34,7 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
             .then(|| "No trend and no outlier, as far as the records can tell.".to_owned()),
         note: format!(
             "A pump fails more often than others where its count would come about by chance less than once in {} pumps at \
-             the fleet's rate; a turnover drifts where it took at least {} % longer than in the same month a year before.",
+             the rate it is held against; a turnover drifts where it took at least {} % longer than in the same month a year before.",
             format::number(1.0 / UNLIKELY, 0),
             format::number(DRIFT * 100.0, 0)
         ),
@@ -79,33 +81,52 @@ fn worsening(given: &Given) -> Vec<Finding> {
         .collect()
 }
 
+/// Pumps that fail more often than the others of their model, or of the fleet where the model is rare.
 fn more_than_others(given: &Given) -> Vec<Finding> {
-    let known: Vec<_> =
-        pumps(given).filter_map(|(site, pump)| Some((site, pump, pump.failures.exposure_hours.filter(|h| *h > 0.0)?))).collect();
-    let hours: f64 = known.iter().map(|(_, _, hours)| hours).sum();
-    let failures: usize = known.iter().map(|(_, pump, _)| pump.failures.incidents.len()).sum();
+    let known: Vec<_> = pumps(given)
+        .filter_map(|(site, pump)| {
+            let hours = pump.failures.exposure_hours.filter(|h| *h > 0.0)?;
+            Some((site, pump, hours, model(site, &pump.at)))
+        })
+        .collect();
+    let sums = |of: &dyn Fn(&Option<String>) -> bool| {
+        known.iter().filter(|(_, _, _, model)| of(model)).fold((0, 0.0, 0), |(pumps, hours, failures), known| {
+            (pumps + 1, hours + known.2, failures + known.1.failures.incidents.len())
+        })
+    };
+    let fleet = sums(&|_| true);
     let mut found: Vec<_> = known
-        .into_iter()
-        .filter(|(_, pump, _)| pump.failures.incidents.len() >= 2 && pump.failures.trend != Trend::Worsening)
-        .filter_map(|(site, pump, exposure)| {
+        .iter()
+        .filter(|(_, pump, ..)| pump.failures.incidents.len() >= 2 && pump.failures.trend != Trend::Worsening)
+        .filter_map(|(site, pump, exposure, model)| {
             let count = pump.failures.incidents.len();
+            let alike = sums(&|other| model.is_some() && other == model);
+            let (whose, (_, hours, failures)) = if alike.0 > LEAST_ALIKE && alike.2 > count {
+                (format!("the other {}", model.as_deref().unwrap_or_default()), alike)
+            } else {
+                ("the other pumps".to_owned(), fleet)
+            };
             // The pump itself is not among those it is held against.
-            let others = hours - exposure;
-            let expected = (failures - count) as f64 / others * exposure;
-            let chance = tail(count as u64, expected.max(1e-9))?;
-            (others > 0.0 && chance < UNLIKELY).then_some((chance, site, pump, expected))
+            let expected = (failures - count) as f64 / (hours - exposure) * exposure;
+            let chance = tail(count as u64, expected).filter(|chance| *chance < UNLIKELY)?;
+            Some((chance, *site, *pump, expected, whose))
         })
         .collect();
     found.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.at.cmp(&b.2.at)));
     found
         .into_iter()
-        .map(|(_, site, pump, expected)| Finding {
+        .map(|(_, site, pump, expected, whose)| Finding {
             kind: "failures".to_owned(),
             place: place(site, pump.at.as_str()),
             seen: format!("{} failures", pump.failures.incidents.len()),
-            against: format!("{} at the rate of the other pumps", format::number(expected, 1)),
+            against: format!("{} at the rate of {whose}", format::number(expected, 2)),
         })
         .collect()
+}
+
+fn model(site: &crate::site::SiteFigures, at: &crate::address::Address) -> Option<String> {
+    let pump = site.site.spas.iter().flat_map(|s| &s.pumps).find(|p| p.at == *at)?;
+    crate::quantities::run_hours::model_now(site.site, pump)
 }
 
 /// The chance of at least so many where so many are expected.
@@ -178,8 +199,7 @@ fn models(given: &Given) -> Vec<ModelRow> {
     }
     let mut models: BTreeMap<String, Model> = BTreeMap::new();
     for (site, figures) in pumps(given) {
-        let pump = site.site.spas.iter().flat_map(|s| &s.pumps).find(|p| p.at == figures.at);
-        let Some(name) = pump.and_then(|p| crate::quantities::run_hours::model_now(site.site, p)) else { continue };
+        let Some(name) = model(site, &figures.at) else { continue };
         let Some(hours) = figures.failures.exposure_hours else { continue };
         let model = models.entry(name).or_default();
         model.pumps += 1;
