@@ -73,6 +73,8 @@ pub enum Command {
     Add(Add),
     /// Write a commented file for a new site.
     New(New),
+    /// Compare a fitted pump with every model in pumps.yaml.
+    Swap(Swap),
 }
 
 /// Check a fleet's records.
@@ -224,6 +226,20 @@ pub struct New {
     /// The fleet's folder.
     #[arg(long, default_value = ".")]
     pub fleet: PathBuf,
+}
+
+/// Compare a fitted pump with every model in pumps.yaml, attribute by attribute: which is like for like, what is
+/// missing and where to read it, what the new pump does to turnover and current, what the job needs.
+#[derive(Debug, Args)]
+pub struct Swap {
+    /// The pump: site/spa/pump.
+    pub address: String,
+    /// The fleet's folder.
+    #[arg(long, default_value = ".")]
+    pub fleet: PathBuf,
+    /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
+    #[arg(long)]
+    pub month: Option<Month>,
 }
 
 /// Whether PDFs are made.

@@ -9,6 +9,7 @@ pub mod man;
 pub mod new;
 pub mod report;
 pub mod schema;
+pub mod swap;
 pub mod verify;
 
 use std::path::Path;
@@ -32,6 +33,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Man(arguments) => man::run(arguments, printer),
         Command::Add(arguments) => add::run(arguments, printer),
         Command::New(arguments) => new::run(arguments, printer),
+        Command::Swap(arguments) => swap::run(arguments, printer),
     };
     match result {
         Ok(status) => status,

@@ -195,8 +195,8 @@ impl Explainer<'_> {
                 out.push(format!("  {speed}: no counter reading of the pump there now"));
             } else {
                 out.push(format!("  {speed}: {} counter readings of the pump there now, the last", readings.len()));
-                let last: Vec<&Source> = readings.iter().rev().take(3).map(|p| &p.source).collect();
-                self.from(last, out);
+                let last: Vec<Source> = readings.iter().rev().take(3).map(|p| p.source(site, &pump.at)).collect();
+                self.from(&last, out);
             }
             if let Some(factor) = curve.factor {
                 let of = "counter over program, the last 365 metered days";
@@ -353,7 +353,7 @@ impl Explainer<'_> {
             hours_in_print(age),
             hours_in_print(unmetered)
         ));
-        self.from(&hours.sources(), out);
+        self.from(&hours.sources, out);
         let date = due::due_by_hours(&part.part, interval, hours, pump.forecast.as_ref(), self.figures.as_of);
         out.push(match date {
             Some((due, ..)) if due <= self.figures.as_of => {

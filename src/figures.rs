@@ -43,7 +43,7 @@ fn month_sources(site: &Site, pump: &PumpFigures, row: &MonthHours) -> Vec<Sourc
         .into_iter()
         .flatten()
         .filter_map(|index| readings.get(index))
-        .map(|point| point.source.clone())
+        .map(|point| point.source(site, &pump.at))
         .collect();
     if sources.is_empty() {
         sources.push(site.source(&format!("spas.{}.pumps.{}.program", pump.at.spa(), pump.at.last())));

@@ -1,6 +1,8 @@
 //! `tubwright report`: a month's figures and documents, published whole or not at all.
 
+use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::{Mutex, PoisonError};
 use std::time::Instant;
 
 use chrono::NaiveDate;
@@ -13,7 +15,7 @@ use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
-use crate::output::{FileDigest, OutputFolder, Part};
+use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
 use crate::quantities::{self, SpaFigures};
 use crate::records::Site;
@@ -26,7 +28,7 @@ use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
 use crate::schedule::visits::Plan;
 use crate::site::{self, SiteFigures};
-use crate::tables;
+use crate::tables::{self, Table, TableError};
 use crate::usage::Usage;
 use crate::workbook;
 
@@ -215,7 +217,9 @@ impl Run<'_> {
             .part(&self.month.to_string())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
         let part = if self.force { part.anew() } else { part };
-        let previous = self.previous_figures(&sites);
+        // Only documents show them.
+        let previous =
+            if typesetter.is_some() { self.previous_figures(&sites) } else { sites.iter().map(|_| None).collect() };
         self.printer.stage("last month", clock);
         let clock = Instant::now();
         let figures = FleetFigures {
@@ -226,10 +230,7 @@ impl Run<'_> {
             sites: figures,
             lives: &lives,
         };
-        let all_tables = tables::tables(&figures).map_err(Failure::new)?;
-        for table in &all_tables {
-            part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
-        }
+        let all_tables = write_tables(&part, &figures)?;
         self.printer.stage("tables", clock);
         let clock = Instant::now();
         let month = self.month.in_words();
@@ -379,4 +380,34 @@ impl Run<'_> {
         ));
         Ok(status)
     }
+}
+
+/// Writes every table, piece by piece as it is put together.
+fn write_tables(part: &Part, figures: &FleetFigures) -> Result<Vec<Table>, Failure> {
+    let growing: Mutex<BTreeMap<&'static str, Growing>> = Mutex::default();
+    let written = tables::tables(figures, |name, piece| -> Result<(), WriteError> {
+        // Taken out while it is written to, so that tables do not wait for each other.
+        let open = growing.lock().unwrap_or_else(PoisonError::into_inner).remove(name);
+        let mut file = match open {
+            Some(file) => file,
+            None => part.begin(&format!("tables/{name}.csv"))?,
+        };
+        file.put(piece)?;
+        growing.lock().unwrap_or_else(PoisonError::into_inner).insert(name, file);
+        Ok(())
+    })
+    .map_err(Failure::new)?;
+    for (_, file) in growing.into_inner().unwrap_or_else(PoisonError::into_inner) {
+        part.finish(file).map_err(Failure::new)?;
+    }
+    Ok(written)
+}
+
+/// Why a table could not be written.
+#[derive(Debug, thiserror::Error)]
+enum WriteError {
+    #[error(transparent)]
+    Table(#[from] TableError),
+    #[error(transparent)]
+    Output(#[from] OutputError),
 }

@@ -130,6 +130,8 @@ pub struct RunHours {
     pub end: NaiveDate,
     /// Days of exchange.
     pub exchanges: Vec<NaiveDate>,
+    /// The records the hours now rest on: the last two readings of each counter.
+    pub sources: Vec<Source>,
     /// Readings that were set aside.
     pub set_aside: usize,
     /// Months by speed.
@@ -189,11 +191,6 @@ impl RunHours {
         days.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map(|(basis, _)| basis)
     }
 
-    /// The records the hours now rest on: the last two readings of each counter.
-    pub fn sources(&self) -> Vec<Source> {
-        self.curves.iter().flat_map(|c| c.readings.iter().rev().take(2).map(|p| p.source.clone())).collect()
-    }
-
     /// The day of the last sound reading.
     pub fn last_reading(&self) -> Option<NaiveDate> {
         self.curves.iter().filter_map(|c| c.readings.last()).map(|p| p.day).max()
@@ -240,6 +237,7 @@ pub fn with_readings(
         start,
         end,
         exchanges: counters.exchanges.clone(),
+        sources: Vec::new(),
         set_aside: counters.set_aside.len(),
         months: Vec::new(),
     };
@@ -255,7 +253,10 @@ pub fn with_readings(
         result.curves.push(curve);
     }
     result.curves.reverse();
+    let last_two =
+        |curve: &Curve| curve.readings.iter().rev().take(2).map(|p| p.source(site, &pump.at)).collect::<Vec<_>>();
     result.curves.retain(|curve| curve.runs.iter().any(|run| run.basis.is_some()));
+    result.sources = result.curves.iter().flat_map(last_two).collect();
     Some(result)
 }
 
@@ -454,7 +455,7 @@ fn curve_of(speed: Speed, pump: &Pump, counters: &Counters, legs: &[Leg], start:
             for count in counts.iter().flat_map(|(_, counts)| *counts).filter(|count| count.unit == unit) {
                 intervals.extend(intervals_of(&count.points));
                 if unit == current {
-                    readings.extend(count.points.iter().cloned());
+                    readings.extend_from_slice(&count.points);
                 }
             }
             intervals.sort_by_key(|interval| interval.from);

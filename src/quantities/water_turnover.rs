@@ -442,7 +442,7 @@ impl<'a> Flows<'a> {
             sum += rows.iter().map(|r| r.value).sum::<f64>() / rows.len() as f64;
             low += rows.iter().map(|r| r.value).fold(f64::INFINITY, f64::min);
             high += rows.iter().map(|r| r.value).fold(0.0, f64::max);
-            sources.extend(rows.iter().map(|r| r.source()));
+            sources.extend(rows.iter().map(|r| r.source(self.site, &filter.at)));
         }
         let (low, high) = (low.min(sum * (1.0 - MEASURED_WITHIN)), high.max(sum * (1.0 + MEASURED_WITHIN)));
         Some(Figure::new(sum, low, high, Basis::Measured, sources))
@@ -461,7 +461,7 @@ impl<'a> Flows<'a> {
                 return None;
             }
             sum += row.value;
-            sources.push(row.source());
+            sources.push(row.source(self.site, &filter.at));
         }
         // The filter has fouled since, so that the flow is hardly more and may well be less.
         let low = 1.0 - CALIBRATED_WITHIN;
@@ -559,6 +559,11 @@ impl<'a> Flows<'a> {
     /// The flow another model would give in this loop at the speed the pump now filters at longest, with the
     /// filter as it was in a month or clean. `None` if it cannot be computed, or several pumps filter.
     pub fn flow_with(&self, model: Option<&Model>, month: Month, clean: bool) -> Option<Figure> {
+        self.point_with(model, month, clean).map(|(flow, _)| flow)
+    }
+
+    /// The same with the head of the pump at that flow, m.
+    pub fn point_with(&self, model: Option<&Model>, month: Month, clean: bool) -> Option<(Figure, f64)> {
         let [_] = self.filtering.as_slice() else { return None };
         let runs = self.runs(month);
         let speed = runs.get(Self::longest(&runs)?)?.speed;
@@ -570,9 +575,11 @@ impl<'a> Flows<'a> {
             None => (self.pipe.clone()?, CURVE_WITHIN),
         };
         let least = if self.calibration.is_none() && !pipe.complete { INCOMPLETE_WITHIN } else { within };
-        let flow = pipe.point(&curve, Fouling::AtWorkingPoint(rise)).ok()?.flow.get::<liter_per_minute>();
+        let point = pipe.point(&curve, Fouling::AtWorkingPoint(rise)).ok()?;
+        let flow = point.flow.get::<liter_per_minute>();
         let source = self.site.source(&format!("spas.{}.pipe", self.spa.at));
-        Some(Figure::new(flow, flow * (1.0 - least), flow * (1.0 + within), Basis::Curve, vec![source]))
+        let figure = Figure::new(flow, flow * (1.0 - least), flow * (1.0 + within), Basis::Curve, vec![source]);
+        Some((figure, point.head.get::<meter>()))
     }
 
     /// What would let the flow be known.
