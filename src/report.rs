@@ -3,11 +3,14 @@
 pub mod cautions;
 pub mod document;
 pub mod filter_words;
+pub mod fleet;
 pub mod fleet_state;
+pub mod fleet_view;
 pub mod format;
 pub mod index;
 pub mod life_words;
 pub mod logbook_view;
+pub mod since;
 pub mod site;
 pub mod site_charts;
 pub mod site_view;

@@ -375,9 +375,7 @@ fn thing(
             also.iter().filter_map(|id| kept.iter().position(|other| other.part.id == id)).collect()
         })
         .collect();
-    let spread = pump
-        .and_then(|pump| pump.forecast.as_ref())
-        .map_or(0.0, |forecast| forecast.level_spread.hypot(forecast.month_spread / 12f64.sqrt()));
+    let spread = pump.and_then(|pump| pump.forecast.as_ref()).map_or(0.0, |forecast| forecast.spread.of_months(12.0));
     let any_by_hours = kept.iter().any(|part| site.lives.kind(part.part.id).map(|k| k.clock) == Some(Clock::Hours));
     let levels: &[(f64, f64)] = if any_by_hours && per_day.is_some() { &LEVELS } else { &[(0.0, 1.0)] };
     let levels = levels
