@@ -195,8 +195,8 @@ impl Explainer<'_> {
                 out.push(format!("  {speed}: no counter reading of the pump there now"));
             } else {
                 out.push(format!("  {speed}: {} counter readings of the pump there now, the last", readings.len()));
-                let last: Vec<&Source> = readings.iter().rev().take(3).map(|p| &p.source).collect();
-                self.from(last, out);
+                let last: Vec<Source> = readings.iter().rev().take(3).map(|p| p.source(site, &pump.at)).collect();
+                self.from(&last, out);
             }
             if let Some(factor) = curve.factor {
                 let of = "counter over program, the last 365 metered days";
@@ -245,10 +245,11 @@ impl Explainer<'_> {
         }
         out.push("  = program in force × factor, nights as booked or as usual, closed seasons out".to_owned());
         out.push(format!(
-            "  range: ± 1.28 × √(level² + month² ÷ months), level {}, month {}{}",
-            percent(forecast.level_spread),
-            percent(forecast.month_spread),
-            if forecast.spread_assumed { " (mostly assumed: too few readings)" } else { "" }
+            "  range: ± 1.28 × √(level² + month² ÷ months + drift² × months), level {}, month {}, drift {}{}",
+            percent(forecast.spread.level),
+            percent(forecast.spread.month),
+            percent(forecast.spread.drift),
+            if forecast.spread.assumed { " (mostly assumed: too few readings)" } else { "" }
         ));
         let checks: Vec<_> = self.figures.forecast_checks.iter().filter(|c| c.at == figures.at).collect();
         if !checks.is_empty() {
@@ -353,7 +354,7 @@ impl Explainer<'_> {
             hours_in_print(age),
             hours_in_print(unmetered)
         ));
-        self.from(&hours.sources(), out);
+        self.from(&hours.sources, out);
         let date = due::due_by_hours(&part.part, interval, hours, pump.forecast.as_ref(), self.figures.as_of);
         out.push(match date {
             Some((due, ..)) if due <= self.figures.as_of => {

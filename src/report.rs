@@ -2,7 +2,10 @@
 
 pub mod cautions;
 pub mod document;
+pub mod filter_words;
+pub mod fleet_state;
 pub mod format;
+pub mod index;
 pub mod life_words;
 pub mod logbook_view;
 pub mod site;

@@ -7,14 +7,14 @@ use uom::si::time::hour;
 use uom::si::volume::liter;
 
 use crate::address::{Address, Id};
-use crate::basis::{Basis, Place};
+use crate::basis::Basis;
 use crate::calendar::{add, days_between, plus_days};
 use crate::quantities::hours_forecast;
 use crate::quantities::run_hours::{self, RunHours};
 use crate::quantities::water_turnover::MEASURED_WITHIN;
 use crate::records::log::Quantity;
 use crate::records::tubs::Speed;
-use crate::records::{Fleet, Pump, ReadingRow, Site, Spa};
+use crate::records::{Fleet, Pump, ReadingRow, Record, Spa};
 use crate::report::format;
 use crate::schedule::due::{self, DueBy, PartDue};
 use crate::site::SiteFigures;
@@ -63,7 +63,7 @@ fn counter_advice(
     let as_of = figures.as_of;
     let mut parts = figures.parts.iter().filter(|part| part.part.at == pump.at && part.by == DueBy::Hours).peekable();
     parts.peek()?;
-    let rows = expected_readings(figures.site, pump, hours, as_of)?;
+    let rows = expected_readings(pump, hours, as_of)?;
     let then = run_hours::with_readings(fleet, figures.site, spa, pump, as_of, &rows)?;
     let forecast = hours_forecast::forecast(figures.site, spa, pump, &then, as_of)?;
     let narrowed = parts.filter_map(|part| {
@@ -103,7 +103,7 @@ fn by_age(part: &PartDue) -> Option<(NaiveDate, NaiveDate)> {
 
 /// What a pump's counters would show on a day if they ran as expected; `None` where one reading more
 /// brackets nothing: it has just been read, or never yet and nobody says where it began.
-fn expected_readings(site: &Site, pump: &Pump, hours: &RunHours, day: NaiveDate) -> Option<Vec<ReadingRow>> {
+fn expected_readings(pump: &Pump, hours: &RunHours, day: NaiveDate) -> Option<Vec<ReadingRow>> {
     if hours.end < day || hours.last_reading().is_some_and(|last| last >= day) {
         return None;
     }
@@ -123,13 +123,12 @@ fn expected_readings(site: &Site, pump: &Pump, hours: &RunHours, day: NaiveDate)
             continue;
         }
         rows.push(ReadingRow {
+            value: last.hours + since,
+            record: Record::Supposed,
             day,
             minute: None,
             after: true,
             quantity,
-            value: last.hours + since,
-            file: std::sync::Arc::clone(&site.file),
-            place: Place::Path("".into()),
         });
     }
     for row in &mut rows {

@@ -492,20 +492,24 @@ pub fn check_counters(fleet: &Fleet, site: &Site, source: &SourceText) -> Vec<Di
         for aside in &counters.set_aside {
             let message = match aside.rule {
                 Rule::CounterBackwards => {
-                    format!("the counter of `{}` runs backwards: {} h on {}", pump.at, aside.hours, aside.day)
+                    format!(
+                        "the counter of `{}` runs backwards: {} h on {}",
+                        pump.at, aside.reading.hours, aside.reading.day
+                    )
                 }
                 Rule::ReadingsContradict => {
-                    format!("two readings of `{}` on {} contradict each other", pump.at, aside.day)
+                    format!("two readings of `{}` on {} contradict each other", pump.at, aside.reading.day)
                 }
                 _ => format!(
                     "the counter of `{}` runs faster than 24 h a day: {} h on {}",
-                    pump.at, aside.hours, aside.day
+                    pump.at, aside.reading.hours, aside.reading.day
                 ),
             };
-            let (file, spot, excerpt) = spot_of(source, &aside.source);
-            let second = aside.against.as_ref().and_then(|(against, day, hours)| {
-                let (file, spot, excerpt) = spot_of(source, against);
-                Some(Box::new(Second { file, spot: spot?, excerpt: excerpt?, label: format!("{hours} h on {day}") }))
+            let (file, spot, excerpt) = spot_of(source, &aside.reading.source(site, &pump.at));
+            let second = aside.against.and_then(|against| {
+                let (file, spot, excerpt) = spot_of(source, &against.source(site, &pump.at));
+                let label = format!("{} h on {}", against.hours, against.day);
+                Some(Box::new(Second { file, spot: spot?, excerpt: excerpt?, label }))
             });
             diagnostics.push(Diagnostic {
                 severity: Severity::Warning,

@@ -4,11 +4,12 @@
 use std::fmt::Write;
 
 use chrono::{NaiveDate, NaiveTime, TimeZone, Utc};
+use sha2::{Digest as _, Sha256};
 
 use crate::charts::style::printable;
 use crate::output::{OutputError, Part};
 use crate::report::template::TemplateError;
-use crate::report::typst::{Job, TypesetError, Typesetter};
+use crate::report::typst::{self, Job, TypesetError, Typesetter};
 
 /// A problem of the documents.
 #[derive(Debug)]
@@ -71,18 +72,29 @@ impl Document<'_> {
             );
             problems.push(Problem { text, costs: false });
         }
+        let data = serde_json::to_string_pretty(&self.data)?;
+        let timestamp = Utc.from_utc_datetime(&as_of.and_time(NaiveTime::from_hms_opt(12, 0, 0).unwrap_or_default()));
+        let made_from = self.made_from(&data, &typesetter.version(), timestamp.timestamp());
+        if part.keep(&self.pdf, &made_from)? {
+            return Ok(true);
+        }
         let build = part.build_folder(&self.build)?;
         for (name, bytes) in &self.files {
             build.write(name, bytes)?;
         }
-        build.write("data.json", serde_json::to_string_pretty(&self.data)?.as_bytes())?;
+        build.write("data.json", data.as_bytes())?;
         let target = part.path(&self.pdf)?;
-        let noon = NaiveTime::from_hms_opt(12, 0, 0).unwrap_or_default();
-        let timestamp = Utc.from_utc_datetime(&as_of.and_time(noon)).timestamp();
-        let job = Job { build: build.path(), main: self.main, pdf: &target, timestamp, subject: self.subject };
+        let job = Job {
+            build: build.path(),
+            main: self.main,
+            pdf: &target,
+            timestamp: timestamp.timestamp(),
+            subject: self.subject,
+        };
         match typesetter.typeset(&job) {
             Ok(warnings) => {
-                part.adopt(&self.pdf)?;
+                // What the renderer warned of is to be said by every run, so it is made anew by every run.
+                part.adopt(&self.pdf, warnings.is_none().then_some(made_from.as_str()))?;
                 if let Some(text) = warnings {
                     let text = format!("{}: the renderer warns: {text}", self.subject);
                     problems.push(Problem { text, costs: false });
@@ -101,6 +113,28 @@ impl Document<'_> {
             }
         }
         Ok(false)
+    }
+}
+
+impl Document<'_> {
+    /// A digest of all the PDF is made from: the renderer and how it is called, the fonts, the day written into it, and
+    /// every file of the build folder.
+    fn made_from(&self, data: &str, renderer: &str, timestamp: i64) -> String {
+        let mut digest = Sha256::new();
+        let mut put = |bytes: &[u8]| {
+            digest.update((bytes.len() as u64).to_le_bytes());
+            digest.update(bytes);
+        };
+        put(renderer.as_bytes());
+        put(&timestamp.to_le_bytes());
+        put(self.main.as_bytes());
+        put(typst::calling().as_bytes());
+        for (name, bytes) in &self.files {
+            put(name.as_bytes());
+            put(bytes);
+        }
+        put(data.as_bytes());
+        digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
     }
 }
 

@@ -86,6 +86,11 @@ impl<'a> Maker<'a> {
         Ok(Self { fleet, month, inputs, typesetter, templates: Templates::embedded()? })
     }
 
+    /// The templates.
+    pub fn templates(&self) -> &Templates {
+        &self.templates
+    }
+
     /// Makes a site's charts and report.
     ///
     /// # Errors

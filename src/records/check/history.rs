@@ -7,12 +7,11 @@ use chrono::NaiveDate;
 
 use super::{Checker, plain, standing};
 use crate::address::Address;
-use crate::basis::Place;
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity};
 use crate::records::forms::Fitted;
 use crate::records::log::Quantity;
 use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
-use crate::records::{Pump, ReadingRow, Site};
+use crate::records::{Pump, ReadingRow, Record, Site};
 
 /// The first day something can have stood there; `None` if nothing is known of it.
 pub(super) fn first_day(fitted: Fitted) -> Option<NaiveDate> {
@@ -77,7 +76,7 @@ pub(crate) fn wrong_rows(site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic>
         let mut told: Vec<(Rule, String, usize, usize)> = Vec::new();
         rows.retain(|row| {
             let Some((rule, message)) = fault(row) else { return true };
-            let Place::Line(line) = row.place else { return true };
+            let Record::Sheet(line) = row.record else { return true };
             // Dates differ from row to row, quantities do not.
             let same = |known: &&mut (Rule, String, usize, usize)| {
                 known.0 == rule && (rule != Rule::WrongValue || known.1 == message)
@@ -159,8 +158,8 @@ pub fn after_as_of(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagno
     }
     let mut of_sheets: BTreeMap<&str, Vec<(u32, NaiveDate)>> = BTreeMap::new();
     for row in site.readings.values().flatten().filter(|row| row.day > as_of) {
-        if let Place::Line(line) = row.place {
-            of_sheets.entry(&row.file).or_default().push((line, row.day));
+        if let Record::Sheet(line) = row.record {
+            of_sheets.entry(&site.sheet).or_default().push((line, row.day));
         }
     }
     for (file, mut rows) in of_sheets {

@@ -180,6 +180,7 @@ impl<'a> SiteReader<'a> {
             assumed.push(Assumed { what, change: own("records_from") });
         }
         let travel = rest.as_ref().and_then(|f| f.travel.clone()).unwrap_or_default();
+        let visit_days = rest.as_ref().and_then(|f| f.visit_days.clone());
         let mut resolved = Vec::new();
         for (id, mut spa) in spas {
             if let Some(name) = spa.r#type.clone() {
@@ -209,6 +210,7 @@ impl<'a> SiteReader<'a> {
             contact,
             key,
             travel,
+            visit_days,
             records_from: records_from.map(|d| d.0),
             closed: closed
                 .iter()
@@ -219,6 +221,7 @@ impl<'a> SiteReader<'a> {
             visits,
             readings: BTreeMap::new(),
             file: Arc::clone(&source.file),
+            sheet: format!("readings/{}.csv", files.id).into(),
             left_out: Vec::new(),
             diagnostics: Vec::new(),
             assumed,

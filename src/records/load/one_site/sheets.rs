@@ -1,11 +1,9 @@
 //! What stands beside a site's file: its sheet of readings and its bookings.
 
-use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use super::SiteReader;
 use crate::address::Address;
-use crate::basis::Place;
 use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
 use crate::records::bookings::{self, Stays};
 use crate::records::check;
@@ -14,7 +12,7 @@ use crate::records::log::{Quantity, TypedUnits};
 use crate::records::readings;
 use crate::records::tree::{LARGEST_RECORD, LARGEST_SHEET};
 use crate::records::yaml;
-use crate::records::{ReadingRow, Site};
+use crate::records::{MinuteOfDay, ReadingRow, Record, Site};
 
 impl SiteReader<'_> {
     pub(super) fn read_sheet_readings(&mut self, site: &mut Site) {
@@ -52,16 +50,14 @@ impl SiteReader<'_> {
                 left_out: Some(left_out),
             });
         }
-        let name: Arc<str> = file.as_str().into();
         for row in rows {
             site.readings.entry(row.at).or_default().push(ReadingRow {
+                value: row.value,
+                record: Record::Sheet(row.line),
                 day: row.day,
-                minute: row.time.map(|t| t.start),
+                minute: row.time.and_then(|t| MinuteOfDay::after_midnight(t.start)),
                 after: false,
                 quantity: row.quantity,
-                value: row.value,
-                file: Arc::clone(&name),
-                place: Place::Line(row.line),
             });
         }
         // An address nothing stands at costs its rows, each told once with its first line.
@@ -73,7 +69,8 @@ impl SiteReader<'_> {
             if told.covers(&at) || (told.lost && site.spas.is_empty()) {
                 continue;
             }
-            let line = rows.first().map_or(0, |row| if let Place::Line(line) = row.place { line as usize } else { 0 });
+            let line =
+                rows.first().map_or(0, |row| if let Record::Sheet(line) = row.record { line as usize } else { 0 });
             let left_out = format!("{} readings for `{at}` in {file} are left out", rows.len());
             self.left_out.push(left_out.clone());
             self.diagnostics.push(Diagnostic {
@@ -139,21 +136,16 @@ impl SiteReader<'_> {
 
 /// Puts the log's readings beside the sheet's, sorted; a reading given twice is kept once.
 pub(super) fn index_readings(site: &mut Site, typed: &TypedUnits) {
-    let file = Arc::clone(&site.file);
-    let mut names: BTreeMap<Address, Arc<str>> = BTreeMap::new();
     for (index, visit) in &site.visits {
         for (at, entry) in visit.at.iter() {
-            let name = Arc::clone(names.entry(at.clone()).or_insert_with(|| at.as_str().into()));
             let mut push = |quantity: Quantity, value: f64, after: bool| {
-                let place = Place::Entry { visit: *index, at: Arc::clone(&name), field: quantity.name() };
                 site.readings.entry(at.clone()).or_default().push(ReadingRow {
+                    value,
+                    record: Record::Log(*index),
                     day: visit.date.0,
-                    minute: visit.time.map(|t| t.start),
+                    minute: visit.time.and_then(|t| MinuteOfDay::after_midnight(t.start)),
                     after,
                     quantity,
-                    value,
-                    file: Arc::clone(&file),
-                    place,
                 });
             };
             for (quantity, value) in entry.readings(typed) {
