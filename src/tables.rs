@@ -4,7 +4,9 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod carry;
 mod costs;
+mod measured_trends;
 mod part_lives;
 mod pump_failures;
 pub mod quoted;
@@ -159,8 +161,17 @@ struct Of<'a, T> {
 type OfSites = fn(&[SiteFigures]) -> Result<Table, TableError>;
 
 /// The tables that are put together from some sites after the others.
-const OF_SITES: [OfSites; 8] =
-    [run_hours, hours_forecast, water_turnover, filters, water_tests, parts, forecast_check, to_do];
+const OF_SITES: [OfSites; 9] = [
+    run_hours,
+    hours_forecast,
+    water_turnover,
+    filters,
+    water_tests,
+    parts,
+    measured_trends::measured_trends,
+    forecast_check,
+    to_do,
+];
 
 /// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow
 /// whatever the size of the fleet.
@@ -207,7 +218,9 @@ pub fn tables<E: From<TableError> + Send>(
     let units = crate::costs::year::minor_units(&figures.fleet.settings.currency.0);
     let of_fleet = [
         part_lives::part_lives(figures.lives)?,
+        carry::carry(figures)?,
         pump_failures::pump_failures(sites, figures.lives)?,
+        pump_failures::failure_costs(sites, figures.lives)?,
         visits::visits(&figures.plan)?,
         costs::costs(&figures.costs, units)?,
         costs::contracts(&figures.costs, units)?,
@@ -223,7 +236,7 @@ pub fn tables<E: From<TableError> + Send>(
 }
 
 /// The order in which the tables are shown; one that is not named comes first and is put here.
-const ORDER: [&str; 15] = [
+const ORDER: [&str; 16] = [
     "run_hours",
     "hours_forecast",
     "water_turnover",
@@ -232,6 +245,7 @@ const ORDER: [&str; 15] = [
     "parts",
     "part_lives",
     "pump_failures",
+    "failure_costs",
     "measured_trends",
     "visits",
     "carry",

@@ -23,10 +23,13 @@ use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
 use crate::report;
-use crate::report::index;
+use crate::report::document::Problem;
+use crate::report::fleet;
 use crate::report::site::{Made, Maker, Numbers};
+use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
+use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables::{self, Table, TableError};
@@ -261,13 +264,19 @@ impl Run<'_> {
         self.printer.stage("workbook", clock);
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
+        let templates = Templates::embedded().map_err(Failure::new)?;
+        let sheets =
+            WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates: &templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()
             .zip(&previous)
             .map(|(site, previous)| {
                 self.interrupted()?;
-                let made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                let mut made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                if let Some(typesetter) = typesetter {
+                    sheets.make(&part, site, typesetter, &mut made.problems).map_err(Failure::new)?;
+                }
                 self.printer.progress(&format!("{}: {}", site.site.id, made.in_words()));
                 Ok(made)
             })
@@ -283,22 +292,28 @@ impl Run<'_> {
             problems.extend(report::statement::make(&figures, &part, typesetter).map_err(Failure::new)?);
             self.interrupted()?;
         }
-        for problem in problems {
-            self.printer.problem(&format!("{}{}", if problem.costs { "error: " } else { "warning: " }, problem.text));
-            if problem.costs {
-                left_out.push(problem.text);
-            }
-        }
+        self.tell(problems, &mut left_out);
         self.printer.stage("documents", clock);
         let clock = Instant::now();
-        let page = index::view(&figures, &part.files(), &left_out);
-        let page = maker.templates().render_index(&page).map_err(Failure::new)?;
-        part.write("index.html", page.as_bytes()).map_err(Failure::new)?;
-        self.printer.stage("page", clock);
+        let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
+        self.interrupted()?;
+        self.tell(problems, &mut left_out);
+        self.printer.stage("report and page of the fleet", clock);
         // What the renderer failed at may go well the next time, so the next run is not to think it was done.
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
         self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
+    }
+
+    /// Tells of problems; what cost a document counts as left out.
+    fn tell(&self, problems: Vec<Problem>, left_out: &mut Vec<String>) {
+        for problem in problems {
+            let kind = if problem.costs { "error: " } else { "warning: " };
+            self.printer.problem(&format!("{kind}{}", problem.text));
+            if problem.costs {
+                left_out.push(problem.text);
+            }
+        }
     }
 
     /// The figures of the month before, for the numbers of page one.

@@ -93,9 +93,11 @@ mod tests {
     #[test]
     fn the_error_told_is_the_error_seen() {
         let runs: Vec<Spread> = (0..60).map(|seed| draws(seed, 2000)).collect();
-        for (share, pick) in
-            [(0.5, (|s: &Spread| s.p50) as fn(&Spread) -> Estimate), (0.8, |s: &Spread| s.p80), (0.95, |s: &Spread| s.p95)]
-        {
+        for (share, pick) in [
+            (0.5, (|s: &Spread| s.p50) as fn(&Spread) -> Estimate),
+            (0.8, |s: &Spread| s.p80),
+            (0.95, |s: &Spread| s.p95),
+        ] {
             let values: Vec<f64> = runs.iter().map(|run| pick(run).value).collect();
             let mean = values.iter().sum::<f64>() / 60.0;
             let seen = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / 59.0).sqrt();

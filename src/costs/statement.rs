@@ -141,13 +141,8 @@ pub fn statement<'a>(
 
 /// Adds lines up, tax last.
 pub fn sums<'a>(fleet: &Fleet, lines: impl Iterator<Item = &'a Line>) -> Sums {
-    let mut sums = Sums {
-        covered: Decimal::ZERO,
-        charged: Decimal::ZERO,
-        tax: None,
-        to_pay: Decimal::ZERO,
-        without_amount: 0,
-    };
+    let mut sums =
+        Sums { covered: Decimal::ZERO, charged: Decimal::ZERO, tax: None, to_pay: Decimal::ZERO, without_amount: 0 };
     for line in lines {
         match (line.amount, line.covered) {
             (Some(amount), Covered::ByContract) => sums.covered += amount,
@@ -249,9 +244,11 @@ pub fn pieces(fleet: &Fleet, site: &Site, visit: &Visit) -> Vec<(What, Decimal, 
     }
     for (number, quantity) in visit.used.iter() {
         let Ok(quantity) = Decimal::try_from(quantity.0) else { continue };
-        let part = fleet.book.parts.iter().find(|(id, part)| {
-            part.number.as_ref().is_some_and(|of| of.0 == number.0) || id.as_str() == number.0
-        });
+        let part = fleet
+            .book
+            .parts
+            .iter()
+            .find(|(id, part)| part.number.as_ref().is_some_and(|of| of.0 == number.0) || id.as_str() == number.0);
         let (what, because) = match part {
             Some((id, _)) => (What::Part(id.clone()), because_of(fleet, visit, id)),
             None => (What::Piece(number.0.clone()), usual_because(visit)),

@@ -243,12 +243,8 @@ impl Prices<'_> {
 
 /// Puts a site's year together. With an empty plan, the tasks due and the visits they need stand for its visits.
 pub fn site_year(fleet: &Fleet, site: &SiteFigures, plan: &Plan, habits: Habits, window: Window) -> SiteYear {
-    let mut prices = Prices {
-        fleet,
-        day: window.as_of,
-        units: minor_units(&fleet.settings.currency.0),
-        missing: BTreeMap::new(),
-    };
+    let mut prices =
+        Prices { fleet, day: window.as_of, units: minor_units(&fleet.settings.currency.0), missing: BTreeMap::new() };
     let record = site.site;
     let travel_minutes = record.travel.time.map_or(ASSUMED_TRAVEL_MINUTES, |time| time.0.get::<minute>());
     let fare = record.travel.cost.as_ref().and_then(|cost| cost.on(window.as_of)).map_or(0.0, |m| prices.minor(m.0));
@@ -300,8 +296,8 @@ fn routine_of_plan(site: &SiteFigures, plan: &Plan, prices: &mut Prices, window:
             visit.tasks.iter().filter(|task| !matches!(task.work, Work::Renew(_))).map(|task| task.minutes).sum();
         routine.visits += times;
         routine.labour += times * prices.work(minutes);
-        routine.travel += times
-            * (prices.work(visit.travel_minutes) + visit.travel_cost.map_or(0.0, |cost| prices.minor(cost)));
+        routine.travel +=
+            times * (prices.work(visit.travel_minutes) + visit.travel_cost.map_or(0.0, |cost| prices.minor(cost)));
     }
     routine
 }
@@ -387,7 +383,8 @@ fn thing(
         .map(|(z, _)| {
             let runs = per_day.map(|per_day| per_day * (1.0 + spread * z).max(0.05));
             let all = kept.iter().zip(&together);
-            all.map(|(part, together)| position(site, part, plan, prices.fleet, window, runs, together.clone())).collect()
+            all.map(|(part, together)| position(site, part, plan, prices.fleet, window, runs, together.clone()))
+                .collect()
         })
         .collect();
     Some(Thing { at: at.clone(), levels, costs })
@@ -467,9 +464,8 @@ fn unexplained(site: &SiteFigures, prices: &mut Prices, window: Window) -> Vec<U
             continue;
         };
         let record = site.site.spas.iter().flat_map(|spa| &spa.pumps).find(|record| record.at == pump.at);
-        let model = record.and_then(|record| {
-            prices.fleet.models.get(&crate::quantities::run_hours::model_now(site.site, record)?)
-        });
+        let model = record
+            .and_then(|record| prices.fleet.models.get(&crate::quantities::run_hours::model_now(site.site, record)?));
         let cost = model.and_then(|model| model.cost.as_ref()).and_then(|cost| cost.on(window.as_of));
         if cost.is_none() {
             prices.miss(format!("what the pump at {} costs (cost in pumps.yaml)", pump.at));

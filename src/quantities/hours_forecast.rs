@@ -132,6 +132,19 @@ impl Forecast {
         self.cumulative.last().map_or(0.0, |(_, hours)| *hours)
     }
 
+    /// Hours expected up to the end of a day; beyond the twelve months at their rate.
+    pub fn hours_until(&self, day: NaiveDate) -> f64 {
+        for pair in self.cumulative.windows(2) {
+            let ((from, before), (to, after)) = (pair[0], pair[1]);
+            if day <= to {
+                let share = days_between(from, day).max(0) as f64 / days_between(from, to).max(1) as f64;
+                return before + (after - before) * share;
+            }
+        }
+        let last = self.cumulative.last().map_or(self.from, |(last, _)| *last);
+        self.year() * days_between(self.from, day) as f64 / days_between(self.from, last).max(1) as f64
+    }
+
     /// The day by whose end `hours` more have run, if the use is `factor` times the expected one.
     fn crossing(&self, hours: f64, factor: f64) -> Option<NaiveDate> {
         for pair in self.cumulative.windows(2) {

@@ -457,18 +457,13 @@ mod tests {
             labour: {cost: 23.17, charge: 46.00, callout: 95.00}\ntechnicians: {dan: {name: Dan}}\nquote: {margin: 0.18, covers: 0.8}\n";
         let book =
             "format: 1\nparts:\n  shaft_seal: {fits: pump, number: SS-16, cost: 21.93, sell: 41.50}\ntasks: {}\n";
-        let customers =
-            "format: 1\ncustomers:\n  harbour: {name: Harbour Stays, note: SECRET, contract: {scope: labour, visits: monthly, callouts: included, response: 24 h, price: {2026: 2140.00}}}\n";
+        let customers = "format: 1\ncustomers:\n  harbour: {name: Harbour Stays, note: SECRET, contract: {scope: labour, visits: monthly, callouts: included, response: 24 h, price: {2026: 2140.00}}}\n";
         let site = "format: 1\nname: Home\ncustomer: harbour\nkey: SECRET under the mat\nspas: {tub: {fitted: 2024-01-01, pumps: {jets: {duty: jets}}, equipment: {cover: {kind: cover}}}}\n\
             log: [{date: 2026-06-05, time: 09:00-10:30, why: callout, reported: 2026-06-05, note: SECRET, labour: 1.5 h, used: {SS-16: 1}, \
             at: {tub/jets: {renewed: {shaft_seal: {because: failure, noticed: in_use, found: leak at the shaft}}, note: SECRET}}, \
             left: [{at: tub/cover, note: SECRET, quote: true}]}]\n";
-        let files = [
-            ("fleet.yaml", fleet),
-            ("customers.yaml", customers),
-            ("upkeep.yaml", book),
-            ("sites/home.yaml", site),
-        ];
+        let files =
+            [("fleet.yaml", fleet), ("customers.yaml", customers), ("upkeep.yaml", book), ("sites/home.yaml", site)];
         load_with(&files, "2026-06-30", |fleet, site, _| {
             let (id, customer) = fleet.customers.iter().next().unwrap();
             let statement = statement::statement(fleet, id, customer, &[site.site], "2026-06".parse().unwrap());

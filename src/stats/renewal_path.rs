@@ -47,11 +47,7 @@ impl Stretch {
 }
 
 /// The stretches of age each part runs through up to a day if none fails, and the planned renewals on the way.
-pub fn without_failures(
-    positions: &[Position],
-    until: f64,
-    mut planned: impl FnMut(usize, f64),
-) -> Vec<Vec<Stretch>> {
+pub fn without_failures(positions: &[Position], until: f64, mut planned: impl FnMut(usize, f64)) -> Vec<Vec<Stretch>> {
     let mut stretches = vec![Vec::new(); positions.len()];
     let mut state: Vec<(f64, f64, f64)> = positions.iter().map(|p| (p.age, 0.0, p.first)).collect();
     loop {
@@ -185,7 +181,13 @@ mod tests {
     #[test]
     fn counts_of_renewals_are_those_of_the_renewal_process() {
         let cases = [
-            (2.0, 1.0, 0.753_691_277_537, 0.446_245_743_272, [0.632_120_558_829, 0.113_158_131_948, 0.008_100_648_712_89]),
+            (
+                2.0,
+                1.0,
+                0.753_691_277_537,
+                0.446_245_743_272,
+                [0.632_120_558_829, 0.113_158_131_948, 0.008_100_648_712_89],
+            ),
             (2.0, 3.0, 3.021_745_008_95, 1.041_714_508_63, [0.999_876_590_196, 0.958_220_171_245, 0.680_890_129_409]),
             (1.5, 2.0, 1.945_500_799_93, 1.149_123_478_4, [0.940_894_253_438, 0.634_222_342_474, 0.273_093_861_82]),
             (0.8, 2.0, 2.023_547_970_26, 2.555_267_773_9, [0.824_672_763_195, 0.570_558_256_652, 0.335_181_420_014]),

@@ -1,4 +1,3 @@
-
 use super::*;
 use crate::costs::spread::Spread;
 use crate::costs::year::{Habits, Window, site_year};
