@@ -4,4 +4,5 @@ mod demo;
 mod findings;
 mod hostile;
 mod publishing;
+mod quotes;
 mod unattended;
