@@ -21,6 +21,8 @@ use crate::records::{Fleet, Site};
 /// A wear part in service.
 #[derive(Debug, Clone)]
 pub struct PartInService<'a> {
+    /// The site.
+    pub site: Id,
     /// What it stands in.
     pub at: Address,
     /// Its id in the book.
@@ -144,6 +146,7 @@ pub fn in_service<'a>(site: &Site, positions: &[PartPosition<'a>], as_of: NaiveD
                 .filter(|(start, hours)| *start >= hours.start)
                 .and_then(|(start, hours)| hours.hours_between(start, hours.end));
             Some(PartInService {
+                site: site.id.clone(),
                 at: position.at.clone(),
                 id: position.id,
                 part: position.part,
