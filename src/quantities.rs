@@ -75,6 +75,28 @@ pub struct SpaFigures {
     pub pumps: Vec<PumpFigures>,
 }
 
+impl SpaFigures {
+    /// A spa of which only the pumps are looked at.
+    pub fn of_pumps(at: Address, pumps: Vec<PumpFigures>) -> Self {
+        Self {
+            at,
+            water: water_turnover::Water {
+                months: Vec::new(),
+                missing: Vec::new(),
+                findings: Vec::new(),
+                model_error: None,
+                flow_when_fouled: None,
+            },
+            filters: Vec::new(),
+            ways_out: Vec::new(),
+            water_change: None,
+            balance: None,
+            tests: Vec::new(),
+            pumps,
+        }
+    }
+}
+
 /// Computes all of a site's figures up to the as-of day.
 pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigures> {
     site.spas

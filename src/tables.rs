@@ -4,6 +4,7 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod forecast_check;
 mod measured_trends;
 mod part_lives;
 mod pump_failures;
@@ -17,6 +18,7 @@ use rust_decimal::prelude::ToPrimitive;
 use crate::address::Address;
 use crate::basis::Figure;
 use crate::figures;
+use crate::quantities::forecast_check::Checks;
 use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::water_turnover::WaterMonth;
 use crate::site::SiteFigures;
@@ -128,7 +130,7 @@ struct Of<'a, T> {
 ///
 /// # Errors
 /// If polars refuses a table.
-pub fn tables(sites: &[SiteFigures], lives: &FleetLives) -> Result<Vec<Table>, TableError> {
+pub fn tables(sites: &[SiteFigures], lives: &FleetLives, checks: &Checks) -> Result<Vec<Table>, TableError> {
     let mut tables = vec![
         run_hours(sites)?,
         hours_forecast(sites)?,
@@ -140,7 +142,7 @@ pub fn tables(sites: &[SiteFigures], lives: &FleetLives) -> Result<Vec<Table>, T
         pump_failures::pump_failures(sites, lives)?,
         pump_failures::failure_costs(sites, lives)?,
         measured_trends::measured_trends(sites)?,
-        forecast_check(sites)?,
+        forecast_check::forecast_check(sites, checks)?,
         to_do(sites)?,
     ];
     // A table of a header alone would look like a mistake.
@@ -353,31 +355,6 @@ fn parts(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("life_used_low", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.low), 4)),
             ("life_used_high", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.high), 4)),
             ("source", |r| Cell::text(figures::source_text(&r.row.0.sources))),
-        ],
-    )
-}
-
-fn forecast_check(sites: &[SiteFigures]) -> Result<Table, TableError> {
-    let rows: Vec<_> = sites
-        .iter()
-        .flat_map(|site| {
-            site.forecast_checks.iter().map(move |row| Of { site: site.site.id.as_str(), at: &row.at, row })
-        })
-        .collect();
-    table(
-        "forecast_check",
-        &rows,
-        &[
-            ("made_on", |r| Cell::date(Some(r.row.made_on))),
-            ("horizon_months", |r| Cell::Count(Some(i64::from(r.row.horizon_months)))),
-            ("scope", |_| Cell::text("pump")),
-            ("id", |r| Cell::text(format_args!("{}/{}", r.site, r.at))),
-            ("what", |_| Cell::text("hours")),
-            ("expected", |r| Cell::rounded(Some(r.row.expected), 2)),
-            ("low", |r| Cell::rounded(Some(r.row.low), 2)),
-            ("high", |r| Cell::rounded(Some(r.row.high), 2)),
-            ("observed", |r| Cell::rounded(Some(r.row.observed), 2)),
-            ("inside", |r| Cell::Count(Some(i64::from(r.row.inside())))),
         ],
     )
 }

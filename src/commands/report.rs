@@ -13,7 +13,7 @@ use crate::diagnostic::{Diagnostic, Severity};
 use crate::interrupt::Stop;
 use crate::output::{FileDigest, OutputFolder, Part, sha256};
 use crate::printer::{Printer, count};
-use crate::quantities::{self, SpaFigures};
+use crate::quantities::{self, SpaFigures, forecast_check};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::LARGEST_SHEET;
@@ -147,12 +147,17 @@ impl Run<'_> {
         let clock = Instant::now();
         let figures: Vec<SiteFigures> = sites
             .par_iter()
-            .map(|(site, spas)| {
-                site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
-                    .with_forecast_checks(&self.shared.fleet)
-            })
+            .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
-        self.printer.stage(&format!("parts, tasks and past forecasts in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage(&format!("parts, tasks and drifts in {:.2} s", clock.elapsed().as_secs_f64()));
+        let clock = Instant::now();
+        let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
+        let figures: Vec<SiteFigures> = figures
+            .into_iter()
+            .zip(&checks.pumps)
+            .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
+            .collect();
+        self.printer.stage(&format!("past forecasts in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -161,7 +166,7 @@ impl Run<'_> {
         let previous = self.previous_figures(&sites);
         self.printer.stage(&format!("digests and last month in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
-        for table in tables::tables(&figures, &lives).map_err(Failure::new)? {
+        for table in tables::tables(&figures, &lives, &checks).map_err(Failure::new)? {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
         }
         self.printer.stage(&format!("tables in {:.2} s", clock.elapsed().as_secs_f64()));

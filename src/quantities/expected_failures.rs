@@ -222,10 +222,11 @@ impl Tally {
         key: (usize, usize),
         outlook: &KindOutlook,
         (age, further): (f64, f64),
+        planned: &[f64],
         factor: Option<Gamma>,
     ) {
         let kind = self.kinds.entry(key).or_insert(KindTally { means: [0.0; NODES], within: 0.0 });
-        for ((outlook, weight), sum) in outlook.outlooks(age, further, &[], factor).zip(&mut kind.means) {
+        for ((outlook, weight), sum) in outlook.outlooks(age, further, planned, factor).zip(&mut kind.means) {
             *sum += outlook.mean;
             kind.within += weight * (outlook.square - outlook.mean * outlook.mean);
         }
@@ -276,20 +277,34 @@ impl FleetLives {
     /// What is expected of a pump in the coming twelve months, from its parts in service; `None` = its use
     /// to come is not known. Of a part of unknown age, the age is the least that the records allow.
     pub fn pump_outlook(&self, pump: &PumpFigures, parts: &[&PartInService]) -> Option<PumpOutlook> {
-        let hours_to_come = pump.forecast.as_ref()?.year();
+        let parts: Vec<_> = parts.iter().map(|part| (*part, Vec::new())).collect();
+        let tally = self.pump_tally(pump, &parts, pump.forecast.as_ref()?.year(), DAYS);
+        Some(PumpOutlook { failures: tally.expected(self), tally })
+    }
+
+    /// What adds up of a pump's failures over some hours and days to come. Each part comes with the exposures,
+    /// on its clock and in rising order, after which it is renewed unless it has failed by then.
+    pub fn pump_tally(
+        &self,
+        pump: &PumpFigures,
+        parts: &[(&PartInService, Vec<f64>)],
+        hours_to_come: f64,
+        days_to_come: f64,
+    ) -> Tally {
         let mut tally = Tally::default();
-        for part in parts {
+        for (part, planned) in parts {
             let (Some((key, outlook)), Some(kind)) = (self.outlook_of(part), self.kind(part.id)) else { continue };
-            let days = part.age_days.unwrap_or(part.least_days) as f64;
-            let hours = part.age_hours.unwrap_or(part.least_hours);
-            let (age, further) = on_clock(kind.clock, Some(days), Some(hours), Some(hours_to_come))?;
+            let at_least = match kind.clock {
+                Clock::Age => (part.age_days.unwrap_or(part.least_days) as f64, days_to_come),
+                Clock::Hours => (part.age_hours.unwrap_or(part.least_hours), hours_to_come),
+            };
             let factor = self.pumps.factor(&part.site, &part.at);
-            tally.add_part(key, outlook, (age, further), factor);
+            tally.add_part(key, outlook, at_least, planned, factor);
         }
         if let (Some(residual), Some(history)) = (&self.residual, self.residual_history(&pump.failures)) {
             tally.add_residual(residual, history, hours_to_come);
         }
-        Some(PumpOutlook { failures: tally.expected(self), tally })
+        tally
     }
 
     /// The failures of a pump that no part explains.

@@ -17,10 +17,10 @@ use crate::calendar::days_between;
 use crate::quantities::SpaFigures;
 use crate::quantities::expected_failures::{KindOutlook, Residual, ResidualHistory};
 use crate::quantities::failed_together;
-use crate::quantities::part_life_groups;
-use crate::quantities::pump_differences::{self, PumpDifferences, PumpLives};
 use crate::quantities::failure_trends::FailureTrends;
+use crate::quantities::part_life_groups;
 use crate::quantities::part_lives::{self, LifeEnd, PartInService, PartLife, PartPosition};
+use crate::quantities::pump_differences::{self, PumpDifferences, PumpLives};
 use crate::records::upkeep::{Clock, Part};
 use crate::records::{Fleet, Site};
 use crate::schedule::due;
@@ -186,13 +186,13 @@ pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: Nai
     result.residual = pumps.filter_map(|pump| ResidualHistory::of(&pump.failures, is_modelled)).collect();
     let Some(watched_from) = site.records_start() else {
         // Nothing is recorded yet: parts stand there, and no life has been watched.
-        for position in part_lives::part_positions(fleet, site, figures) {
+        for position in part_lives::part_positions(fleet, site, figures, as_of) {
             let model = position.lives.last().and_then(|life| life.model.clone());
             result.kinds.entry((position.id.clone(), model)).or_default().in_service += 1;
         }
         return result;
     };
-    let positions = part_lives::part_positions(fleet, site, figures);
+    let positions = part_lives::part_positions(fleet, site, figures, as_of);
     failed_together::count_early(&positions, &mut result);
     for position in positions {
         for life in &position.lives {
