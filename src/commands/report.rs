@@ -141,6 +141,8 @@ impl Run<'_> {
             sites.len(),
             clock.elapsed().as_secs_f64()
         ));
+        let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();
+        self.printer.stage(&format!("of that, {water:.2} s of work on the water, over all threads"));
         let clock = Instant::now();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage(&format!("lives of parts in {:.2} s", clock.elapsed().as_secs_f64()));

@@ -10,7 +10,7 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 
 use crate::address::Address;
-use crate::calendar::{Month, days_between};
+use crate::calendar::{Month, days_between, plus_days};
 use crate::quantities::SpaFigures;
 use crate::quantities::{hours_forecast, run_hours};
 use crate::records::bookings::Stays;
@@ -42,6 +42,8 @@ impl ForecastCheck {
     }
 }
 
+/// Days before those a forecast learns from that are looked at too, so that a reading begins them.
+const MARGIN_DAYS: i64 = 100;
 /// How many quarter ends are looked at.
 const QUARTERS: i32 = 8;
 /// The months that the forecasts look ahead.
@@ -73,7 +75,8 @@ pub fn checks(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: NaiveDa
                 let Some(first) = observed.next() else { continue };
                 let mut pump = (*pump).clone();
                 pump.programs.retain(|p| p.from.is_none_or(|from| from.0 <= made_on));
-                let Some(past) = run_hours::with_readings(fleet, site, &spa, &pump, made_on, &[]) else { continue };
+                let since = plus_days(made_on, -hours_forecast::LEARNED_FROM_DAYS - MARGIN_DAYS);
+                let Some(past) = run_hours::lately(fleet, site, &spa, &pump, made_on, since, &[]) else { continue };
                 let Some(forecast) = hours_forecast::forecast(site, &spa, &pump, &past, made_on) else { continue };
                 for (horizon_months, observed) in std::iter::once(first).chain(observed) {
                     let Some((expected, low, high)) = forecast.sum_of_months(horizon_months as usize) else { continue };

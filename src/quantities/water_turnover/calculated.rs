@@ -17,7 +17,6 @@ use crate::basis::{Basis, Figure};
 use crate::calendar::Month;
 use crate::hydraulics::{OperatingPoint, PumpCurve};
 use crate::quantities::spa_loop::{self, Fouling, NoFlow, SpaLoop};
-use crate::records::log::Quantity;
 use crate::records::pumps::Model;
 
 /// A flow that was calculated.
@@ -148,13 +147,9 @@ impl Flows<'_> {
 
     /// Matches the loop to the last measured flow of the pump that is there now.
     pub(super) fn calibrate(&self) -> Option<Calibration> {
-        let ([(_, run)], [filter]) = (self.filtering.as_slice(), self.spa.filters.as_slice()) else { return None };
+        let ([(_, run)], [readings]) = (self.filtering.as_slice(), self.readings.as_slice()) else { return None };
         let since = run.exchanges.last().copied().unwrap_or(run.start);
-        let row = self
-            .site
-            .readings_of(&filter.at, Quantity::Flow)
-            .filter(|r| r.day > since || (r.day == since && r.after))
-            .last()?;
+        let row = readings.last().filter(|r| r.day > since || (r.day == since && r.after))?;
         let rise = self.histories.first()?.rise_on(row.day, row.after).unwrap_or(0.0);
         let runs = self.runs(Month::of(row.day));
         let speed = runs.get(Self::longest(&runs)?)?.speed;

@@ -430,7 +430,7 @@ impl<'a> SiteReader<'a> {
                 return;
             }
         };
-        let (rows, problems) = readings::read_readings(&source.text, &self.shared.fleet.typed_units());
+        let (sheet, problems) = readings::read_readings(&source.text, &self.shared.fleet.typed_units());
         for problem in problems {
             let left_out = if problem.whole_file {
                 format!("the sheet {file} is left out")
@@ -450,8 +450,9 @@ impl<'a> SiteReader<'a> {
                 left_out: Some(left_out),
             });
         }
-        for row in rows {
-            site.readings.entry(row.at).or_default().push(ReadingRow {
+        let mut by_address: Vec<Vec<ReadingRow>> = vec![Vec::new(); sheet.addresses.len()];
+        for row in sheet.readings {
+            by_address[row.at as usize].push(ReadingRow {
                 value: row.value,
                 record: Record::Sheet(row.line),
                 day: row.day,
@@ -460,6 +461,7 @@ impl<'a> SiteReader<'a> {
                 quantity: row.quantity,
             });
         }
+        site.readings = sheet.addresses.into_iter().zip(by_address).filter(|(_, rows)| !rows.is_empty()).collect();
         // An address nothing stands at costs its rows, each told once with its first line.
         let known = check::addresses(site);
         let unknown: Vec<Address> = site.readings.keys().filter(|at| !known.contains(*at)).cloned().collect();
