@@ -21,3 +21,7 @@ typst:
 	@if ! { "$(CARGO_BIN)/typst" --version || typst --version; } 2>/dev/null | grep -q "^typst $(TYPST_VERSION)"; then \
 		cargo install --locked typst-cli --version $(TYPST_VERSION); \
 	fi
+
+# What a run costs, at several sizes of fleet; an optimised build, and half an hour on two cores.
+bench: typst
+	TUBWRIGHT_BENCH_OUT=$(CURDIR)/reports/bench.md cargo bench --locked --bench bench

@@ -57,16 +57,24 @@ pub enum Command {
     Check(Check),
     /// Write the reports of a month.
     Report(Report),
+    /// Say whether a published month is as it was written.
+    Verify(Verify),
     /// Say why a figure is what it is: records, formula, result.
     Explain(Explain),
     /// Write an invented fleet to try the program on.
     Demo(Demo),
     /// Write JSON Schemas of the record files, for editors.
     Schema(Schema),
+    /// Write completions for a shell to standard output.
+    Completions(Completions),
+    /// Write manual pages, one for each command.
+    Man(Man),
     /// Append an entry to a site's log.
     Add(Add),
     /// Write a commented file for a new site.
     New(New),
+    /// Compare a fitted pump with every model in pumps.yaml.
+    Swap(Swap),
 }
 
 /// Check a fleet's records.
@@ -91,6 +99,15 @@ pub struct Report {
     /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
     #[arg(long)]
     pub month: Option<Month>,
+    /// The first of several months, each as it would have been: with the records dated up to its end.
+    #[arg(long, value_name = "MONTH", conflicts_with = "month")]
+    pub from: Option<Month>,
+    /// The last of several months. Default: the month before today's.
+    #[arg(long, value_name = "MONTH", requires = "from")]
+    pub to: Option<Month>,
+    /// Make everything anew, even if nothing changed.
+    #[arg(long)]
+    pub force: bool,
     /// The folder the month's folder is written into.
     #[arg(long, default_value = "reports")]
     pub out: PathBuf,
@@ -100,9 +117,23 @@ pub struct Report {
     /// The renderer; else the variable TYPST, PATH and Cargo's bin folder are looked in.
     #[arg(long, value_name = "PATH")]
     pub typst: Option<PathBuf>,
+    /// How many seconds the renderer may take for one document.
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
+    pub typst_seconds: u32,
     /// How many sites are worked on at a time. Default: one for each core.
     #[arg(long, value_name = "N")]
     pub jobs: Option<std::num::NonZeroUsize>,
+}
+
+/// Say whether a published month is as it was written.
+///
+/// Every file is held against the digest in `run.json`. That file cannot vouch for itself: keep the digest of it that is
+/// printed somewhere else, if it matters. Status 0: as written; 1: something was altered, added or is missing; 2: no
+/// published month is there.
+#[derive(Debug, Args)]
+pub struct Verify {
+    /// The month's folder, like reports/2026-10.
+    pub folder: PathBuf,
 }
 
 /// Say why the figures of a pump, a part or a spa are what they are.
@@ -148,6 +179,21 @@ pub struct Schema {
     pub out: PathBuf,
 }
 
+/// Write completions for a shell to standard output.
+#[derive(Debug, Args)]
+pub struct Completions {
+    /// The shell.
+    pub shell: clap_complete::Shell,
+}
+
+/// Write manual pages, one for each command.
+#[derive(Debug, Args)]
+pub struct Man {
+    /// The folder they are written into.
+    #[arg(long)]
+    pub out: PathBuf,
+}
+
 /// Append an entry to a site's log: what was read and done at one address on one day.
 ///
 /// Values are `hours=25310`, `done=filter_clean,water_change`, `renewed.shaft_seal=failure`,
@@ -180,6 +226,20 @@ pub struct New {
     /// The fleet's folder.
     #[arg(long, default_value = ".")]
     pub fleet: PathBuf,
+}
+
+/// Compare a fitted pump with every model in pumps.yaml, attribute by attribute: which is like for like, what is
+/// missing and where to read it, what the new pump does to turnover and current, what the job needs.
+#[derive(Debug, Args)]
+pub struct Swap {
+    /// The pump: site/spa/pump.
+    pub address: String,
+    /// The fleet's folder.
+    #[arg(long, default_value = ".")]
+    pub fleet: PathBuf,
+    /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
+    #[arg(long)]
+    pub month: Option<Month>,
 }
 
 /// Whether PDFs are made.

@@ -1,6 +1,7 @@
 //! Stage 2: what can be computed of each pump, spa and part. Plain structs, one question a file; no
 //! tables and no print.
 
+pub mod expected_failures;
 pub mod failures;
 pub mod filters;
 #[cfg(test)]
@@ -8,6 +9,7 @@ pub(crate) mod fleet_for_tests;
 pub mod forecast_check;
 pub mod hours_forecast;
 pub mod hours_spread;
+pub mod like_for_like;
 pub mod part_life_model;
 pub mod part_lives;
 pub mod program;

@@ -1,8 +1,11 @@
 //! Stage 5: figures into documents. A view of finished strings per document, a template, the renderer.
 
 pub mod cautions;
+pub mod document;
 pub mod filter_words;
+pub mod fleet_state;
 pub mod format;
+pub mod index;
 pub mod life_words;
 pub mod logbook_view;
 pub mod site;

@@ -1,3 +1,4 @@
 //! Stage 3: what falls due and when, each with its reason.
 
 pub mod due;
+pub mod visits;

@@ -5,6 +5,7 @@ use rayon::prelude::*;
 
 use crate::costs::{self, PlannedYear};
 use crate::diagnostic::Diagnostic;
+use crate::quantities::expected_failures::PumpOutlook;
 use crate::quantities::forecast_check::{self, ForecastCheck};
 use crate::quantities::part_life_model::{self, FleetLives};
 use crate::quantities::{self, SpaFigures, part_lives};
@@ -22,6 +23,8 @@ pub struct SiteFigures<'a> {
     pub spas: &'a [SpaFigures],
     /// Its wear parts with their due dates.
     pub parts: Vec<due::PartDue<'a>>,
+    /// The failures to expect of its pumps, in their order by spa; `None` = a pump's use is not known.
+    pub pumps_to_come: Vec<(crate::address::Address, Option<PumpOutlook>)>,
     /// Its recurring tasks.
     pub tasks: Vec<due::TaskDue<'a>>,
     /// The planned year.
@@ -46,10 +49,18 @@ pub fn site_figures<'a>(
     as_of: NaiveDate,
 ) -> SiteFigures<'a> {
     let parts = due::parts_due(fleet, lives, spas, part_lives::parts_in_service(fleet, site, spas, as_of), as_of);
+    let pumps_to_come = spas
+        .iter()
+        .flat_map(|spa| &spa.pumps)
+        .map(|pump| {
+            let own: Vec<_> = parts.iter().map(|p| &p.part).filter(|p| p.at == pump.at).collect();
+            (pump.at.clone(), lives.pump_outlook(pump, &own))
+        })
+        .collect();
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
     let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    SiteFigures { site, spas, parts, tasks, year, forecast_checks: Vec::new(), to_do, lives, as_of }
+    SiteFigures { site, spas, parts, pumps_to_come, tasks, year, forecast_checks: Vec::new(), to_do, lives, as_of }
 }
 
 /// Reads a site as it was known on a day and computes the figures of its spas.

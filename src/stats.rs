@@ -3,7 +3,9 @@
 //! Nothing here knows of records, parts or pumps, so that every method is tested against published
 //! values and by simulation. Ages are in one unit a sample, hours or days, and so are the results.
 
+pub mod counts;
 pub mod posterior;
+pub mod renewals;
 pub mod replacement;
 pub mod survival;
 pub mod weibull;
@@ -75,6 +77,8 @@ pub(crate) fn falling_root(mut low: f64, mut high: f64, function: impl Fn(f64) -
     f64::midpoint(low, high)
 }
 
+#[cfg(test)]
+mod count_tests;
 #[cfg(test)]
 mod coverage;
 #[cfg(test)]

@@ -4,3 +4,4 @@ mod demo;
 mod findings;
 mod hostile;
 mod publishing;
+mod unattended;

@@ -15,6 +15,7 @@ use uom::si::time::hour;
 use crate::address::Id;
 use crate::calendar::days_between;
 use crate::quantities::SpaFigures;
+use crate::quantities::expected_failures::{KindOutlook, Residual, ResidualHistory};
 use crate::quantities::part_lives::{self, LifeEnd, PartInService, PartLife, PartPosition};
 use crate::records::upkeep::{Clock, Part};
 use crate::records::{Fleet, Site};
@@ -94,6 +95,8 @@ pub struct KindModel {
     pub posterior: Option<Posterior>,
     /// Maximum likelihood beside it, with the shape's 80 % likelihood-ratio interval.
     pub maximum: Option<(Weibull, Interval)>,
+    /// The posterior made ready to be asked of every part.
+    pub outlook: Option<KindOutlook>,
     /// What renewing costs; `None` = a price is not written.
     pub costs: Option<Costs>,
     /// What the best age comes to; only where something has failed.
@@ -106,6 +109,8 @@ pub struct KindModel {
 #[derive(Debug, Clone, Default)]
 pub struct FleetLives {
     kinds: BTreeMap<Id, KindModel>,
+    /// The rate of pump failures that no part explains; `None` = no pump's hours are known.
+    pub residual: Option<Residual>,
 }
 
 /// The lives of one kind at some sites.
@@ -118,25 +123,40 @@ struct Gathered {
 
 /// The lives of a site by kind, gathered before the fleet's are put together.
 #[derive(Debug, Clone, Default)]
-pub struct SiteLives(BTreeMap<Id, Gathered>);
+pub struct SiteLives {
+    kinds: BTreeMap<Id, Gathered>,
+    residual: Vec<ResidualHistory>,
+}
 
 /// The clock a part's life is measured on: as its line says, else hours where the book limits them.
 pub fn clock_of(part: &Part) -> Clock {
     part.wears_by.unwrap_or(if part.interval.hours.is_some() { Clock::Hours } else { Clock::Age })
 }
 
+/// The book's interval on a part's clock, in hours or days.
+fn book_age(part: &Part) -> Option<f64> {
+    match clock_of(part) {
+        Clock::Hours => part.interval.hours.map(|h| h.0.get::<hour>()),
+        Clock::Age => part.interval.age.map(crate::units::Period::mean_days),
+    }
+}
+
 /// Gathers the lives of a site up to the as-of day.
 pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: NaiveDate) -> SiteLives {
     let mut result = SiteLives::default();
+    let is_modelled =
+        |name: &str| fleet.book.parts.iter().any(|(id, part)| id.as_str() == name && book_age(part).is_some());
+    let pumps = figures.iter().flat_map(|spa| &spa.pumps);
+    result.residual = pumps.filter_map(|pump| ResidualHistory::of(&pump.failures, is_modelled)).collect();
     let Some(watched_from) = site.records_start() else {
         // Nothing is recorded yet: parts stand there, and no life has been watched.
         for position in part_lives::part_positions(fleet, site, figures) {
-            result.0.entry(position.id.clone()).or_default().in_service += 1;
+            result.kinds.entry(position.id.clone()).or_default().in_service += 1;
         }
         return result;
     };
     for position in part_lives::part_positions(fleet, site, figures) {
-        let gathered = result.0.entry(position.id.clone()).or_default();
+        let gathered = result.kinds.entry(position.id.clone()).or_default();
         for life in &position.lives {
             gathered.in_service += usize::from(life.end == LifeEnd::InService);
             match life_of(&position, life, watched_from, as_of) {
@@ -207,9 +227,11 @@ impl FleetLives {
         use rayon::prelude::*;
         let mut all: BTreeMap<Id, Gathered> = BTreeMap::new();
         let mut lost_nights = Vec::new();
+        let mut residual = Vec::new();
         for (site, lives) in sites {
+            residual.extend(lives.residual);
             lost_nights.extend(site.lost_night.as_ref().and_then(|cost| cost.on(as_of)).and_then(|m| m.0.to_f64()));
-            for (id, more) in lives.0 {
+            for (id, more) in lives.kinds {
                 let gathered = all.entry(id).or_default();
                 gathered.lives.extend(more.lives);
                 gathered.in_service += more.in_service;
@@ -226,7 +248,7 @@ impl FleetLives {
                 Some((id, kind_model(part, &gathered, costs)))
             })
             .collect();
-        Self { kinds: kinds.into_iter().collect() }
+        Self { kinds: kinds.into_iter().collect(), residual: Residual::new(&residual) }
     }
 
     /// A kind of part.
@@ -239,16 +261,20 @@ impl FleetLives {
         self.kinds.iter()
     }
 
-    /// The chance that a part in service fails within twelve months, given its age; hours to come are
-    /// those expected of its pump. `None` = its age, its use or its life is not known.
-    pub fn chance_within_year(&self, part: &PartInService, hours_to_come: Option<f64>) -> Option<f64> {
-        let kind = self.kind(part.id)?;
-        let (age, further) = match kind.clock {
-            Clock::Age => (part.age_days? as f64, 365.0),
-            Clock::Hours => (part.age_hours?, hours_to_come?),
-        };
-        let chance = kind.posterior.as_ref()?.chance_within(age, further);
-        chance.is_finite().then_some(chance)
+    /// What is known of the lives of a part in service, in the unit of its clock.
+    pub fn posterior_of(&self, part: &PartInService) -> Option<&Posterior> {
+        self.kind(part.id)?.posterior.as_ref()
+    }
+
+    /// The same made ready, with its number among the kinds.
+    pub(super) fn outlook_of(&self, part: &PartInService) -> Option<((usize, usize), &KindOutlook)> {
+        let index = self.kinds.keys().position(|id| id == part.id)?;
+        Some(((index, 0), self.kind(part.id)?.outlook.as_ref()?))
+    }
+
+    /// The one of a number.
+    pub(super) fn outlook(&self, (kind, _): (usize, usize)) -> Option<&KindOutlook> {
+        self.kinds.values().nth(kind)?.outlook.as_ref()
     }
 }
 
@@ -266,10 +292,7 @@ fn costs(fleet: &Fleet, part: &Part, lost_night: f64, day: NaiveDate) -> Option<
 
 fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>) -> KindModel {
     let clock = clock_of(part);
-    let book = match clock {
-        Clock::Hours => part.interval.hours.map(|h| h.0.get::<hour>()),
-        Clock::Age => part.interval.age.map(crate::units::Period::mean_days),
-    };
+    let book = book_age(part);
     let shape = part.shape.map_or(ASSUMED_SHAPE, |s| (s.low.0, s.typical.0, s.high.0));
     let sample = Sample::new(&gathered.lives);
     let failures = gathered.lives.iter().filter(|l| l.failed()).count();
@@ -300,6 +323,7 @@ fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>) -> KindMod
         failures,
         failures_of_unknown_age: gathered.failures_of_unknown_age,
         book,
+        outlook: posterior.as_ref().map(|posterior| KindOutlook::new(posterior, clock)),
         posterior,
         maximum,
         costs,

@@ -35,6 +35,12 @@ pub struct PartInService<'a> {
     pub age_days: Option<i64>,
     /// Hours run since, of a pump's part.
     pub age_hours: Option<f64>,
+    /// The least days it can have been in place: since the records begin.
+    pub least_days: i64,
+    /// The least hours it can have run.
+    pub least_hours: f64,
+    /// The model of the pump it is in.
+    pub model: Option<String>,
     /// The day it was last put off to.
     pub deferred: Option<NaiveDate>,
 }
@@ -140,6 +146,9 @@ pub fn parts_in_service<'a>(
                 source: life.source,
                 age_days: start.map(|start| days_between(start, as_of).max(0)),
                 age_hours,
+                least_days: site.records_start().map_or(0, |from| days_between(from, as_of).max(0)),
+                least_hours: position.hours.and_then(|h| h.hours_between(h.start, h.end)).unwrap_or(0.0),
+                model: life.model,
                 deferred: life.deferred,
             })
         })

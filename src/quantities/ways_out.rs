@@ -7,7 +7,6 @@
 
 use rust_decimal::Decimal;
 use uom::si::area::square_meter;
-use uom::si::power::watt;
 use uom::si::time::minute;
 use uom::si::volume::liter;
 
@@ -16,6 +15,7 @@ use crate::basis::{Basis, Figure};
 use crate::calendar::Month;
 use crate::limits::LimitSet;
 use crate::quantities::filters::FilterState;
+use crate::quantities::like_for_like::is_like;
 use crate::quantities::water_turnover::{Flows, MEASURED_WITHIN, WaterMonth};
 use crate::records::log::Quantity;
 use crate::records::pumps::Model;
@@ -187,27 +187,6 @@ fn flow_when_clean(flows: &Flows, month: Month) -> Option<(Figure, bool)> {
         }
     }
     flows.flow_with(None, month, true).map(|flow| (flow, false))
-}
-
-/// Whether two models can be swapped plainly: all that must be alike is stated for both and the same.
-fn is_like(a: &Model, b: &Model) -> bool {
-    // Sizes are written in rounded inches or millimetres, powers in horsepower or watts.
-    let near = |a: f64, b: f64| (a - b).abs() <= 0.02 * a.abs().max(b.abs());
-    let alike = |a: Option<f64>, b: Option<f64>| a.zip(b).is_some_and(|(a, b)| near(a, b));
-    let power = |m: &Model| m.power.map(|p| p.0.get::<watt>());
-    let inlet = |m: &Model| m.ports.and_then(|p| p.inlet).map(|l| l.0.value);
-    let discharge = |m: &Model| m.ports.and_then(|p| p.discharge).map(|l| l.0.value);
-    let voltage = |m: &Model| m.supply.and_then(|s| s.voltage).map(|v| v.0.value);
-    let phases = |m: &Model| m.supply.and_then(|s| s.phases).map(|n| n.0);
-    let frame = |m: &Model| m.frame.as_ref().map(|f| f.0.trim().to_lowercase());
-    a.speeds == b.speeds
-        && alike(power(a), power(b))
-        && frame(a).is_some()
-        && frame(a) == frame(b)
-        && alike(inlet(a), inlet(b))
-        && alike(discharge(a), discharge(b))
-        && alike(voltage(a), voltage(b))
-        && alike(phases(a), phases(b))
 }
 
 fn pump_cost(flows: &Flows, model: &Model, month: Month) -> Option<Decimal> {

@@ -71,6 +71,11 @@ impl Folder {
         Ok(folder)
     }
 
+    /// The folder itself.
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
     /// Whether a file is there.
     pub fn has(&self, file: &str) -> bool {
         self.files.binary_search_by(|f| f.as_str().cmp(file)).is_ok()

@@ -1,4 +1,4 @@
-//! The Tera set-up: embedded templates, the escape function, and from a view to the text of `site.typ`.
+//! The Tera set-up: embedded templates, the escape functions, and from a view to the text of `site.typ` or `index.html`.
 //!
 //! Two engines share the work. Tera, here, chooses which sections stand; Typst, in `layout.typ`, sets the words, which
 //! it reads from `data.json`. Record text therefore never becomes markup. Should a template print a value all the same,
@@ -11,6 +11,7 @@ use std::io::{self, Write};
 use serde::Serialize;
 use tera::{Context, Tera};
 
+use super::index::IndexView;
 use super::logbook_view::LogBookView;
 use super::view::SiteView;
 
@@ -24,11 +25,14 @@ pub const LOGBOOK_LAYOUT: &str = include_str!("../../templates/logbook-layout.ty
 const EMBEDDED: &[(&str, &str)] = &[
     (SITE, include_str!("../../templates/site.typ.tera")),
     (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
+    (INDEX, include_str!("../../templates/index.html.tera")),
 ];
 
 const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
+const INDEX: &str = "index.html";
 const ESCAPED_SUFFIX: &str = ".typ";
+const HTML_SUFFIX: &str = ".html";
 
 /// Why a template could not be used.
 #[derive(Debug, thiserror::Error)]
@@ -60,7 +64,10 @@ pub enum TemplateError {
 /// The templates, parsed once and shared between workers.
 #[derive(Clone)]
 pub struct Templates {
+    /// Those of documents; what they print is escaped for Typst.
     tera: Tera,
+    /// Those of pages; what they print is escaped for HTML, which is Tera's own way.
+    html: Tera,
 }
 
 impl Templates {
@@ -73,7 +80,9 @@ impl Templates {
         // Before any template is added: Tera decides on escaping when it adds one.
         tera.autoescape_on([ESCAPED_SUFFIX]);
         tera.set_escape_fn(escape_typst);
-        let mut templates = Self { tera };
+        let mut html = Tera::new();
+        html.autoescape_on([HTML_SUFFIX]);
+        let mut templates = Self { tera, html };
         for (name, text) in EMBEDDED {
             templates.add(name, text)?;
         }
@@ -108,14 +117,24 @@ impl Templates {
         self.render(LOGBOOK, view)
     }
 
+    /// The text of `index.html`.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_index(&self, view: &IndexView) -> Result<String, TemplateError> {
+        self.render(INDEX, view)
+    }
+
     fn add(&mut self, name: &str, text: &str) -> Result<(), TemplateError> {
-        self.tera.add_raw_template(name, text).map_err(|source| TemplateError::Parse { name: name.to_owned(), source })
+        let engine = if name.ends_with(HTML_SUFFIX) { &mut self.html } else { &mut self.tera };
+        engine.add_raw_template(name, text).map_err(|source| TemplateError::Parse { name: name.to_owned(), source })
     }
 
     fn render(&self, name: &str, view: &impl Serialize) -> Result<String, TemplateError> {
         let failed = |source| TemplateError::Render { name: name.to_owned(), source };
         let context = Context::from_serialize(view).map_err(failed)?;
-        self.tera.render(name, &context).map_err(failed)
+        let engine = if name.ends_with(HTML_SUFFIX) { &self.html } else { &self.tera };
+        engine.render(name, &context).map_err(failed)
     }
 }
 
@@ -226,7 +245,12 @@ mod tests {
             templates.override_with(name, "{{ document.site }}|{{ document.site | upper }}").unwrap();
             let mut view = minimal();
             view.document.site = "#a".to_owned();
-            assert_eq!(templates.render(name, &view).unwrap(), "\\u{23}a|\\u{23}A", "{name}");
+            if name.ends_with(HTML_SUFFIX) {
+                view.document.site = "<a>".to_owned();
+                assert_eq!(templates.render(name, &view).unwrap(), "&lt;a&gt;|&lt;A&gt;", "{name}");
+            } else {
+                assert_eq!(templates.render(name, &view).unwrap(), "\\u{23}a|\\u{23}A", "{name}");
+            }
         }
     }
 

@@ -40,6 +40,8 @@ pub struct PartDue<'a> {
     pub life_used: Option<f64>,
     /// The chance that it fails within twelve months, given its age; `None` = not known.
     pub fail_12mo: Option<f64>,
+    /// Failures expected at its place in twelve months, if it is not renewed before it fails.
+    pub failures_12mo: Option<f64>,
     /// Cost of the part and its work; `None` = not known.
     pub cost: Option<Decimal>,
     /// The records the date rests on.
@@ -141,6 +143,7 @@ fn part_due<'a>(
     if first.is_some_and(|(_, by, _)| by == DueBy::Hours) {
         sources.extend(pump.and_then(|p| p.hours.as_ref()).map(|hours| hours.sources.clone()).unwrap_or_default());
     }
+    let outlook = lives.part_outlook(&part, pump.and_then(|p| p.forecast.as_ref()).map(Forecast::year));
     PartDue {
         due: first.map(|((due, _, _), _, _)| due),
         due_low: first.and_then(|_| end(|d| d.1)),
@@ -149,7 +152,8 @@ fn part_due<'a>(
         basis: first.map_or(Basis::Book, |(_, _, basis)| basis),
         best_age: best_age.map(|(_, age)| age),
         life_used: limits.iter().filter_map(|limit| limit.used).max_by(f64::total_cmp),
-        fail_12mo: lives.chance_within_year(&part, pump.and_then(|p| p.forecast.as_ref()).map(Forecast::year)),
+        fail_12mo: outlook.map(|o| o.chance),
+        failures_12mo: outlook.map(|o| o.expected),
         cost: renewal_cost(fleet, part.part, as_of),
         sources,
         part,

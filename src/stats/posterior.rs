@@ -5,6 +5,8 @@
 //! with many, the lives do. The grid runs over ln shape and, for each shape, over ln of a quantile
 //! around its own most likely value; no random numbers, so the same lives give the same digits.
 
+use statrs::distribution::{ContinuousCDF, Normal};
+
 use super::replacement::Costs;
 use super::weibull::{Sample, Weibull};
 
@@ -78,8 +80,12 @@ impl Point {
 pub struct Posterior {
     /// The fine grid, weights adding up to 1.
     points: Vec<Point>,
-    /// A coarse one for what is asked of every part.
+    /// A coarse one for what is asked of every kind.
     support: Vec<Point>,
+    /// A few distributions with weights, for the means of smooth functions asked of every part.
+    nodes: Vec<(Weibull, f64)>,
+    /// The summed weights of the points, for draws.
+    summed: Vec<f64>,
     /// ln shape of each row, in order, with its weight.
     rows: Vec<(f64, f64)>,
     /// The rows' distance.
@@ -160,6 +166,66 @@ fn row(sample: Option<&Sample>, prior: &Prior, ln_shape: f64, columns: usize, sh
     Row { ln_shape, from, step, ln_density, ln_mass: highest + (sum * step).ln() }
 }
 
+/// How many distributions [`Posterior::nodes`] gives.
+pub const NODES: usize = SHAPE_NODES.len() * AGE_NODES.len();
+/// Gauss–Hermite nodes and weights for the standard normal distribution (Abramowitz & Stegun, table 25.10,
+/// nodes times √2 and weights over √π).
+const SHAPE_NODES: [(f64, f64); 9] = [
+    (-4.512_745_863_399_783, 2.234_584_400_774_66e-5),
+    (-3.205_429_002_856_470, 2.789_141_321_231_769e-3),
+    (-2.076_847_978_677_83, 0.049_916_406_765_217_88),
+    (-1.023_255_663_789_132_5, 0.244_097_502_894_939_1),
+    (0.0, 0.406_349_206_349_206_3),
+    (1.023_255_663_789_132_5, 0.244_097_502_894_939_1),
+    (2.076_847_978_677_83, 0.049_916_406_765_217_88),
+    (3.205_429_002_856_470, 2.789_141_321_231_769e-3),
+    (4.512_745_863_399_783, 2.234_584_400_774_66e-5),
+];
+/// The same with five nodes.
+const AGE_NODES: [(f64, f64); 5] = [
+    (-2.856_970_013_872_805_6, 0.011_257_411_327_720_69),
+    (-1.355_626_179_974_266, 0.222_075_922_005_612_64),
+    (0.0, 0.533_333_333_333_333_3),
+    (1.355_626_179_974_266, 0.222_075_922_005_612_64),
+    (2.856_970_013_872_805_6, 0.011_257_411_327_720_69),
+];
+
+/// Nodes of normal quadrature put at the same quantiles of the shapes and, on each shape's row, of the ages.
+fn nodes(rows: &[Row], weights: &[(f64, f64)], row_step: f64, prior: &Prior) -> Vec<(Weibull, f64)> {
+    let share = |z: f64| Normal::standard().cdf(z);
+    let mut result = Vec::with_capacity(NODES);
+    for (z, of_shape) in SHAPE_NODES {
+        let (index, into) = cell(weights.iter().map(|w| w.1), share(z));
+        let row = &rows[index];
+        let ln_shape = row.ln_shape + row_step * (into - 0.5);
+        let highest = row.ln_density.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let densities = || row.ln_density.iter().map(|d| (d - highest).exp());
+        let sum: f64 = densities().sum();
+        for (z, of_age) in AGE_NODES {
+            let (index, into) = cell(densities().map(|d| d / sum), share(z));
+            let x = row.from + row.step * (index as f64 + into - 0.5);
+            let shape = ln_shape.exp();
+            result.push((Weibull { shape, scale: prior.ln_scale(x, shape).exp() }, of_shape * of_age));
+        }
+    }
+    result
+}
+
+/// The cell in which the summed weights reach a share, and how far into it.
+fn cell(weights: impl Iterator<Item = f64>, share: f64) -> (usize, f64) {
+    let (mut sum, mut last) = (0.0, (0, 0.5));
+    for (index, weight) in weights.enumerate() {
+        if weight > 0.0 {
+            if sum + weight >= share {
+                return (index, (share - sum) / weight);
+            }
+            last = (index, 1.0);
+        }
+        sum += weight;
+    }
+    last
+}
+
 impl Posterior {
     /// The posterior of lives, or what was believed where there are none.
     pub fn new(sample: Option<&Sample>, prior: &Prior) -> Self {
@@ -210,12 +276,39 @@ impl Posterior {
             points
         };
         let total: f64 = rows.iter().map(|r| (r.ln_mass - top).exp()).sum();
+        let fine = points(1, 1, 1e-8);
+        let summed = fine
+            .iter()
+            .scan(0.0, |sum, point| {
+                *sum += point.weight;
+                Some(*sum)
+            })
+            .collect();
+        let weights: Vec<(f64, f64)> = rows.iter().map(|r| (r.ln_shape, (r.ln_mass - top).exp() / total)).collect();
         Self {
-            points: points(1, 1, 1e-8),
+            points: fine,
             support: points(7, 8, 1e-5),
-            rows: rows.iter().map(|r| (r.ln_shape, (r.ln_mass - top).exp() / total)).collect(),
+            nodes: nodes(&rows, &weights, step, prior),
+            summed,
+            rows: weights,
             row_step: step,
         }
+    }
+
+    /// A few distributions with weights that add up to 1: the means of smooth functions over them are
+    /// those over the belief. Always [`NODES`] of them, in the same order of belief.
+    pub fn nodes(&self) -> &[(Weibull, f64)] {
+        &self.nodes
+    }
+
+    /// A distribution drawn from the belief; `even` is drawn evenly between 0 and 1.
+    pub fn draw(&self, even: f64) -> Weibull {
+        let total = self.summed.last().copied().unwrap_or(1.0);
+        let index = self.summed.partition_point(|sum| *sum < even * total).min(self.points.len() - 1);
+        let point = &self.points[index];
+        let into = ((even * total - (self.summed[index] - point.weight)) / point.weight).clamp(0.0, 1.0);
+        let away = (2.0 * into - 1.0) * point.half_step;
+        Weibull { shape: point.weibull.shape, scale: point.weibull.scale * away.exp() }
     }
 
     /// The shape below which a share of the belief lies.
@@ -250,7 +343,7 @@ impl Posterior {
     /// The chance of failing within a further exposure, given that it is sound at an age: the mean
     /// over the belief of those distributions that let it reach that age, as the lives say.
     pub fn chance_within(&self, age: f64, further: f64) -> f64 {
-        self.support.iter().map(|p| p.weight * p.weibull.chance_within(age, further)).sum()
+        self.nodes.iter().map(|(weibull, weight)| weight * weibull.chance_within(age, further)).sum()
     }
 
     /// What renewing at an age costs and saves, over the belief.

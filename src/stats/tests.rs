@@ -208,10 +208,10 @@ fn the_posterior_with_no_one_and_eleven_failures() {
         ] {
             assert!((found - expected[field].as_f64().unwrap()).abs() < 1e-4, "{id} {field}: {found}");
         }
-        // The coarse support serves every part: it must say what the fine grid says.
+        // A few nodes serve every part: they must say what the fine grid says.
         let fine = posterior.mean_of(|w| w.chance_within(300.0, 365.0));
         let coarse = posterior.chance_within(300.0, 365.0);
-        assert!((coarse / fine - 1.0).abs() < 2e-3, "{id}: {coarse} {fine}");
+        assert!((coarse / fine - 1.0).abs() < 6e-3, "{id}: {coarse} {fine}");
     }
 }
 

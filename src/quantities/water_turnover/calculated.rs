@@ -164,6 +164,11 @@ impl Flows<'_> {
     /// The flow another model would give in this loop at the speed the pump now filters at longest, with the
     /// filter as it was in a month or clean. `None` if it cannot be computed, or several pumps filter.
     pub fn flow_with(&self, model: Option<&Model>, month: Month, clean: bool) -> Option<Figure> {
+        self.point_with(model, month, clean).map(|(flow, _)| flow)
+    }
+
+    /// The same with the head of the pump at that flow, m.
+    pub fn point_with(&self, model: Option<&Model>, month: Month, clean: bool) -> Option<(Figure, f64)> {
         let [_] = self.filtering.as_slice() else { return None };
         let runs = self.runs(month);
         let speed = runs.get(Self::longest(&runs)?)?.speed;
@@ -175,9 +180,11 @@ impl Flows<'_> {
             None => (self.pipe.clone()?, CURVE_WITHIN),
         };
         let least = if self.calibration.is_none() && !pipe.complete { INCOMPLETE_WITHIN } else { within };
-        let flow = pipe.point(&curve, Fouling::AtWorkingPoint(rise)).ok()?.flow.get::<liter_per_minute>();
+        let point = pipe.point(&curve, Fouling::AtWorkingPoint(rise)).ok()?;
+        let flow = point.flow.get::<liter_per_minute>();
         let source = self.site.source(&format!("spas.{}.pipe", self.spa.at));
-        Some(Figure::new(flow, flow * (1.0 - least), flow * (1.0 + within), Basis::Curve, vec![source]))
+        let figure = Figure::new(flow, flow * (1.0 - least), flow * (1.0 + within), Basis::Curve, vec![source]);
+        Some((figure, point.head.get::<meter>()))
     }
 }
 

@@ -5,7 +5,7 @@ use uom::si::{length::inch, power::horsepower};
 use super::Checker;
 use crate::diagnostic::{Rule, Severity};
 use crate::records::Pump;
-use crate::records::pumps::{Model, Speeds};
+use crate::records::pumps::{Model, Speeds, frame_by_bolts};
 use crate::records::tubs::{Duty, ProgramFile, Speed};
 use crate::records::yaml;
 
@@ -93,14 +93,7 @@ impl Checker<'_> {
             }
         }
         if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame) {
-            let seen = if (3.7..=4.6).contains(&spacing) {
-                Some("48")
-            } else if (4.7..=5.8).contains(&spacing) {
-                Some("56")
-            } else {
-                None
-            };
-            if let Some(seen) = seen
+            if let Some(seen) = frame_by_bolts(spacing)
                 && !frame.0.starts_with(seen)
             {
                 let message = format!(

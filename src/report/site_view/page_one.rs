@@ -5,6 +5,7 @@ use crate::basis::Basis;
 use crate::calendar;
 use crate::charts::style::list;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
+use crate::report::fleet_state::grouped;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::{Numbers, in_view};
 use crate::report::view;
@@ -28,24 +29,6 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
         numbers: numbers(given),
         charts: given.charts.year.iter().map(|c| in_view(c, "What falls due, and when are guests in?")).collect(),
     }
-}
-
-/// What is to be done, in groups that say the same of several places.
-fn grouped(to_do: &[ToDo]) -> Vec<Vec<&ToDo>> {
-    let mut groups: Vec<Vec<&ToDo>> = Vec::new();
-    for one in to_do.iter().filter(|t| t.urgency != Urgency::Note) {
-        let same = |group: &&mut Vec<&ToDo>| {
-            group[0].reason == one.reason
-                && group[0].what == one.what
-                && (group[0].says == one.says || one.reason == "left-at-visit")
-                && group[0].due == one.due
-        };
-        match groups.iter_mut().find(same) {
-            Some(group) => group.push(one),
-            None => groups.push(vec![one]),
-        }
-    }
-    groups
 }
 
 fn left_out(given: &Given) -> Vec<String> {

@@ -1,0 +1,164 @@
+//! Counts of failures: what range a count will fall in, and rates that failures and exposure show.
+//!
+//! A rate known from few failures has a gamma distribution, and the count to come is then negative
+//! binomial. Where units differ among themselves, each is drawn towards the fleet's rate as far as its
+//! own exposure leaves it unknown.
+
+use statrs::distribution::{ContinuousCDF, Gamma as GammaDistribution};
+use statrs::function::gamma::ln_gamma;
+
+use super::falling_root;
+
+/// A gamma distribution of a rate: mean shape/rate.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Gamma {
+    /// Its shape: as many failures as it is worth.
+    pub shape: f64,
+    /// Its rate: as much exposure as it is worth.
+    pub rate: f64,
+}
+
+impl Gamma {
+    /// The mean.
+    pub fn mean(&self) -> f64 {
+        self.shape / self.rate
+    }
+
+    /// The variance.
+    pub fn variance(&self) -> f64 {
+        self.shape / (self.rate * self.rate)
+    }
+
+    /// The value below which a share lies.
+    pub fn quantile(&self, share: f64) -> f64 {
+        GammaDistribution::new(self.shape, self.rate).map_or(f64::NAN, |gamma| gamma.inverse_cdf(share))
+    }
+
+    /// A value drawn from it (Marsaglia and Tsang, ACM Trans. Math. Softw. 26 (2000) 363–372); `even`
+    /// draws evenly between 0 and 1.
+    pub fn draw(&self, mut even: impl FnMut() -> f64) -> f64 {
+        let (shape, boost) =
+            if self.shape < 1.0 { (self.shape + 1.0, even().powf(1.0 / self.shape)) } else { (self.shape, 1.0) };
+        let d = shape - 1.0 / 3.0;
+        let c = 1.0 / (9.0 * d).sqrt();
+        loop {
+            // Box and Muller's normal.
+            let normal = (-2.0 * even().ln()).sqrt() * (std::f64::consts::TAU * even()).cos();
+            let cube = (1.0 + c * normal).powi(3);
+            if cube > 0.0 && even().ln() < 0.5 * normal * normal + d - d * cube + d * cube.ln() {
+                return d * cube * boost / self.rate;
+            }
+        }
+    }
+}
+
+/// The rate that failures within an exposure show: the posterior from Jeffreys' prior, so that no failure
+/// at all still leaves a rate.
+pub fn rate_of(failures: f64, exposure: f64) -> Gamma {
+    Gamma { shape: failures + 0.5, rate: exposure }
+}
+
+/// How units differ: the most likely gamma distribution of their rates, from (failures, exposure) of each.
+/// `None` if they do not differ by more than chance, or there are too few to tell.
+pub fn spread_of_rates(units: &[(f64, f64)]) -> Option<Gamma> {
+    let failures: f64 = units.iter().map(|u| u.0).sum();
+    let exposure: f64 = units.iter().map(|u| u.1).sum();
+    if units.len() < 2 || failures < 2.0 || exposure <= 0.0 {
+        return None;
+    }
+    // For a shape, the best mean: walked to by the root of the slope along ln mean.
+    let mean_at = |shape: f64| {
+        let slope = |ln_mean: f64| {
+            let rate = shape / ln_mean.exp();
+            units.iter().map(|(r, t)| shape * (r - t * shape / rate) / (shape + t * shape / rate)).sum::<f64>()
+        };
+        let centre = (failures / exposure).ln();
+        falling_root(centre - 12.0, centre + 12.0, slope).exp()
+    };
+    let profile = |ln_shape: f64| {
+        let shape = ln_shape.exp();
+        likelihood(units, &Gamma { shape, rate: shape / mean_at(shape) })
+    };
+    let at = |i: u32| -4.0 + 0.25 * f64::from(i);
+    let steps = 48;
+    let top = (0..=steps).map(|i| (i, profile(at(i)))).max_by(|a, b| a.1.total_cmp(&b.1))?.0;
+    if top == steps {
+        return None;
+    }
+    // Golden section to the top.
+    let (mut low, mut high) = (at(top) - 0.25, at(top) + 0.25);
+    let golden = 0.618_033_988_749_894_9;
+    for _ in 0..60 {
+        let (one, other) = (high - golden * (high - low), low + golden * (high - low));
+        if profile(one) > profile(other) { high = other } else { low = one }
+    }
+    let shape = f64::midpoint(low, high).exp();
+    Some(Gamma { shape, rate: shape / mean_at(shape) })
+}
+
+/// The log-likelihood of failures and exposures whose rates are spread so: negative binomial each.
+pub fn likelihood(units: &[(f64, f64)], spread: &Gamma) -> f64 {
+    let Gamma { shape: a, rate: b } = *spread;
+    units
+        .iter()
+        .map(|(r, t)| {
+            ln_gamma(a + r) - ln_gamma(a) - ln_gamma(r + 1.0)
+                + a * (b / (b + t)).ln()
+                + if *r > 0.0 { r * (t / (b + t)).ln() } else { 0.0 }
+        })
+        .sum()
+}
+
+/// The least count at or below which a share of a distribution with this mean and variance lies, for
+/// each of some shares in rising order.
+///
+/// Below the Poisson's variance the distribution is binomial, above it negative binomial; a single part
+/// that fails or not is met exactly.
+pub fn count_quantiles<const N: usize>(mean: f64, variance: f64, shares: [f64; N]) -> [f64; N] {
+    if mean.is_nan() || variance.is_nan() {
+        return [f64::NAN; N];
+    }
+    if mean <= 1e-12 {
+        return [0.0; N];
+    }
+    if mean > 300.0 {
+        // So large that a gamma distribution moved by half a count is within a count or so.
+        let gamma = Gamma { shape: mean * mean / variance.max(1e-9), rate: mean / variance.max(1e-9) };
+        return shares.map(|share| (gamma.quantile(share) - 0.5).ceil().max(0.0));
+    }
+    // Panjer's recursion: p(k) = p(k − 1) (a + b/k).
+    let excess = (variance - mean) / mean;
+    let (a, b, ln_none) = if excess > 1e-9 {
+        let size = mean / excess;
+        let a = excess / (1.0 + excess);
+        (a, (size - 1.0) * a, -size * (1.0 + excess).ln())
+    } else if excess < -1e-9 {
+        // A binomial distribution's trials need not be whole: beyond them nothing is left.
+        let p = (-excess).min(1.0 - 1e-9);
+        let trials = mean / p;
+        let odds = p / (1.0 - p);
+        (-odds, (trials + 1.0) * odds, trials * (-p).ln_1p())
+    } else {
+        (0.0, mean, -mean)
+    };
+    let mut result = [0.0; N];
+    let (mut count, mut each, mut sum, mut next) = (0.0, ln_none.exp(), ln_none.exp(), 0);
+    loop {
+        while next < N && sum >= shares[next] - 1e-12 {
+            result[next] = count;
+            next += 1;
+        }
+        if next == N {
+            return result;
+        }
+        count += 1.0;
+        each *= (a + b / count).max(0.0);
+        sum += each;
+        if each <= 1e-300 && count > mean {
+            for left in result.iter_mut().skip(next) {
+                *left = count - 1.0;
+            }
+            return result;
+        }
+    }
+}
