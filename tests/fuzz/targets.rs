@@ -274,7 +274,8 @@ fn sheets() {
             assert!((1..=lines).contains(&problem.spot.line), "line {} of {lines}", problem.spot.line);
             assert!(problem.message.len() < 1000, "{}", problem.message);
         }
-        let mut said = format!("{}{}", sheet.readings.len().min(2), shapes(problems.iter().map(|p| p.message.as_str())));
+        let mut said =
+            format!("{}{}", sheet.readings.len().min(2), shapes(problems.iter().map(|p| p.message.as_str())));
         match readings::read_sites(text) {
             Ok(all) => {
                 let wrong = all.iter().filter_map(|(_, line)| line.as_ref().err());
