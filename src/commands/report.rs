@@ -204,6 +204,8 @@ impl Run<'_> {
         diagnostics.sort_by_cached_key(Diagnostic::order);
         self.printer.diagnostics(&diagnostics);
         self.printer.stage("read, hours and water", clock);
+        let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();
+        self.printer.verbose(&format!("of that, water: {water:.2} s of work over all threads"));
         let clock = Instant::now();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
