@@ -267,6 +267,26 @@ impl OutputFolder {
     }
 }
 
+/// A file of a part while it is being written; one that is dropped is half a file, and publishing then fails.
+#[derive(Debug)]
+pub struct Growing {
+    relative: String,
+    file: fs::File,
+    digest: Sha256,
+}
+
+impl Growing {
+    /// Writes the next piece.
+    ///
+    /// # Errors
+    /// What the operating system refused.
+    pub fn put(&mut self, bytes: &[u8]) -> Result<(), OutputError> {
+        self.file.write_all(bytes)?;
+        self.digest.update(bytes);
+        Ok(())
+    }
+}
+
 /// What the manifest of a published folder says of its files; nothing where there is none that can be read.
 fn published_in(folder: &Path) -> BTreeMap<String, Recorded> {
     let Ok(bytes) = fs::read(folder.join(MANIFEST)) else { return BTreeMap::new() };
@@ -338,6 +358,30 @@ impl Part {
                 Err(error.into())
             }
         }
+    }
+
+    /// Starts a file that is written piece by piece; it counts once it is [`finish`](Part::finish)ed.
+    ///
+    /// # Errors
+    /// As [`write`](Part::write).
+    pub fn begin(&self, relative: &str) -> Result<Growing, OutputError> {
+        let path = self.path(relative)?;
+        if let Some(parent) = path.parent() {
+            fs::create_dir_all(parent)?;
+        }
+        match fs::OpenOptions::new().write(true).create_new(true).open(&path) {
+            Ok(file) => Ok(Growing { relative: relative.to_owned(), file, digest: Sha256::new() }),
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                Err(OutputError::Twice { path: relative.to_owned() })
+            }
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    /// Records a file that was written piece by piece.
+    pub fn finish(&self, growing: Growing) -> Result<(), OutputError> {
+        let sha256 = growing.digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+        self.record(&growing.relative, sha256, None)
     }
 
     /// Records a file another process wrote to [`path`](Part::path), and what it was made from, if the next run may

@@ -8,6 +8,7 @@ pub mod filters;
 pub(crate) mod fleet_for_tests;
 pub mod forecast_check;
 pub mod hours_forecast;
+pub mod hours_spread;
 pub mod like_for_like;
 pub mod part_life_model;
 pub mod part_lives;

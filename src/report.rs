@@ -2,6 +2,7 @@
 
 pub mod cautions;
 pub mod document;
+pub mod filter_words;
 pub mod fleet_state;
 pub mod format;
 pub mod index;

@@ -7,6 +7,7 @@
 mod carry;
 mod part_lives;
 mod pump_failures;
+mod visits;
 
 use chrono::NaiveDate;
 use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series};
@@ -153,28 +154,109 @@ struct Of<'a, T> {
     row: T,
 }
 
-/// Every table that is computed so far, for the sites in sorted order.
+/// A table whose rows belong to a site each, from some sites in sorted order.
+type OfSites = fn(&[SiteFigures]) -> Result<Table, TableError>;
+
+/// The tables that are put together from some sites after the others.
+const OF_SITES: [OfSites; 8] =
+    [run_hours, hours_forecast, water_turnover, filters, water_tests, parts, forecast_check, to_do];
+
+/// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow
+/// whatever the size of the fleet.
+const SITES_AT_A_TIME: usize = 250;
+/// Rows of a table whose cells are kept for the workbook; what more there is stands in the CSV.
+pub const ROWS_KEPT: usize = 100_000;
+
+/// Every table that is computed so far, for the sites in sorted order. Each CSV is handed to `write` piece by piece, by
+/// the table's name; the tables that come back hold no CSV any more.
 ///
 /// # Errors
-/// If polars refuses a table.
-pub fn tables(figures: &FleetFigures) -> Result<Vec<Table>, TableError> {
+/// If polars refuses a table, or what `write` says.
+pub fn tables<E: From<TableError> + Send>(
+    figures: &FleetFigures,
+    write: impl Fn(&'static str, &[u8]) -> Result<(), E> + Sync,
+) -> Result<Vec<Table>, E> {
+    use rayon::prelude::*;
+    let mut tables: Vec<Table> = OF_SITES
+        .par_iter()
+        .map(|of_sites| {
+            let mut whole: Option<Table> = None;
+            for sites in figures.sites.chunks(SITES_AT_A_TIME) {
+                let mut piece = of_sites(sites)?;
+                if piece.rows == 0 {
+                    continue;
+                }
+                // The head of a piece stands in the first one already.
+                let head =
+                    if whole.is_some() { piece.csv.iter().position(|b| *b == b'\n').map_or(0, |i| i + 1) } else { 0 };
+                write(piece.name, &piece.csv[head..])?;
+                piece.csv = Vec::new();
+                match &mut whole {
+                    Some(whole) => whole.take(piece),
+                    None => whole = Some(piece),
+                }
+            }
+            Ok(whole)
+        })
+        .collect::<Result<Vec<Option<Table>>, E>>()?
+        .into_iter()
+        .flatten()
+        .collect();
     let sites = figures.sites.as_slice();
-    let mut tables = vec![
-        run_hours(sites)?,
-        hours_forecast(sites)?,
-        water_turnover(sites)?,
-        filters(sites)?,
-        water_tests(sites)?,
-        parts(sites)?,
+    let of_fleet = [
         part_lives::part_lives(figures.lives)?,
         carry::carry(figures)?,
         pump_failures::pump_failures(sites, figures.lives)?,
-        forecast_check(sites)?,
-        to_do(sites)?,
+        visits::visits(&figures.plan)?,
     ];
     // A table of a header alone would look like a mistake.
-    tables.retain(|table| table.rows > 0);
+    for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {
+        write(table.name, &table.csv)?;
+        table.csv = Vec::new();
+        tables.push(table);
+    }
+    tables.sort_by_key(|table| ORDER.iter().position(|name| *name == table.name));
     Ok(tables)
+}
+
+/// The order in which the tables are shown; one that is not named comes first and is put here.
+const ORDER: [&str; 15] = [
+    "run_hours",
+    "hours_forecast",
+    "water_turnover",
+    "filters",
+    "water_tests",
+    "parts",
+    "part_lives",
+    "pump_failures",
+    "measured_trends",
+    "visits",
+    "carry",
+    "costs",
+    "contracts",
+    "forecast_check",
+    "to_do",
+];
+
+impl Table {
+    /// Takes the rows of a later piece behind its own, up to as many as are kept.
+    fn take(&mut self, piece: Table) {
+        fn put<T>(mine: &mut Vec<T>, more: Vec<T>) {
+            let room = ROWS_KEPT.saturating_sub(mine.len());
+            mine.extend(more.into_iter().take(room));
+        }
+        self.rows += piece.rows;
+        for (mine, more) in self.columns.iter_mut().zip(piece.columns) {
+            match (&mut mine.values, more.values) {
+                (Values::Texts(mine), Values::Texts(more)) => put(mine, more),
+                (Values::Days(mine), Values::Days(more)) => put(mine, more),
+                (Values::Numbers(mine), Values::Numbers(more)) => put(mine, more),
+                (Values::Counts(mine), Values::Counts(more)) => put(mine, more),
+                // A column has one kind of cell, so there is no other pair.
+                _ => {}
+            }
+        }
+    }
 }
 
 fn run_hours(sites: &[SiteFigures]) -> Result<Table, TableError> {

@@ -14,6 +14,7 @@ use crate::records::log::Quantity;
 use crate::records::{Fleet, Site};
 use crate::report::format;
 use crate::schedule::due::{DueBy, PartDue, TaskDue};
+use crate::schedule::visits::{NotFitted, Work};
 
 /// How urgent a thing is, the most urgent first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -332,6 +333,25 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
             due: Some(deferred.unwrap_or(due)),
             source: part.sources.last().cloned(),
         });
+    }
+}
+
+/// What no day could be found for in the year's visits.
+pub fn not_fitted(left: &NotFitted) -> ToDo {
+    let what = match &left.work {
+        Work::Renew(part) => format!("renew the {}", format::words(part.as_str())),
+        Work::Left(what) => what.clone(),
+        work => format::words(&work.word()),
+    };
+    ToDo {
+        urgency: Urgency::Plan,
+        at: Some(left.at.clone()),
+        reason: "not-in-plan",
+        what: format!("{what}: not in the year's visits"),
+        says: format!("{}.", format::sentence(&left.why)),
+        if_left: String::new(),
+        due: left.due,
+        source: None,
     }
 }
 

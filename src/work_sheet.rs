@@ -14,6 +14,9 @@ use crate::schedule::visits::{Plan, Visit, VisitTask, Work};
 
 /// Work sheets are made for the visits of so many days; the next one always has one.
 pub const SHEET_DAYS: i64 = 56;
+/// Pieces of work up to which each has blanks for what was found, how a part looked that was not renewed, and until when
+/// it is put off. With more the sheet has what must be said of each, and the rest goes into the note.
+pub const FULL_JOBS: usize = 12;
 /// A quantity that was read within so many days is asked for again.
 const READ_LATELY: i64 = 400;
 
@@ -35,7 +38,9 @@ pub struct Blank {
 pub enum Kind {
     /// A number.
     Number,
-    /// Words.
+    /// A word or two.
+    Word,
+    /// Words, which take the rest of a line.
     Words,
     /// A day.
     Day,
@@ -108,13 +113,25 @@ pub fn sheet<'a>(fleet: &Fleet, site: &Site, visit: &'a Visit) -> Sheet<'a> {
     let arriving = vec![
         Blank { filled: Some(visit.date.to_string()), ..blank("date", Kind::Day) },
         blank("time", Kind::Time),
-        Blank { filled: visit.technician.as_ref().map(Id::to_string), ..blank("by", Kind::Words) },
-        Blank { filled: Some("planned".to_owned()), ..blank("why", Kind::Words) },
+        Blank { filled: visit.technician.as_ref().map(Id::to_string), ..blank("by", Kind::Word) },
+        Blank { filled: Some("planned".to_owned()), ..blank("why", Kind::Word) },
     ];
     let drained = site.closed.iter().any(|season| season.drained && (season.from..=season.to).contains(&visit.date));
-    let readings = site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
-    let jobs: Vec<Job> = visit.tasks.iter().map(|task| Job { task, blanks: job_blanks(task) }).collect();
-    Sheet { visit, arriving, readings, after: after(fleet, site, visit, drained), jobs, leaving: leaving(visit) }
+    let mut readings: Vec<Asked> =
+        site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
+    let mut after = after(fleet, site, visit, drained);
+    let full = visit.tasks.len() <= FULL_JOBS;
+    if !full {
+        // On a crowded sheet what is read again stands beside what was read first.
+        for asked in std::mem::take(&mut after) {
+            match readings.iter_mut().find(|there| there.at == asked.at) {
+                Some(there) => there.blanks.extend(asked.blanks),
+                None => readings.push(asked),
+            }
+        }
+    }
+    let jobs: Vec<Job> = visit.tasks.iter().map(|task| Job { task, blanks: job_blanks(task, full) }).collect();
+    Sheet { visit, arriving, readings, jobs, after, leaving: leaving(visit) }
 }
 
 fn blank(key: &str, kind: Kind) -> Blank {
@@ -182,8 +199,9 @@ fn counters(site: &Site, pump: &Pump) -> Vec<Quantity> {
     if found.is_empty() && pump.meter.is_some() { vec![Quantity::Hours] } else { found }
 }
 
-fn job_blanks(task: &VisitTask) -> Vec<Blank> {
+fn job_blanks(task: &VisitTask, full: bool) -> Vec<Blank> {
     match &task.work {
+        Work::Renew(part) if !full => vec![blank(&format!("renewed.{part}"), Kind::OneOf(BECAUSE))],
         Work::Renew(part) => vec![
             blank(&format!("renewed.{part}"), Kind::OneOf(BECAUSE)),
             blank(&format!("renewed.{part}.found"), Kind::Words),
@@ -235,7 +253,7 @@ fn leaving(visit: &Visit) -> Vec<Blank> {
     let used = numbers.into_iter().map(|number| blank(&format!("used.{number}"), Kind::Number));
     let mut blanks = vec![Blank { unit: "h", ..blank("labour", Kind::Number) }];
     blanks.extend(used);
-    blanks.extend([blank("left.at", Kind::Words), blank("left", Kind::Words), blank("note", Kind::Words)]);
+    blanks.extend([blank("left.at", Kind::Word), blank("left", Kind::Words), blank("note", Kind::Words)]);
     blanks
 }
 

@@ -16,7 +16,7 @@ use crate::tables::{Table, Values};
 
 /// Rows a sheet holds at most: what more there is stands in the CSV, and the first sheet says so. A sheet could hold
 /// 1,048,576, but a million rows open in no reasonable time.
-const MOST_ROWS: usize = 100_000;
+const MOST_ROWS: usize = crate::tables::ROWS_KEPT;
 /// The longest text a cell of the format can hold, in UTF-16 units (ECMA-376 leaves it open; readers hold 32,767).
 const LONGEST_TEXT: usize = 32_767;
 /// Columns beyond which a printed sheet is two pages wide.

@@ -1,6 +1,8 @@
 //! `tubwright report`: a month's figures and documents, published whole or not at all.
 
+use std::collections::BTreeMap;
 use std::path::Path;
+use std::sync::{Mutex, PoisonError};
 use std::time::Instant;
 
 use chrono::NaiveDate;
@@ -13,7 +15,7 @@ use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
-use crate::output::{FileDigest, OutputFolder, Part};
+use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
 use crate::quantities::{self, SpaFigures};
 use crate::records::Site;
@@ -25,9 +27,10 @@ use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
 use crate::report::work_sheets::WorkSheets;
-use crate::schedule::visits::Plan;
+use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
-use crate::tables;
+use crate::tables::{self, Table, TableError};
+use crate::to_do;
 use crate::usage::Usage;
 use crate::workbook;
 
@@ -203,7 +206,7 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
         let clock = Instant::now();
-        let figures: Vec<SiteFigures> = sites
+        let mut figures: Vec<SiteFigures> = sites
             .par_iter()
             .map(|(site, spas)| {
                 site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
@@ -212,25 +215,33 @@ impl Run<'_> {
             .collect();
         self.printer.stage("due, to-do and past forecasts", clock);
         let clock = Instant::now();
+        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
+        for not_fitted in &plan.not_fitted {
+            // The sites are in sorted order.
+            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
+                figures[place].to_do.push(to_do::not_fitted(not_fitted));
+            }
+        }
+        self.printer.stage("visits", clock);
+        let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
         let part = if self.force { part.anew() } else { part };
-        let previous = self.previous_figures(&sites);
+        // Only documents show them.
+        let previous =
+            if typesetter.is_some() { self.previous_figures(&sites) } else { sites.iter().map(|_| None).collect() };
         self.printer.stage("last month", clock);
         let clock = Instant::now();
         let figures = FleetFigures {
             fleet: &self.shared.fleet,
             month: self.month,
             as_of: self.as_of,
-            plan: Plan::default(),
+            plan,
             sites: figures,
             lives: &lives,
         };
-        let all_tables = tables::tables(&figures).map_err(Failure::new)?;
-        for table in &all_tables {
-            part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
-        }
+        let all_tables = write_tables(&part, &figures)?;
         self.printer.stage("tables", clock);
         let clock = Instant::now();
         let month = self.month.in_words();
@@ -385,4 +396,34 @@ impl Run<'_> {
         ));
         Ok(status)
     }
+}
+
+/// Writes every table, piece by piece as it is put together.
+fn write_tables(part: &Part, figures: &FleetFigures) -> Result<Vec<Table>, Failure> {
+    let growing: Mutex<BTreeMap<&'static str, Growing>> = Mutex::default();
+    let written = tables::tables(figures, |name, piece| -> Result<(), WriteError> {
+        // Taken out while it is written to, so that tables do not wait for each other.
+        let open = growing.lock().unwrap_or_else(PoisonError::into_inner).remove(name);
+        let mut file = match open {
+            Some(file) => file,
+            None => part.begin(&format!("tables/{name}.csv"))?,
+        };
+        file.put(piece)?;
+        growing.lock().unwrap_or_else(PoisonError::into_inner).insert(name, file);
+        Ok(())
+    })
+    .map_err(Failure::new)?;
+    for (_, file) in growing.into_inner().unwrap_or_else(PoisonError::into_inner) {
+        part.finish(file).map_err(Failure::new)?;
+    }
+    Ok(written)
+}
+
+/// Why a table could not be written.
+#[derive(Debug, thiserror::Error)]
+enum WriteError {
+    #[error(transparent)]
+    Table(#[from] TableError),
+    #[error(transparent)]
+    Output(#[from] OutputError),
 }

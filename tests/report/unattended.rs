@@ -96,8 +96,7 @@ fn a_document_is_set_again_only_when_what_it_is_made_from_changed() {
     let first = Run::report(fleet.path(), "2026-03", &["--typst", &counting]).expect_status(0);
     let all = set();
     assert!(all >= 4, "{all}");
-    let fleet =
-        fleet.file("sites/old-mill.yaml", SITE.replace("Quay House", "Old Mill").replace("hours: 2357", "hours: 2300"));
+    let fleet = fleet.file("sites/old-mill.yaml", SITE.replace("Quay House", "Old Mill").replace("ph: 7.4", "ph: 7.5"));
     let second = Run::report_into(first.out, fleet.path(), "2026-03", &["--typst", &counting]).expect_status(0);
     let again = std::fs::read_to_string(&count).unwrap();
     let again: Vec<&str> = again.lines().skip(all).collect();

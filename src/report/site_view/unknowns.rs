@@ -183,6 +183,15 @@ fn model_assumptions(given: &Given, office: bool) -> Vec<view::Assumption> {
                 "`c` of `pipe`",
             );
         }
+        let filtering = |spa: &crate::records::Spa| spa.pumps.iter().filter(|p| !p.filters_at.is_empty()).count();
+        if site.site.spas.iter().any(|spa| filtering(spa) > 1) {
+            assume(
+                "Several pumps that filter one spa share its pipe and filters; they run one after the other as far as the \
+                 day has room, and together beyond that",
+                "the cautious reading".to_owned(),
+                "a `flow` reading at each filter",
+            );
+        }
         assume("Bores are those of Schedule 40 plastic pipe", "ASTM D1785".to_owned(), "`size` of `pipe`");
     }
     if any_flow(Basis::Stated) {
@@ -192,10 +201,10 @@ fn model_assumptions(given: &Given, office: bool) -> Vec<view::Assumption> {
             "a `flow` reading at the filter",
         );
     }
-    if site.spas.iter().flat_map(|s| &s.pumps).any(|p| p.forecast.as_ref().is_some_and(|f| f.spread_assumed)) {
+    if site.spas.iter().flat_map(|s| &s.pumps).any(|p| p.forecast.as_ref().is_some_and(|f| f.spread.assumed)) {
         assume(
             "Where no counter shows how hours vary, a month varies by",
-            percent(0.20),
+            percent(crate::quantities::hours_spread::ASSUMED_MONTH_SPREAD),
             "counter readings for six months",
         );
     }

@@ -30,7 +30,7 @@ spas:
 
 fn with_view(log: &str, visits: Vec<Visit>, then: impl Fn(&VisitsView)) {
     let site = format!("{HEAD}{log}");
-    let plan = Plan { visits, not_fitted: Vec::new() };
+    let plan = Plan { visits, ..Plan::default() };
     load_with(
         &[("fleet.yaml", FLEET), ("pumps.yaml", PUMPS), ("sites/home.yaml", &site)],
         "2026-10-31",
@@ -86,8 +86,7 @@ fn where_who_what_to_take_and_how_long() {
         assert_eq!(page.minutes, "3 h 40 min of work, 35 min on the way");
         assert_eq!((page.key.as_str(), page.contact.as_str()), ("box by the gate", "Front desk, 000"));
         let measures = "P, 0.5 hp (0.37 kW), 1 speed, frame 48, inlet 1.5 in, discharge 1.5 in, 230 V, 1 ph";
-        let take =
-            TakeRow { count: "2".to_owned(), part: "Shaft seal (SS-16)".to_owned(), measures: measures.to_owned() };
+        let take = TakeRow { parts: vec!["2 × Shaft seal (SS-16)".to_owned()], measures: measures.to_owned() };
         assert_eq!(page.take, [take]);
         assert_eq!(
             page.notes,
