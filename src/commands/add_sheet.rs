@@ -89,6 +89,10 @@ pub fn answered(
     }
     reader.end()?;
     entries.check()?;
+    let is_filled = |name: &str| of_visit.iter().any(|(key, _)| key == name);
+    if is_filled("left.at") && !is_filled("left") {
+        return Err("`left.at` says where something was left, and `left` does not say what".to_owned());
+    }
     if entries.at.is_empty() && !of_visit.iter().any(|(key, _)| key == "note" || key == "left") {
         return Err("nothing is filled in; nothing is written".to_owned());
     }
