@@ -14,9 +14,9 @@ use crate::schedule::visits::{Plan, Visit, VisitTask, Work};
 
 /// Work sheets are made for the visits of so many days; the next one always has one.
 pub const SHEET_DAYS: i64 = 56;
-/// Pieces of work up to which each has blanks for what was found, how a part looked that was not renewed, and until when
-/// it is put off. With more the sheet has what must be said of each, and the rest goes into the note.
-pub const FULL_JOBS: usize = 12;
+/// Blanks up to which each renewal has some for what was found, how a part looked that was not renewed, and until when it
+/// is put off. With more the sheet has what must be said of each, and the rest goes into the note.
+pub const FULL_BLANKS: usize = 45;
 /// A quantity that was read within so many days is asked for again.
 const READ_LATELY: i64 = 400;
 
@@ -120,8 +120,15 @@ pub fn sheet<'a>(fleet: &Fleet, site: &Site, visit: &'a Visit) -> Sheet<'a> {
     let mut readings: Vec<Asked> =
         site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
     let mut after = after(fleet, site, visit, drained);
-    let full = visit.tasks.len() <= FULL_JOBS;
-    if !full {
+    let jobs = |full: bool| -> Vec<Job> {
+        visit.tasks.iter().map(|task| Job { task, blanks: job_blanks(task, full) }).collect()
+    };
+    let leaving = leaving(visit);
+    let mut all = jobs(true);
+    let count = |blanks: &[Asked]| blanks.iter().map(|asked| asked.blanks.len()).sum::<usize>();
+    let of_jobs: usize = all.iter().map(|job| job.blanks.len()).sum();
+    if arriving.len() + count(&readings) + of_jobs + count(&after) + leaving.len() > FULL_BLANKS {
+        all = jobs(false);
         // On a crowded sheet what is read again stands beside what was read first.
         for asked in std::mem::take(&mut after) {
             match readings.iter_mut().find(|there| there.at == asked.at) {
@@ -130,8 +137,7 @@ pub fn sheet<'a>(fleet: &Fleet, site: &Site, visit: &'a Visit) -> Sheet<'a> {
             }
         }
     }
-    let jobs: Vec<Job> = visit.tasks.iter().map(|task| Job { task, blanks: job_blanks(task, full) }).collect();
-    Sheet { visit, arriving, readings, jobs, after, leaving: leaving(visit) }
+    Sheet { visit, arriving, readings, jobs: all, after, leaving }
 }
 
 fn blank(key: &str, kind: Kind) -> Blank {

@@ -199,6 +199,8 @@ pub struct SurveyStep {
     pub title: String,
     /// What to photograph.
     pub photograph: String,
+    /// Whether its table needs the width of the page.
+    pub wide: bool,
     /// Heads of the columns of `rows`; empty where the step has `blanks`.
     pub columns: Vec<String>,
     /// A field a row, with what is known in each column.

@@ -162,7 +162,7 @@ fn forty_pieces_of_work_with_long_names_are_a_page() {
     let (mut tasks, mut parts) = (Vec::new(), String::new());
     for part in 0..5 {
         parts.push_str(&format!(
-            "  a_wear_part_with_a_long_name_of_40_chars{part}: {{fits: pump, interval: {{age: 24 mo}}, wears_by: age}}\n"
+            "  a_wear_part_with_a_long_name_of_forty_c{part}: {{fits: pump, interval: {{age: 24 mo}}, wears_by: age}}\n"
         ));
     }
     for pump in 0..8 {
@@ -171,7 +171,7 @@ fn forty_pieces_of_work_with_long_names_are_a_page() {
             "      {name}: {{model: R, duty: jets, meter: {{digits: 5}}, program: {{high: 1 h/day}}}}\n"
         ));
         for part in 0..5 {
-            let part = id(&format!("a_wear_part_with_a_long_name_of_40_chars{part}"));
+            let part = id(&format!("a_wear_part_with_a_long_name_of_forty_c{part}"));
             let mut task = task(&format!("courtyard-of-the-old-mill/{name}"), Work::Renew(part.clone()));
             task.take = vec![Take { part, count: 1, number: Some(format!("NUMBER-{pump}-12345")) }];
             tasks.push(task);

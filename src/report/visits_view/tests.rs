@@ -169,7 +169,7 @@ fn a_site_without_history_has_a_survey_that_confirms_what_is_known() {
         assert!(titles[1].starts_with("Safe"), "{titles:?}");
         let pumps = page.steps.iter().find(|step| step.title == "The pumps").unwrap();
         assert_eq!(pumps.columns, ["one", "two"]);
-        assert!(pumps.caution.contains("prove it dead"));
+        assert!(pumps.caution.contains("proved dead"));
         let row = |field: &str| pumps.rows.iter().find(|row| row.field.starts_with(field)).unwrap().cells.clone();
         assert_eq!(row("power"), ["0.5 hp (0.37 kW)", "2 hp (1.49 kW)"]);
         assert_eq!(row("bolt_spacing"), ["", ""]);
