@@ -106,7 +106,7 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     text
 }
 
-pub(super) fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
+fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
     let model = model_now(given, pump);
     let or_unknown = |text: Option<String>| text.unwrap_or_else(|| NOT_KNOWN.to_owned());
     let metric = given.units() == Units::Metric;
