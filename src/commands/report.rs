@@ -11,6 +11,7 @@ use rayon::prelude::*;
 use crate::calendar::{self, Month};
 use crate::cli::{Pdf, Report};
 use crate::commands::{Failure, failure};
+use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
@@ -210,7 +211,7 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
         let clock = Instant::now();
-        let mut figures: Vec<SiteFigures> = sites
+        let figures: Vec<SiteFigures> = sites
             .par_iter()
             .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
@@ -226,12 +227,18 @@ impl Run<'_> {
         self.printer.stage("visits", clock);
         let clock = Instant::now();
         let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
-        let figures: Vec<SiteFigures> = figures
+        let mut figures: Vec<SiteFigures> = figures
             .into_iter()
             .zip(&checks.pumps)
             .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
             .collect();
         self.printer.stage("past forecasts", clock);
+        let clock = Instant::now();
+        let costs = outlook::outlook(&self.shared.fleet, &figures, &plan, &lives, self.as_of);
+        for site in &mut figures {
+            site.expected_year = costs.twelve_months.get(&site.site.id).cloned();
+        }
+        self.printer.stage("costs", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -247,6 +254,7 @@ impl Run<'_> {
             month: self.month,
             as_of: self.as_of,
             plan,
+            costs,
             sites: figures,
             lives: &lives,
             checks: &checks,
@@ -328,16 +336,15 @@ impl Run<'_> {
             })
             .collect();
         let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
-        before
-            .par_iter()
-            .map(|(site, spas)| {
-                if site.spas.is_empty() {
-                    return None;
-                }
-                let figures = site::site_figures(&self.shared.fleet, &lives, site, spas, as_of);
-                Some(Numbers::of(&figures))
-            })
-            .collect()
+        let fleet = &self.shared.fleet;
+        let mut figures: Vec<SiteFigures> =
+            before.par_iter().map(|(site, spas)| site::site_figures(fleet, &lives, site, spas, as_of)).collect();
+        let plan = visits::plan(fleet, &figures, as_of);
+        let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
+        for (site, expected) in figures.iter_mut().zip(costs) {
+            site.expected_year = expected;
+        }
+        figures.iter().map(|site| (!site.site.spas.is_empty()).then(|| Numbers::of(site))).collect()
     }
 
     /// The digests of every file of the fleet that may be read.

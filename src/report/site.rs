@@ -27,6 +27,8 @@ pub struct Numbers {
     pub parts_due: usize,
     /// The planned work of twelve months, if any of it has a price.
     pub planned_cost: Option<Decimal>,
+    /// What the coming twelve months are expected to cost, failures and ways too: mean, and the ends of the central 80 %.
+    pub expected_cost: Option<(f64, f64, f64)>,
     /// What was to be done.
     pub things: Vec<Thing>,
     /// How the site stood: the most pressing of those.
@@ -52,7 +54,8 @@ impl Numbers {
         let things = since::things(&site.to_do);
         let urgency = things.iter().map(|thing| thing.urgency).min();
         let planned_cost = priced.then_some(site.year.total);
-        Self { worst, parts_due: site.parts_due_within(90), planned_cost, things, urgency }
+        let expected_cost = site.expected_year.as_ref().map(|year| (year.mean, year.low, year.high));
+        Self { worst, parts_due: site.parts_due_within(90), planned_cost, expected_cost, things, urgency }
     }
 }
 

@@ -13,7 +13,9 @@ use tera::{Context, Tera};
 
 use super::fleet_view::FleetView;
 use super::index::IndexView;
+use super::inside_view::InsideView;
 use super::logbook_view::LogBookView;
+use super::quote_view::QuoteView;
 use super::statement_view::StatementView;
 use super::view::SiteView;
 use super::visits_view::VisitsView;
@@ -31,12 +33,20 @@ pub const STATEMENT_LAYOUT: &str = include_str!("../../templates/statement-layou
 /// The same for the fleet's report, under the name `fleet-layout.typ`.
 pub const FLEET_LAYOUT: &str = include_str!("../../templates/fleet-layout.typ");
 
+/// The same for a customer's quote, beside [`LAYOUT`] and [`STATEMENT_LAYOUT`], under the name `quote-layout.typ`.
+pub const QUOTE_LAYOUT: &str = include_str!("../../templates/quote-layout.typ");
+
+/// The same for the inside sheet of a quote, under the name `inside-layout.typ`.
+pub const INSIDE_LAYOUT: &str = include_str!("../../templates/inside-layout.typ");
+
 /// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
 const EMBEDDED: &[(&str, &str)] = &[
     (SITE, include_str!("../../templates/site.typ.tera")),
     (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
     (VISITS, include_str!("../../templates/visits.typ.tera")),
     (STATEMENT, include_str!("../../templates/statement.typ.tera")),
+    (QUOTE, include_str!("../../templates/quote.typ.tera")),
+    (INSIDE, include_str!("../../templates/inside.typ.tera")),
     (INDEX, include_str!("../../templates/index.html.tera")),
     (FLEET, include_str!("../../templates/fleet.typ.tera")),
 ];
@@ -45,6 +55,8 @@ const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
 const VISITS: &str = "visits.typ";
 const STATEMENT: &str = "statement.typ";
+const QUOTE: &str = "quote.typ";
+const INSIDE: &str = "inside.typ";
 const INDEX: &str = "index.html";
 const FLEET: &str = "fleet.typ";
 const ESCAPED_SUFFIX: &str = ".typ";
@@ -131,6 +143,22 @@ impl Templates {
     /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
     pub fn render_logbook(&self, view: &LogBookView) -> Result<String, TemplateError> {
         self.render(LOGBOOK, view)
+    }
+
+    /// The text of `quote.typ` for a customer.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_quote(&self, view: &QuoteView) -> Result<String, TemplateError> {
+        self.render(QUOTE, view)
+    }
+
+    /// The text of `inside.typ` for the office.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_inside(&self, view: &InsideView) -> Result<String, TemplateError> {
+        self.render(INSIDE, view)
     }
 
     /// The text of `visits.typ` for a site.
