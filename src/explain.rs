@@ -245,10 +245,11 @@ impl Explainer<'_> {
         }
         out.push("  = program in force × factor, nights as booked or as usual, closed seasons out".to_owned());
         out.push(format!(
-            "  range: ± 1.28 × √(level² + month² ÷ months), level {}, month {}{}",
-            percent(forecast.level_spread),
-            percent(forecast.month_spread),
-            if forecast.spread_assumed { " (mostly assumed: too few readings)" } else { "" }
+            "  range: ± 1.28 × √(level² + month² ÷ months + drift² × months), level {}, month {}, drift {}{}",
+            percent(forecast.spread.level),
+            percent(forecast.spread.month),
+            percent(forecast.spread.drift),
+            if forecast.spread.assumed { " (mostly assumed: too few readings)" } else { "" }
         ));
         let checks: Vec<_> = self.figures.forecast_checks.iter().filter(|c| c.at == figures.at).collect();
         if !checks.is_empty() {

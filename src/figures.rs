@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use crate::basis::{Basis, CENTRAL_80, Figure, Source};
 use crate::calendar::days_between;
 use crate::quantities::PumpFigures;
-use crate::quantities::hours_forecast::ASSUMED_MONTH_SPREAD;
+use crate::quantities::hours_spread::ASSUMED_MONTH_SPREAD;
 use crate::quantities::run_hours::MonthHours;
 use crate::quantities::water_turnover::WaterMonth;
 use crate::records::{Site, Spa};

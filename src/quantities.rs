@@ -2,13 +2,17 @@
 //! tables and no print.
 
 pub mod expected_failures;
+pub mod failed_together;
+pub mod failure_trends;
 pub mod failures;
 pub mod filters;
 #[cfg(test)]
 pub(crate) mod fleet_for_tests;
 pub mod forecast_check;
 pub mod hours_forecast;
+pub mod hours_spread;
 pub mod like_for_like;
+pub mod measured_trends;
 pub mod part_life_model;
 pub mod part_lives;
 pub mod program;

@@ -116,6 +116,8 @@ pub struct Site {
     pub key: Option<Text>,
     /// The way there and back.
     pub travel: Travel,
+    /// The days of the week it can be visited on; `None` = whenever somebody works.
+    pub visit_days: Option<Vec<fleet::Weekday>>,
     /// All failures since then are in the log, if the record says so.
     pub records_from: Option<NaiveDate>,
     /// Closed seasons, both ends counted.

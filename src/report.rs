@@ -2,6 +2,7 @@
 
 pub mod cautions;
 pub mod document;
+pub mod filter_words;
 pub mod fleet;
 pub mod fleet_state;
 pub mod fleet_view;
@@ -13,7 +14,11 @@ pub mod since;
 pub mod site;
 pub mod site_charts;
 pub mod site_view;
+pub mod statement;
+pub mod statement_view;
 pub mod template;
 pub mod typst;
 pub mod view;
+pub mod visits_view;
 pub mod ways_out_view;
+pub mod work_sheets;

@@ -4,8 +4,11 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod carry;
+mod measured_trends;
 mod part_lives;
 mod pump_failures;
+mod visits;
 
 use chrono::NaiveDate;
 use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series};
@@ -102,7 +105,9 @@ type Column<R> = (&'static str, fn(&R) -> Cell);
 fn typed<R>(rows: &[R], (name, cell): &Column<R>) -> TypedColumn {
     let cells = rows.iter().map(cell);
     let values = match rows.first().map(cell) {
-        Some(Cell::Number(_)) => Values::Numbers(cells.map(|c| if let Cell::Number(n) = c { n } else { None }).collect()),
+        Some(Cell::Number(_)) => {
+            Values::Numbers(cells.map(|c| if let Cell::Number(n) = c { n } else { None }).collect())
+        }
         Some(Cell::Count(_)) => Values::Counts(cells.map(|c| if let Cell::Count(n) = c { n } else { None }).collect()),
         Some(Cell::Date(_)) => Values::Days(cells.map(|c| if let Cell::Date(day) = c { day } else { None }).collect()),
         _ => Values::Texts(
@@ -154,8 +159,17 @@ struct Of<'a, T> {
 type OfSites = fn(&[SiteFigures]) -> Result<Table, TableError>;
 
 /// The tables that are put together from some sites after the others.
-const OF_SITES: [OfSites; 8] =
-    [run_hours, hours_forecast, water_turnover, filters, water_tests, parts, forecast_check, to_do];
+const OF_SITES: [OfSites; 9] = [
+    run_hours,
+    hours_forecast,
+    water_turnover,
+    filters,
+    water_tests,
+    parts,
+    measured_trends::measured_trends,
+    forecast_check,
+    to_do,
+];
 
 /// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow
 /// whatever the size of the fleet.
@@ -183,7 +197,8 @@ pub fn tables<E: From<TableError> + Send>(
                     continue;
                 }
                 // The head of a piece stands in the first one already.
-                let head = if whole.is_some() { piece.csv.iter().position(|b| *b == b'\n').map_or(0, |i| i + 1) } else { 0 };
+                let head =
+                    if whole.is_some() { piece.csv.iter().position(|b| *b == b'\n').map_or(0, |i| i + 1) } else { 0 };
                 write(piece.name, &piece.csv[head..])?;
                 piece.csv = Vec::new();
                 match &mut whole {
@@ -198,7 +213,13 @@ pub fn tables<E: From<TableError> + Send>(
         .flatten()
         .collect();
     let sites = figures.sites.as_slice();
-    let of_fleet = [part_lives::part_lives(figures.lives)?, pump_failures::pump_failures(sites, figures.lives)?];
+    let of_fleet = [
+        part_lives::part_lives(figures.lives)?,
+        carry::carry(figures)?,
+        pump_failures::pump_failures(sites, figures.lives)?,
+        pump_failures::failure_costs(sites, figures.lives)?,
+        visits::visits(&figures.plan)?,
+    ];
     // A table of a header alone would look like a mistake.
     for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {
         write(table.name, &table.csv)?;
@@ -210,7 +231,7 @@ pub fn tables<E: From<TableError> + Send>(
 }
 
 /// The order in which the tables are shown; one that is not named comes first and is put here.
-const ORDER: [&str; 15] = [
+const ORDER: [&str; 16] = [
     "run_hours",
     "hours_forecast",
     "water_turnover",
@@ -219,6 +240,7 @@ const ORDER: [&str; 15] = [
     "parts",
     "part_lives",
     "pump_failures",
+    "failure_costs",
     "measured_trends",
     "visits",
     "carry",

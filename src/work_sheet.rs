@@ -240,4 +240,4 @@ fn leaving(visit: &Visit) -> Vec<Blank> {
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -5,7 +5,9 @@
 //! carries the as-of day for its date of creation, so that the same figures give the same bytes.
 
 use chrono::{Datelike, NaiveDate};
-use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, FormatAlign, FormatBorder, Workbook, Worksheet, XlsxError};
+use rust_xlsxwriter::{
+    DocProperties, ExcelDateTime, Format, FormatAlign, FormatBorder, Workbook, Worksheet, XlsxError,
+};
 
 use crate::calendar;
 use crate::records::Fleet;

@@ -55,7 +55,12 @@ fn draw(input: &MonthsAheadInput) -> Result<Drawing, NoChart> {
     let figure = |canvas: &mut Canvas, count: usize, x: i32, room: i32, colour| {
         let text = style::number(count as f64, 0);
         if count > 0 && style::text_width(&text, f64::from(TICK), true) <= f64::from(room) {
-            canvas.try_text_on_paper(&text, x, axis.y(count as f64) - 12, Type::new(TICK, colour, Anchor::Centre).bold());
+            canvas.try_text_on_paper(
+                &text,
+                x,
+                axis.y(count as f64) - 12,
+                Type::new(TICK, colour, Anchor::Centre).bold(),
+            );
         }
     };
     canvas.fill(centre - half, axis.y(input.past as f64), centre + half, bottom, ACT);

@@ -21,14 +21,18 @@ use crate::quantities::{self, SpaFigures};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
+use crate::report;
 use crate::report::document::Problem;
 use crate::report::fleet;
 use crate::report::site::{Made, Maker, Numbers};
+use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
-use crate::schedule::visits::Plan;
+use crate::report::work_sheets::WorkSheets;
+use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables::{self, Table, TableError};
+use crate::to_do;
 use crate::usage::Usage;
 use crate::workbook;
 
@@ -204,7 +208,7 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
         let clock = Instant::now();
-        let figures: Vec<SiteFigures> = sites
+        let mut figures: Vec<SiteFigures> = sites
             .par_iter()
             .map(|(site, spas)| {
                 site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
@@ -212,6 +216,15 @@ impl Run<'_> {
             })
             .collect();
         self.printer.stage("due, to-do and past forecasts", clock);
+        let clock = Instant::now();
+        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
+        for not_fitted in &plan.not_fitted {
+            // The sites are in sorted order.
+            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
+                figures[place].to_do.push(to_do::not_fitted(not_fitted));
+            }
+        }
+        self.printer.stage("visits", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -226,7 +239,7 @@ impl Run<'_> {
             fleet: &self.shared.fleet,
             month: self.month,
             as_of: self.as_of,
-            plan: Plan::default(),
+            plan,
             sites: figures,
             lives: &lives,
         };
@@ -243,13 +256,19 @@ impl Run<'_> {
         self.printer.stage("workbook", clock);
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
+        let templates = Templates::embedded().map_err(Failure::new)?;
+        let sheets =
+            WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates: &templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()
             .zip(&previous)
             .map(|(site, previous)| {
                 self.interrupted()?;
-                let made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                let mut made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                if let Some(typesetter) = typesetter {
+                    sheets.make(&part, site, typesetter, &mut made.problems).map_err(Failure::new)?;
+                }
                 self.printer.progress(&format!("{}: {}", site.site.id, made.in_words()));
                 Ok(made)
             })
@@ -257,9 +276,15 @@ impl Run<'_> {
         // Interrupted wins over what it caused: the status then says so.
         self.interrupted()?;
         let of_records = left_out.len();
+        let mut problems = Vec::new();
         for made in made {
-            self.tell(made?.problems, &mut left_out);
+            problems.extend(made?.problems);
         }
+        if let Some(typesetter) = typesetter {
+            problems.extend(report::statement::make(&figures, &part, typesetter).map_err(Failure::new)?);
+            self.interrupted()?;
+        }
+        self.tell(problems, &mut left_out);
         self.printer.stage("documents", clock);
         let clock = Instant::now();
         let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;

@@ -10,6 +10,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::address::Id;
 use crate::quantities::PumpFigures;
 use crate::quantities::failures::Failures;
 use crate::quantities::part_life_model::{FleetLives, KindModel};
@@ -45,6 +46,15 @@ pub struct PartOutlook {
     pub expected: f64,
 }
 
+/// What a part is exposed to from the as-of day on, on its clock.
+#[derive(Debug, Clone, Copy)]
+pub struct Exposure<'a> {
+    /// To the end that is asked for.
+    pub further: f64,
+    /// Up to each planned renewal before it, in rising order.
+    pub planned: &'a [f64],
+}
+
 /// The distributions that a kind's posterior is asked at, each with its renewal function over a year.
 #[derive(Debug, Clone)]
 pub struct KindOutlook {
@@ -62,12 +72,7 @@ impl KindOutlook {
         Self { nodes }
     }
 
-    fn outlooks<'a>(
-        &'a self,
-        age: f64,
-        further: f64,
-        planned: &'a [f64],
-    ) -> impl Iterator<Item = (Outlook, f64)> + 'a {
+    fn outlooks<'a>(&'a self, age: f64, further: f64, planned: &'a [f64]) -> impl Iterator<Item = (Outlook, f64)> + 'a {
         self.nodes.iter().map(move |(node, weight)| (node.outlook(age, further, planned), *weight))
     }
 }
@@ -256,6 +261,27 @@ impl FleetLives {
         (chance.is_finite() && expected.is_finite()).then_some(PartOutlook { chance, expected })
     }
 
+    /// Failures expected of a part's place within an exposure, under each of the distributions its kind may have, whose
+    /// weights are [`Self::weights_of`] it; `None` = nothing is known of its lives, or its use is not known. Of a part
+    /// of unknown age, the age is the least that the records allow.
+    pub fn means_of(&self, part: &PartInService, exposure: &Exposure) -> Option<Vec<f64>> {
+        let (_, outlook) = self.outlook_of(part)?;
+        let age = match self.kind(part.id)?.clock {
+            Clock::Age => part.age_days.unwrap_or(part.least_days) as f64,
+            Clock::Hours => part.age_hours.unwrap_or(part.least_hours),
+        };
+        let outlooks = outlook.outlooks(age, exposure.further, exposure.planned);
+        let means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
+        means.iter().all(|mean| mean.is_finite()).then_some(means)
+    }
+
+    /// How far each of the distributions that a kind of part may have is believed; they add up to one. Empty: nothing is
+    /// known of its lives.
+    pub fn weights_of(&self, kind: &Id) -> Vec<f64> {
+        let outlook = self.kind(kind).and_then(|kind| kind.outlook.as_ref());
+        outlook.map_or_else(Vec::new, |outlook| outlook.nodes.iter().map(|(_, weight)| *weight).collect())
+    }
+
     /// What is expected of a pump in the coming twelve months, from its parts in service; `None` = its use
     /// to come is not known. Of a part of unknown age, the age is the least that the records allow.
     pub fn pump_outlook(&self, pump: &PumpFigures, parts: &[&PartInService]) -> Option<PumpOutlook> {
@@ -289,12 +315,7 @@ impl FleetLives {
 }
 
 /// An age and an exposure to come on a clock.
-fn on_clock(
-    clock: Clock,
-    days: Option<f64>,
-    hours: Option<f64>,
-    hours_to_come: Option<f64>,
-) -> Option<(f64, f64)> {
+fn on_clock(clock: Clock, days: Option<f64>, hours: Option<f64>, hours_to_come: Option<f64>) -> Option<(f64, f64)> {
     match clock {
         Clock::Age => Some((days?, DAYS)),
         Clock::Hours => Some((hours?, hours_to_come?)),

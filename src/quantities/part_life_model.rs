@@ -16,6 +16,8 @@ use crate::address::Id;
 use crate::calendar::days_between;
 use crate::quantities::SpaFigures;
 use crate::quantities::expected_failures::{KindOutlook, Residual, ResidualHistory};
+use crate::quantities::failed_together;
+use crate::quantities::failure_trends::FailureTrends;
 use crate::quantities::part_lives::{self, LifeEnd, PartInService, PartLife, PartPosition};
 use crate::records::upkeep::{Clock, Part};
 use crate::records::{Fleet, Site};
@@ -111,6 +113,9 @@ pub struct FleetLives {
     kinds: BTreeMap<Id, KindModel>,
     /// The rate of pump failures that no part explains; `None` = no pump's hours are known.
     pub residual: Option<Residual>,
+    early: BTreeMap<Id, EarlyFailures>,
+    /// Which pumps, models and sites fail more and more often.
+    pub trends: FailureTrends,
 }
 
 /// The lives of one kind at some sites.
@@ -126,6 +131,24 @@ struct Gathered {
 pub struct SiteLives {
     kinds: BTreeMap<Id, Gathered>,
     residual: Vec<ResidualHistory>,
+    early: BTreeMap<Id, EarlyFailures>,
+}
+
+/// Failures of a kind of known age, and those of them soon after the part was new.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct EarlyFailures {
+    /// How many came soon.
+    pub early: usize,
+    /// Of how many.
+    pub of: usize,
+}
+
+impl SiteLives {
+    pub(super) fn count_early(&mut self, id: &Id, early: bool) {
+        let counts = self.early.entry(id.clone()).or_default();
+        counts.early += usize::from(early);
+        counts.of += 1;
+    }
 }
 
 /// The clock a part's life is measured on: as its line says, else hours where the book limits them.
@@ -134,7 +157,7 @@ pub fn clock_of(part: &Part) -> Clock {
 }
 
 /// The book's interval on a part's clock, in hours or days.
-fn book_age(part: &Part) -> Option<f64> {
+pub(super) fn book_age(part: &Part) -> Option<f64> {
     match clock_of(part) {
         Clock::Hours => part.interval.hours.map(|h| h.0.get::<hour>()),
         Clock::Age => part.interval.age.map(crate::units::Period::mean_days),
@@ -144,9 +167,8 @@ fn book_age(part: &Part) -> Option<f64> {
 /// Gathers the lives of a site up to the as-of day.
 pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: NaiveDate) -> SiteLives {
     let mut result = SiteLives::default();
-    let is_modelled = |name: &str| {
-        fleet.book.parts.iter().any(|(id, part)| id.as_str() == name && book_age(part).is_some())
-    };
+    let is_modelled =
+        |name: &str| fleet.book.parts.iter().any(|(id, part)| id.as_str() == name && book_age(part).is_some());
     let pumps = figures.iter().flat_map(|spa| &spa.pumps);
     result.residual = pumps.filter_map(|pump| ResidualHistory::of(&pump.failures, is_modelled)).collect();
     let Some(watched_from) = site.records_start() else {
@@ -156,7 +178,9 @@ pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: Nai
         }
         return result;
     };
-    for position in part_lives::part_positions(fleet, site, figures) {
+    let positions = part_lives::part_positions(fleet, site, figures);
+    failed_together::count_early(&positions, &mut result);
+    for position in positions {
         let gathered = result.kinds.entry(position.id.clone()).or_default();
         for life in &position.lives {
             gathered.in_service += usize::from(life.end == LifeEnd::InService);
@@ -190,13 +214,7 @@ fn life_of(position: &PartPosition, life: &PartLife, watched_from: NaiveDate, as
     }
     let unknown = if failed { Watched::FailureOfUnknownAge } else { Watched::Nothing };
     let Some((start, (first, last))) = life.fitted.middle().zip(life.fitted.range()) else { return unknown };
-    let age_on = |to: NaiveDate| match clock_of(position.part) {
-        Clock::Age => Some(days_between(start, to) as f64),
-        Clock::Hours => {
-            let hours = position.hours.filter(|hours| start >= hours.start)?;
-            hours.hours_between(start, to.min(hours.end))
-        }
-    };
+    let age_on = |to: NaiveDate| age_between(position, start, to);
     let (Some(entry), Some(age)) = (age_on(start.max(watched_from).min(day)), age_on(day)) else { return unknown };
     // A failure on the day of fitting, or before the pump has run at all, had some age: half a day, half an hour.
     let age = if failed { age.max(entry + 0.5) } else { age };
@@ -222,6 +240,17 @@ fn life_of(position: &PartPosition, life: &PartLife, watched_from: NaiveDate, as
     Watched::Life(Life { entry, end, count: 1.0 })
 }
 
+/// The age on the clock of a position's part that came on a day, on another; `None` = not known.
+pub(super) fn age_between(position: &PartPosition, came: NaiveDate, to: NaiveDate) -> Option<f64> {
+    match clock_of(position.part) {
+        Clock::Age => Some(days_between(came, to) as f64),
+        Clock::Hours => {
+            let hours = position.hours.filter(|hours| came >= hours.start)?;
+            hours.hours_between(came, to.min(hours.end))
+        }
+    }
+}
+
 impl FleetLives {
     /// Puts the lives of all sites together, in the sites' order.
     pub fn new<'a>(fleet: &Fleet, sites: impl Iterator<Item = (&'a Site, SiteLives)>, as_of: NaiveDate) -> Self {
@@ -229,8 +258,14 @@ impl FleetLives {
         let mut all: BTreeMap<Id, Gathered> = BTreeMap::new();
         let mut lost_nights = Vec::new();
         let mut residual = Vec::new();
+        let mut early: BTreeMap<Id, EarlyFailures> = BTreeMap::new();
         for (site, lives) in sites {
             residual.extend(lives.residual);
+            for (id, more) in lives.early {
+                let counts = early.entry(id).or_default();
+                counts.early += more.early;
+                counts.of += more.of;
+            }
             lost_nights.extend(site.lost_night.as_ref().and_then(|cost| cost.on(as_of)).and_then(|m| m.0.to_f64()));
             for (id, more) in lives.kinds {
                 let gathered = all.entry(id).or_default();
@@ -249,7 +284,17 @@ impl FleetLives {
                 Some((id, kind_model(part, &gathered, costs)))
             })
             .collect();
-        Self { kinds: kinds.into_iter().collect(), residual: Residual::new(&residual) }
+        Self {
+            kinds: kinds.into_iter().collect(),
+            residual: Residual::new(&residual),
+            early,
+            trends: FailureTrends::default(),
+        }
+    }
+
+    /// How many failures of a kind came soon after the part was new.
+    pub fn early(&self, id: &Id) -> EarlyFailures {
+        self.early.get(id).copied().unwrap_or_default()
     }
 
     /// A kind of part.

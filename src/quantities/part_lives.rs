@@ -128,10 +128,15 @@ pub fn parts_in_service<'a>(
     figures: &'a [SpaFigures],
     as_of: NaiveDate,
 ) -> Vec<PartInService<'a>> {
-    part_positions(fleet, site, figures)
-        .into_iter()
+    in_service(site, &part_positions(fleet, site, figures), as_of)
+}
+
+/// The parts in service at a site's positions.
+pub fn in_service<'a>(site: &Site, positions: &[PartPosition<'a>], as_of: NaiveDate) -> Vec<PartInService<'a>> {
+    positions
+        .iter()
         .filter_map(|position| {
-            let life = position.lives.into_iter().last().filter(|life| life.end == LifeEnd::InService)?;
+            let life = position.lives.last().filter(|life| life.end == LifeEnd::InService)?.clone();
             let start = life.fitted.middle();
             // Hours of before the pump's own curve began are not known.
             let age_hours = start

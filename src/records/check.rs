@@ -336,6 +336,16 @@ impl Checker<'_> {
             let message = format!("no technician `{by}` stands in fleet.yaml");
             self.tell(Severity::Warning, Rule::UnknownTechnician, &format!("log[{index}].by"), message, hint);
         }
+        let known = if visit.left.is_empty() { BTreeSet::new() } else { addresses(site) };
+        for (place, left) in visit.left.iter().enumerate() {
+            if !known.contains(&left.at) && !self.told.covers(&left.at) {
+                let message = format!("nothing at this site has the address `{}`", left.at);
+                let hint = yaml::nearest(left.at.as_str(), known.iter().map(Address::as_str))
+                    .map(|near| format!("did you mean `{near}`?"));
+                let path = format!("log[{index}].left[{place}].at");
+                self.tell(Severity::Warning, Rule::UnknownAddress, &path, message, hint);
+            }
+        }
         let day = visit.date.0;
         visit
             .at
@@ -396,6 +406,11 @@ impl Checker<'_> {
                 return false;
             }
         }
+        for (name, _) in &entry.repaired.0 {
+            if !self.can_be_repaired(site, index, at, name) {
+                return false;
+            }
+        }
         for task in &entry.done {
             let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str());
             if fits != Some(standing.fits) {
@@ -439,6 +454,20 @@ impl Checker<'_> {
             );
         }
         true
+    }
+
+    /// What is repaired is a part of the book, or a thing that stands in the spa.
+    fn can_be_repaired(&mut self, site: &Site, index: u32, at: &Address, name: &Id) -> bool {
+        let here = addresses(site);
+        let things: Vec<&str> = here.iter().filter(|a| a.spa() == at.spa()).map(Address::last).collect();
+        if self.fleet.book.parts.get(name).is_some() || things.contains(&name.as_str()) {
+            return true;
+        }
+        let parts = self.fleet.book.parts.iter().map(|(id, _)| id.as_str());
+        let hint = yaml::nearest(name.as_str(), parts.chain(things)).map(|near| format!("did you mean `{near}`?"));
+        let message = format!("`{name}` is neither a part of the book nor a thing in `{}`", at.spa());
+        self.lose_entry(index, at, Rule::UnknownPart, &format!(".repaired.{name}"), message, hint);
+        false
     }
 
     fn part_fits(&mut self, index: u32, at: &Address, field: &str, part: &Id, standing: &Standing) -> bool {

@@ -196,7 +196,17 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
         let mut fault: Option<(usize, String, String)> = None;
         if record.len() != columns.len() {
             let message = format!("the row has {} cells and the header {}", record.len(), columns.len());
-            fault = Some((0, record.get(0).unwrap_or_default().to_owned(), message));
+            problems.push(SheetProblem {
+                rule: Rule::WrongValue,
+                spot: cell(rows.text, line, 0, record.get(0).unwrap_or_default()),
+                message,
+                hint: None,
+                whole_file: false,
+            });
+            if problems.len() > 100 {
+                break;
+            }
+            continue;
         }
         for (index, (value, column)) in record.iter().zip(&columns).enumerate() {
             let wrong = match column {
@@ -224,7 +234,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
             problems.push(SheetProblem {
                 rule: Rule::WrongValue,
                 spot: cell(rows.text, line, index, &value),
-                message,
+                message: header.get(index).map_or(message.clone(), |name| yaml::name_field(name, message)),
                 hint: None,
                 whole_file: false,
             });
@@ -335,14 +345,14 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
         let fault = |name: &str, rule: Rule, message: String| SheetProblem {
             rule,
             spot: cell(rows.text, line, index_of(name).unwrap_or(0), get(name).unwrap_or_default()),
-            message,
+            message: yaml::name_field(name, message),
             hint: None,
             whole_file: false,
         };
         let read = || -> Result<SheetLine, SheetProblem> {
             if record.len() != header.len() {
                 let message = format!("the row has {} cells and the header {}", record.len(), header.len());
-                return Err(fault("site", Rule::WrongValue, message));
+                return Err(SheetProblem { message, ..fault("site", Rule::WrongValue, String::new()) });
             }
             let needed =
                 |name: &str| get(name).ok_or_else(|| fault(name, Rule::MissingField, format!("`{name}` is missing")));

@@ -387,7 +387,6 @@ fn document(given: &Given) -> Document {
     }
 }
 
-
 /// A place within a site: the spa is left out where there is only one.
 fn within(site: &crate::site::SiteFigures, at: &str) -> String {
     match (site.spas.len(), at.split_once('/')) {

@@ -173,11 +173,15 @@ pub fn view(figures: &FleetFigures, files: &[FileDigest], left_out: &[String]) -
         has_visits: !figures.plan.visits.is_empty(),
         currency: office.then(|| settings.currency.0.clone()),
         rows: standings.iter().map(|standing| row(figures, standing, &written, office)).collect(),
-        files: [("fleet.pdf", "Report of the fleet"), ("fleet.xlsx", "Workbook"), ("schedule.ics", "Calendar of visits")]
-            .into_iter()
-            .filter(|(path, _)| written.contains(path))
-            .map(|(href, name)| Link { href: href.to_owned(), name: name.to_owned() })
-            .collect(),
+        files: [
+            ("fleet.pdf", "Report of the fleet"),
+            ("fleet.xlsx", "Workbook"),
+            ("schedule.ics", "Calendar of visits"),
+        ]
+        .into_iter()
+        .filter(|(path, _)| written.contains(path))
+        .map(|(href, name)| Link { href: href.to_owned(), name: name.to_owned() })
+        .collect(),
         tables: written
             .iter()
             .filter_map(|path| {
@@ -192,9 +196,7 @@ fn row(figures: &FleetFigures, standing: &Standing, written: &BTreeSet<&str>, of
     let site = standing.site.site;
     let folder = format!("sites/{}", site.id);
     let customer = site.customer.as_ref();
-    let link = |href: String, name: &str| {
-        written.contains(href.as_str()).then(|| Link { href, name: name.to_owned() })
-    };
+    let link = |href: String, name: &str| written.contains(href.as_str()).then(|| Link { href, name: name.to_owned() });
     let links = [
         link(format!("{folder}/visits.pdf"), "work sheets"),
         link(format!("{folder}/logbook.pdf"), "log book"),

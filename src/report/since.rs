@@ -68,12 +68,7 @@ mod tests {
     use super::*;
 
     fn thing(what: &str, due: Option<&str>) -> Thing {
-        Thing {
-            urgency: Urgency::Plan,
-            at: None,
-            what: what.to_owned(),
-            due: due.map(|day| day.parse().unwrap()),
-        }
+        Thing { urgency: Urgency::Plan, at: None, what: what.to_owned(), due: due.map(|day| day.parse().unwrap()) }
     }
 
     #[test]

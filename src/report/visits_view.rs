@@ -19,8 +19,6 @@ use crate::schedule::visits::Plan;
 use crate::site::SiteFigures;
 use crate::work_sheet::{self, Blank, Kind};
 
-pub use exchange::EXCHANGE_STEPS;
-
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
 pub const VISITS_VIEW_VERSION: u32 = 1;
 

@@ -1,5 +1,17 @@
 //! Which visits does the coming year hold? What falls due, put into dated visits: the types every document of the
-//! plan shares. How visits are found stands in the submodules.
+//! plan shares, and the way from records to numbers and back. How days are chosen stands in the submodules, which know
+//! days, sites and people as numbers.
+
+pub mod access;
+pub mod bound;
+pub mod chains;
+pub mod diary;
+pub mod fleet;
+mod made;
+pub mod one_site;
+pub mod work;
+
+pub use made::plan;
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -13,6 +25,11 @@ pub struct Plan {
     pub visits: Vec<Visit>,
     /// What could not be fitted into a visit, and why.
     pub not_fitted: Vec<NotFitted>,
+    /// What the plan costs by what it is made from: ways, life thrown away, the risk of waiting; in the fleet's currency,
+    /// or in minutes where the rate of labour is not known.
+    pub cost: f64,
+    /// What no plan with these windows can undercut.
+    pub bound: f64,
 }
 
 /// A visit: one site on one day.
@@ -57,6 +74,10 @@ pub struct VisitTask {
     pub take: Vec<Take>,
     /// What the work and parts cost, without the way.
     pub cost: Option<Decimal>,
+    /// Whether the water must be out for it.
+    pub water_out: bool,
+    /// Why no day in time could be had; `None` = it is in time.
+    pub late: Option<String>,
 }
 
 /// A kind of work.

@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 
-use super::counts::{Gamma, count_quantiles, likelihood, rate_of, spread_of_rates};
+use super::counts::{Gamma, count_quantiles, likelihood, rate_of, rate_range, spread_of_rates};
 use super::renewals::{Renewals, renewal_function};
 use super::weibull::Weibull;
 
@@ -65,13 +65,30 @@ fn the_stock_that_serves() {
 }
 
 #[test]
+fn the_range_of_a_steady_rate() {
+    for case in cases("hpp_mtbf") {
+        let (data, expected) = (&case["data"], &case["expected"]);
+        let (low, high) = rate_range(number(data, "failures").unwrap(), number(data, "total_time").unwrap(), 0.9);
+        // The source gives mean times between failures: the inverses, in the other order.
+        let ends = &expected["two_sided_90"];
+        assert!((1.0 / high / ends[0].as_f64().unwrap() - 1.0).abs() < 1e-6, "{}: {high}", case["id"]);
+        match ends[1].as_f64() {
+            Some(end) => assert!((1.0 / low / end - 1.0).abs() < 1e-6, "{}: {low}", case["id"]),
+            None => assert_eq!(low, 0.0),
+        }
+    }
+}
+
+#[test]
 fn units_that_differ() {
     let case = &cases("pooling")[0];
     let (data, expected) = (&case["data"], &case["expected"]);
     let of = |field: &str| data[field].as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect::<Vec<f64>>();
     let units: Vec<(f64, f64)> = of("failures").into_iter().zip(of("exposure")).collect();
     let spread = spread_of_rates(&units).unwrap();
-    let near = |found: f64, field: &str| assert!((found / expected[field].as_f64().unwrap() - 1.0).abs() < 1e-5, "{field} {found}");
+    let near = |found: f64, field: &str| {
+        assert!((found / expected[field].as_f64().unwrap() - 1.0).abs() < 1e-5, "{field} {found}")
+    };
     near(spread.shape, "a");
     near(spread.rate, "b");
     near(likelihood(&units, &spread), "loglik");

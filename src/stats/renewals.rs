@@ -114,9 +114,7 @@ pub fn renewal_function(weibull: &Weibull, reach: f64, steps: usize) -> Vec<f64>
 fn squares(means: &[f64]) -> Vec<f64> {
     (0..means.len())
         .map(|i| {
-            let twice: f64 = (1..=i)
-                .map(|k| (means[i - k] + means[i - k + 1]) * (means[k] - means[k - 1]))
-                .sum();
+            let twice: f64 = (1..=i).map(|k| (means[i - k] + means[i - k + 1]) * (means[k] - means[k - 1])).sum();
             means[i] + twice
         })
         .collect()

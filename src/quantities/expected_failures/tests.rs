@@ -75,9 +75,11 @@ fn a_range_carries_what_all_parts_of_a_kind_share() {
         tally.add_part((0, 0), &outlook, 500.0, 365.0, &[]);
     }
     let kind = &tally.kinds[&(0, 0)];
-    let (mean, second) = outlook.nodes.iter().zip(kind.means).fold((0.0, 0.0), |(first, second), ((_, w), mean)| {
-        (first + w * mean, second + w * mean * mean)
-    });
+    let (mean, second) = outlook
+        .nodes
+        .iter()
+        .zip(kind.means)
+        .fold((0.0, 0.0), |(first, second), ((_, w), mean)| (first + w * mean, second + w * mean * mean));
     assert!((second - mean * mean).sqrt() > 2.0 * mean.sqrt(), "{mean} {second}");
 }
 

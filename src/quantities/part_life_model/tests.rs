@@ -183,7 +183,7 @@ fn seal_due(renew_by: &str, model: KindModel) -> (Option<NaiveDate>, crate::basi
     let figures = crate::quantities::spa_figures(&shared.fleet, &site, as_of);
     let parts = part_lives::parts_in_service(&shared.fleet, &site, &figures, as_of);
     let seal = parts.iter().find(|p| p.id.as_str() == "shaft_seal").unwrap().id.clone();
-    let lives = FleetLives { kinds: BTreeMap::from([(seal, model)]), residual: None };
+    let lives = FleetLives { kinds: BTreeMap::from([(seal, model)]), ..FleetLives::default() };
     let due = due::parts_due(&shared.fleet, &lives, &figures, parts, as_of);
     let due = due.iter().find(|d| d.part.id.as_str() == "shaft_seal").unwrap();
     (due.due, due.basis, due.fail_12mo)

@@ -3,15 +3,10 @@
 
 use std::collections::BTreeMap;
 
-use chrono::NaiveDate;
-
-use super::{MonthHours, RunHours, models};
+use super::energy::{Currents, energy_cost};
+use super::{MonthHours, RunHours};
 use crate::basis::Basis;
 use crate::calendar::{Month, days_between, plus_days};
-use crate::records::forms::{Dated, Money};
-use crate::records::log::Quantity;
-use crate::records::pumps::Model;
-use crate::records::tubs::Speed;
 use crate::records::{Fleet, Pump, Site};
 
 pub(super) fn months(fleet: &Fleet, site: &Site, pump: &Pump, hours: &mut RunHours) {
@@ -65,94 +60,4 @@ pub(super) fn months(fleet: &Fleet, site: &Site, pump: &Pump, hours: &mut RunHou
         }
     }
     hours.months.sort_by_key(|m| (m.month, m.speed));
-}
-
-/// The cost of running at a power, at the price of each day; `None` if a day has none.
-fn energy_cost(price: &Dated<Money>, kilowatts: f64, runs: &[(NaiveDate, NaiveDate, f64)]) -> Option<f64> {
-    use rust_decimal::prelude::ToPrimitive;
-    let mut cost = 0.0;
-    for (from, to, hours_a_day) in runs {
-        let mut at = *from;
-        while at <= *to {
-            let until = match price {
-                Dated::Always(_) => *to,
-                Dated::From(steps) => {
-                    let next = steps.iter().map(|(day, _)| *day).find(|day| *day > at);
-                    next.map_or(*to, |next| plus_days(next, -1).min(*to))
-                }
-            };
-            let hours = hours_a_day * (days_between(at, until) + 1) as f64;
-            if hours > 0.0 {
-                cost += price.on(at)?.0.to_f64()? * kilowatts * hours;
-            }
-            at = plus_days(until, 1);
-        }
-    }
-    Some(cost)
-}
-
-/// Assumed of a single-phase motor under load, where only current and voltage are known.
-pub const POWER_FACTOR: f64 = 0.9;
-/// Assumed share of its input that a small motor gives at the shaft.
-pub const MOTOR_EFFICIENCY: f64 = 0.7;
-
-/// The currents measured at a pump, for its power.
-struct Currents<'a> {
-    /// Quantity, day and amperes, by day.
-    measured: Vec<(Quantity, NaiveDate, f64)>,
-    exchanges: &'a [NaiveDate],
-    models: Vec<(NaiveDate, Option<&'a Model>)>,
-}
-
-impl<'a> Currents<'a> {
-    fn new(fleet: &'a Fleet, site: &Site, pump: &Pump, exchanges: &'a [NaiveDate]) -> Self {
-        let measured = site
-            .readings
-            .get(&pump.at)
-            .into_iter()
-            .flatten()
-            .filter(|row| matches!(row.quantity, Quantity::Current | Quantity::CurrentLow))
-            .map(|row| (row.quantity, row.day, row.value))
-            .collect();
-        Self { measured, exchanges, models: models(fleet, site, pump) }
-    }
-
-    /// The pump's input at a speed in a month.
-    fn kilowatts(&self, speed: Speed, month: Month) -> Option<f64> {
-        use uom::si::{electric_current::ampere, electric_potential::volt, power::kilowatt};
-        let quantity = match speed {
-            Speed::Run | Speed::High => Quantity::Current,
-            Speed::Low => Quantity::CurrentLow,
-            Speed::All => return None,
-        };
-        let last_day = month.last();
-        let model = self.models.iter().rev().find(|(from, _)| *from <= last_day).and_then(|(_, model)| *model)?;
-        let since = self.exchanges.iter().copied().filter(|day| *day <= last_day).max().unwrap_or(NaiveDate::MIN);
-        let mine = |day: NaiveDate| day >= since && day <= last_day;
-        let of_speed = || self.measured.iter().filter(|(q, day, _)| *q == quantity && mine(*day));
-        let of_month: Vec<f64> =
-            of_speed().filter(|(_, day, _)| Month::of(*day) == month).map(|(_, _, a)| *a).collect();
-        let measured = if of_month.is_empty() {
-            of_speed().next_back().map(|(_, _, a)| *a)
-        } else {
-            Some(of_month.iter().sum::<f64>() / of_month.len() as f64)
-        };
-        let stated = match speed {
-            Speed::Run => model.current.run,
-            Speed::Low => model.current.low,
-            _ => model.current.high,
-        };
-        let current = measured.or_else(|| stated.map(|c| c.0.get::<ampere>()));
-        let voltage = model.supply.and_then(|s| s.voltage).map(|v| v.0.get::<volt>());
-        if let (Some(current), Some(voltage)) = (current, voltage) {
-            let phases =
-                if model.supply.and_then(|s| s.phases).is_some_and(|p| p.0 == 3.0) { 3f64.sqrt() } else { 1.0 };
-            return Some(current * voltage * POWER_FACTOR * phases / 1000.0);
-        }
-        // The plate's power is that of full speed.
-        if speed == Speed::Low {
-            return None;
-        }
-        model.power.map(|power| power.0.get::<kilowatt>() / MOTOR_EFFICIENCY)
-    }
 }

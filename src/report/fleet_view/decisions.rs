@@ -63,9 +63,8 @@ pub(super) fn numbers(given: &Given, standings: &[Standing]) -> Vec<Headline> {
     };
     let cost = sum(&mut standings.iter().map(|s| s.numbers.planned_cost));
     let cost_before = sum(&mut before.iter().map(|n| n.planned_cost));
-    let money = |cost: Option<Decimal>| {
-        cost.map_or_else(|| "–".to_owned(), |cost| format::money_whole(cost, given.currency()))
-    };
+    let money =
+        |cost: Option<Decimal>| cost.map_or_else(|| "–".to_owned(), |cost| format::money_whole(cost, given.currency()));
     vec![
         Headline {
             value: standings.iter().filter(|s| pressing(s.urgency())).count().to_string(),
@@ -116,12 +115,8 @@ pub(super) fn since(given: &Given) -> Vec<String> {
         }
         let urgency = now.iter().map(|thing| thing.urgency).min();
         let rank = |u: Option<Urgency>| u.map_or(9, |u| u as u8);
-        let step = format!(
-            "{} ({}, was {})",
-            site.site.name,
-            fleet_state::words(urgency),
-            fleet_state::words(before.urgency)
-        );
+        let step =
+            format!("{} ({}, was {})", site.site.name, fleet_state::words(urgency), fleet_state::words(before.urgency));
         match rank(urgency).cmp(&rank(before.urgency)) {
             std::cmp::Ordering::Less => worse.push(step),
             std::cmp::Ordering::Greater => better.push(step),

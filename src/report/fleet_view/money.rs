@@ -50,9 +50,10 @@ pub(super) fn money(given: &Given) -> Money {
             amount(given, energy[0].1.value)
         );
     }
-    let mut note = "The pumps' energy only: heating, air and lights are not in it. Planned work is wear parts and tasks \
+    let mut note =
+        "The pumps' energy only: heating, air and lights are not in it. Planned work is wear parts and tasks \
                     as they fall due, with labour, without failures and without the way there."
-        .to_owned();
+            .to_owned();
     if without_price > 0 {
         note.push_str(&format!(" {without_price} lines of work have no price in the book and are not in the sum."));
     }

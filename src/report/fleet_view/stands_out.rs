@@ -7,7 +7,7 @@ use statrs::distribution::{ContinuousCDF, DiscreteCDF, Gamma, Poisson};
 
 use super::{Finding, Given, ModelRow, StandsOut, within};
 use crate::calendar;
-use crate::quantities::failures::{LEAST_FAILURES, Trend};
+use crate::quantities::failures::Trend;
 use crate::quantities::water_turnover::Verdict;
 use crate::report::format;
 
@@ -59,10 +59,13 @@ fn place(site: &crate::site::SiteFigures, at: &str) -> String {
     format!("{}: {}", site.site.name, within(site, at))
 }
 
+fn is_worsening(given: &Given, site: &crate::site::SiteFigures, pump: &crate::quantities::PumpFigures) -> bool {
+    let trend = given.figures.lives.trends.pump(&site.site.id, &pump.at);
+    trend.is_some_and(|trend| trend.trend == Trend::Worsening)
+}
+
 fn worsening(given: &Given) -> Vec<Finding> {
-    let mut found: Vec<_> = pumps(given)
-        .filter(|(_, pump)| pump.failures.trend == Trend::Worsening && pump.failures.incidents.len() >= LEAST_FAILURES)
-        .collect();
+    let mut found: Vec<_> = pumps(given).filter(|(site, pump)| is_worsening(given, site, pump)).collect();
     found.sort_by(|a, b| b.1.failures.incidents.len().cmp(&a.1.failures.incidents.len()).then(a.1.at.cmp(&b.1.at)));
     found
         .into_iter()
@@ -98,7 +101,8 @@ fn more_than_others(given: &Given) -> Vec<Finding> {
     let fleet = sums(&|_| true);
     let mut found: Vec<_> = known
         .iter()
-        .filter(|(_, pump, ..)| pump.failures.incidents.len() >= 2 && pump.failures.trend != Trend::Worsening)
+        .filter(|(_, pump, ..)| pump.failures.incidents.len() >= 2)
+        .filter(|(site, pump, ..)| !is_worsening(given, site, pump))
         .filter_map(|(site, pump, exposure, model)| {
             let count = pump.failures.incidents.len();
             let alike = sums(&|other| model.is_some() && other == model);

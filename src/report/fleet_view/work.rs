@@ -37,9 +37,8 @@ pub(super) fn work(given: &Given) -> Option<Work> {
         weeks.entry((monday, visit.technician.as_ref())).or_default().push(visit);
     }
     let hours = |minutes: f64| format::number(minutes / 60.0, 1);
-    let work_minutes = |visits: &[&visits::Visit]| -> f64 {
-        visits.iter().flat_map(|v| &v.tasks).map(|task| task.minutes).sum()
-    };
+    let work_minutes =
+        |visits: &[&visits::Visit]| -> f64 { visits.iter().flat_map(|v| &v.tasks).map(|task| task.minutes).sum() };
     let travel_minutes = |visits: &[&visits::Visit]| -> f64 { visits.iter().map(|v| v.travel_minutes).sum() };
     let sites: std::collections::BTreeSet<&Id> = visits.iter().map(|v| &v.site).collect();
     let mut summary = format!(

@@ -279,6 +279,7 @@ fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Uni
             ));
         }
     }
+    notes.extend(crate::report::filter_words::cleaning(figures));
     let wrong: Vec<_> =
         figures.tests.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).collect();
     if !figures.tests.is_empty() {

@@ -87,7 +87,8 @@ pub(super) fn before(site: &Site, task: &VisitTask) -> Option<StepCaution> {
     if changes_the_water(task) {
         return Some(WATER);
     }
-    if id.contains("safety") || id.contains("suction") || id.contains("ground_fault") || id.contains("residual_current") {
+    if id.contains("safety") || id.contains("suction") || id.contains("ground_fault") || id.contains("residual_current")
+    {
         return Some(SAFETY);
     }
     let spa = site.spas.iter().find(|spa| spa.at.spa() == task.at.spa())?;

@@ -20,10 +20,8 @@ const NOTE_DAYS: i64 = 400;
 pub(super) fn page(given: &Given, visit: &Visit) -> SheetPage {
     let site = given.site.site;
     let sheet = work_sheet::sheet(given.fleet, site, visit);
-    let asked = |asked: &Asked| AskedView {
-        at: asked.at.to_string(),
-        blanks: asked.blanks.iter().map(blank_view).collect(),
-    };
+    let asked =
+        |asked: &Asked| AskedView { at: asked.at.to_string(), blanks: asked.blanks.iter().map(blank_view).collect() };
     let contact = site.contact.as_ref().map_or(String::new(), |contact| {
         [&contact.name, &contact.phone].into_iter().flatten().map(|text| text.0.clone()).collect::<Vec<_>>().join(", ")
     });

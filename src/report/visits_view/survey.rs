@@ -123,9 +123,7 @@ fn fitted_words(fitted: Fitted) -> Option<String> {
 fn spa_blanks(given: &Given, spa: &Spa) -> Vec<BlankView> {
     let units = given.fleet.settings.units;
     let volume = spa.volume.map(|volume| format::volume(volume.0.get::<uom::si::volume::liter>(), units));
-    let flow = spa
-        .stated_flow
-        .map(|flow| format::flow(flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units));
+    let flow = spa.stated_flow.map(|flow| format::flow(flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units));
     vec![
         plain("volume", "number", "", volume),
         plain("fitted", "day", "", fitted_words(spa.fitted)),
