@@ -211,7 +211,7 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
         let clock = Instant::now();
-        let figures: Vec<SiteFigures> = sites
+        let mut figures: Vec<SiteFigures> = sites
             .par_iter()
             .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
