@@ -242,10 +242,20 @@ pub struct Man {
 #[derive(Debug, Args)]
 pub struct Add {
     /// What it is about: `site/spa` or `site/spa/equipment`.
-    pub address: String,
+    #[arg(required_unless_present = "sheet")]
+    pub address: Option<String>,
     /// What was read and done there.
-    #[arg(required = true, value_name = "KEY=VALUE")]
+    #[arg(required_unless_present = "sheet", value_name = "KEY=VALUE")]
     pub values: Vec<String>,
+    /// Ask for the blanks of a visit's work sheet instead, in the sheet's order, one a line on standard input.
+    ///
+    /// An empty line leaves a blank out, or keeps what the sheet has printed there; `-` leaves that out too. A box is
+    /// ticked with `y`. Nothing is written before the last line, and then all of it or nothing.
+    #[arg(long, value_name = "VISIT", conflicts_with_all = ["address", "values", "date"])]
+    pub sheet: Option<String>,
+    /// The month the sheet was made with, like 2026-10. Default: the month before today's.
+    #[arg(long, requires = "sheet")]
+    pub month: Option<Month>,
     /// The fleet's folder.
     #[arg(long, default_value = ".")]
     pub fleet: PathBuf,

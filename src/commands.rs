@@ -1,6 +1,7 @@
 //! What the program does: one file a command, glue only.
 
 pub mod add;
+pub mod add_sheet;
 pub mod check;
 pub mod completions;
 pub mod demo;

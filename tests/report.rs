@@ -6,3 +6,4 @@ mod hostile;
 mod publishing;
 mod quotes;
 mod unattended;
+mod work_sheets;

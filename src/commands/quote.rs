@@ -8,7 +8,9 @@ use crate::calendar::{self, Month};
 use crate::cli::{Pdf, Quote};
 use crate::commands::{Failure, failure, load};
 use crate::costs::outlook::{self, ContractYear};
-use crate::costs::quote::{Given, Portfolio, Quote as Quoted, Scenario, Unit, WhatIf, portfolio, quote, with_contracts_to};
+use crate::costs::quote::{
+    Given, Portfolio, Quote as Quoted, Scenario, Unit, WhatIf, portfolio, quote, with_contracts_to,
+};
 use crate::costs::simulation::Worlds;
 use crate::costs::year::{Habits, Window};
 use crate::interrupt::Stop;
@@ -59,7 +61,9 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
         return Err(failure(format!("{year} is over on {as_of}, the day up to which records are used")));
     };
     if shared.fleet.settings.labour.cost.as_ref().and_then(|cost| cost.on(as_of)).is_none() {
-        return Err(failure("no year can be quoted without what an hour of work costs: labour.cost in fleet.yaml".into()));
+        return Err(failure(
+            "no year can be quoted without what an hour of work costs: labour.cost in fleet.yaml".into(),
+        ));
     }
     let clock = std::time::Instant::now();
     let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
@@ -111,7 +115,8 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let together = (quotes.len() > 1).then(|| portfolio(&shared.fleet, &quotes));
     printer.stage("years drawn", clock);
     let contracts = outlook::outlook(&shared.fleet, &figures[0], &plans[0], &lives, as_of).contracts;
-    let run = Run { arguments, printer, stop, shared: &shared, given: &given, contracts: &contracts, together: &together };
+    let run =
+        Run { arguments, printer, stop, shared: &shared, given: &given, contracts: &contracts, together: &together };
     let outcome = run.publish(&quotes, left_out)?;
     run.say(&quotes);
     Ok(outcome)
@@ -152,8 +157,11 @@ fn units(
 fn ways(fleet: &Fleet, year: i32, what_ifs: Vec<WhatIf>) -> Vec<Way> {
     let base = with_contracts_to(fleet, year);
     let choices = CHOICES.map(|words| WhatIf::Visits(words.to_owned()));
-    let mut ways: Vec<Way> =
-        choices.into_iter().chain(what_ifs).map(|what_if| Way { fleet: what_if.applied(&base), what_if: Some(what_if) }).collect();
+    let mut ways: Vec<Way> = choices
+        .into_iter()
+        .chain(what_ifs)
+        .map(|what_if| Way { fleet: what_if.applied(&base), what_if: Some(what_if) })
+        .collect();
     ways.insert(0, Way { fleet: base, what_if: None });
     ways
 }

@@ -18,7 +18,7 @@ use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
 use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
-use crate::quantities::{self, SpaFigures};
+use crate::quantities::{self, SpaFigures, forecast_check};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
@@ -205,18 +205,17 @@ impl Run<'_> {
         diagnostics.sort_by_cached_key(Diagnostic::order);
         self.printer.diagnostics(&diagnostics);
         self.printer.stage("read, hours and water", clock);
+        let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();
+        self.printer.verbose(&format!("of that, water: {water:.2} s of work over all threads"));
         let clock = Instant::now();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
         let clock = Instant::now();
         let mut figures: Vec<SiteFigures> = sites
             .par_iter()
-            .map(|(site, spas)| {
-                site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
-                    .with_forecast_checks(&self.shared.fleet)
-            })
+            .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
-        self.printer.stage("due, to-do and past forecasts", clock);
+        self.printer.stage("due and to-do", clock);
         let clock = Instant::now();
         let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
         for not_fitted in &plan.not_fitted {
@@ -226,6 +225,14 @@ impl Run<'_> {
             }
         }
         self.printer.stage("visits", clock);
+        let clock = Instant::now();
+        let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
+        let mut figures: Vec<SiteFigures> = figures
+            .into_iter()
+            .zip(&checks.pumps)
+            .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
+            .collect();
+        self.printer.stage("past forecasts", clock);
         let clock = Instant::now();
         let costs = outlook::outlook(&self.shared.fleet, &figures, &plan, &lives, self.as_of);
         for site in &mut figures {
@@ -250,6 +257,7 @@ impl Run<'_> {
             costs,
             sites: figures,
             lives: &lives,
+            checks: &checks,
         };
         let all_tables = write_tables(&part, &figures)?;
         self.printer.stage("tables", clock);

@@ -199,8 +199,7 @@ pub fn expected_year(
     worlds: &Worlds,
 ) -> (ExpectedYear, Vec<i64>) {
     let year = site_year(fleet, site, plan, habits, worlds.window());
-    let terms =
-        Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: Scope::Everything };
+    let terms = Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: Scope::Everything };
     let mut outcome = simulate(&year, worlds, &terms);
     let totals = std::mem::take(&mut outcome.totals[2]);
     let spread = Spread::of(totals.clone());
@@ -288,12 +287,8 @@ fn contract_year(
     let contract = contract_on(customer, as_of)?;
     let scope = contract.scope?;
     let year = as_of.year();
-    let of_customer: Vec<(&Site, &Drawn)> = sites
-        .iter()
-        .map(|site| site.site)
-        .zip(drawn)
-        .filter(|(site, _)| site.customer.as_ref() == Some(id))
-        .collect();
+    let of_customer: Vec<(&Site, &Drawn)> =
+        sites.iter().map(|site| site.site).zip(drawn).filter(|(site, _)| site.customer.as_ref() == Some(id)).collect();
     if of_customer.is_empty() {
         return None;
     }

@@ -99,7 +99,9 @@ impl WhatIf {
             Self::Visits(words) => format!("with visits {words}"),
             Self::RenewBy(RenewBy::Book) => "renewing by the book alone".to_owned(),
             Self::RenewBy(RenewBy::Life) => "renewing by the fleet's own lives where that pays".to_owned(),
-            Self::RenewBy(RenewBy::Earliest) => "renewing by the book or the fleet's own lives, whichever is first".to_owned(),
+            Self::RenewBy(RenewBy::Earliest) => {
+                "renewing by the book or the fleet's own lives, whichever is first".to_owned()
+            }
             Self::Renew(part) => {
                 format!("renewing every {} at the first visit", crate::report::format::words(part.as_str()))
             }

@@ -85,13 +85,7 @@ pub fn spent(fleet: &Fleet, customer: &Customer, sites: &[&Site], trips: &Trips,
     spent
 }
 
-fn add_visit(
-    fleet: &Fleet,
-    customer: &Customer,
-    (site, visit): (&Site, &Visit),
-    trips: &Trips,
-    spent: &mut Spent,
-) {
+fn add_visit(fleet: &Fleet, customer: &Customer, (site, visit): (&Site, &Visit), trips: &Trips, spent: &mut Spent) {
     let units = minor_units(&fleet.settings.currency.0);
     let minor = |amount: Decimal| amount.to_f64().unwrap_or(0.0) * units;
     let day = visit.date.0;

@@ -193,6 +193,8 @@ pub struct StandsOut {
     pub models: Vec<ModelRow>,
     /// Under that table.
     pub models_note: String,
+    /// What the fleet's failures say of the lives of parts, a few sentences a kind.
+    pub part_lives: Vec<String>,
 }
 
 /// Something that stands out.

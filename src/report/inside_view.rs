@@ -160,7 +160,11 @@ fn in_currency(fleet: &Fleet, minor: f64) -> String {
 }
 
 fn signed(text: String) -> String {
-    if text.starts_with('\u{2212}') || text == "0" || text == "0.0" || text == "0.00" { text } else { format!("+{text}") }
+    if text.starts_with('\u{2212}') || text == "0" || text == "0.0" || text == "0.00" {
+        text
+    } else {
+        format!("+{text}")
+    }
 }
 
 fn with_error(value: String, error: String) -> String {
@@ -204,12 +208,14 @@ pub fn view(
         ),
         driver_head: "Failures of".to_owned(),
         drivers: drivers(quote),
-        driver_note: "Shares of the variance of the quoted scope's total. Unknown life: how far the year's mean moves with what \
+        driver_note:
+            "Shares of the variance of the quoted scope's total. Unknown life: how far the year's mean moves with what \
                       the lives of the kind may be; records of more failures would narrow it. The rest is luck."
-            .to_owned(),
+                .to_owned(),
         contract: contract.map_or(Vec::new(), |contract| contract_lines(fleet, contract)),
         changes: quote.changes.iter().map(|change| change_row(fleet, change)).collect(),
-        change_note: "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing.".to_owned(),
+        change_note: "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing."
+            .to_owned(),
         together: portfolio.map_or(Vec::new(), |all| vec![together(fleet, all)]),
         missing: missing(fleet, given, quote),
         methods: methods(fleet, given, quote),
@@ -332,7 +338,12 @@ pub fn contract_lines(fleet: &Fleet, contract: &ContractYear) -> Vec<String> {
     let mut lines = Vec::new();
     if let Some((price, basis)) = contract.price {
         let index = if basis == PriceBasis::Indexed { " (by its index)" } else { "" };
-        lines.push(format!("Quoted for {}: {}{index}, for {}.", contract.year, amount_of(fleet, price), contract.scope.words().to_lowercase()));
+        lines.push(format!(
+            "Quoted for {}: {}{index}, for {}.",
+            contract.year,
+            amount_of(fleet, price),
+            contract.scope.words().to_lowercase()
+        ));
     }
     lines.push(format!(
         "Spent so far: {}, of it {} on failures; {} visits, {} of them call-outs.",
@@ -358,9 +369,9 @@ pub fn contract_lines(fleet: &Fleet, contract: &ContractYear) -> Vec<String> {
             contract.why
         ));
     }
-    let index = contract.next_by_index.map_or(String::new(), |price| {
-        format!("; by the index alone it would be {}", amount_of(fleet, price))
-    });
+    let index = contract
+        .next_by_index
+        .map_or(String::new(), |price| format!("; by the index alone it would be {}", amount_of(fleet, price)));
     lines.push(format!(
         "The next year's price, for all the contract's sites together: {}{index}.",
         amount_of(fleet, contract.next_price)
@@ -430,7 +441,10 @@ fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
         format::number(habits.out_of_hours * 100.0, 0)
     ));
     if quote.index > 1.0 {
-        lines.push(format!("All costs are {} % dearer than on the as-of day, by the contract's index.", format::number((quote.index - 1.0) * 100.0, 1)));
+        lines.push(format!(
+            "All costs are {} % dearer than on the as-of day, by the contract's index.",
+            format::number((quote.index - 1.0) * 100.0, 1)
+        ));
     } else {
         lines.push("Costs are those of the as-of day: no index is written.".to_owned());
     }
@@ -491,7 +505,10 @@ fn methods(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
         "Price: the cost that the share of years stays below, over one less the margin.".to_owned(),
     ];
     if quote.sites.len() > 1 {
-        lines.push("Sites are added draw by draw before the share is taken; their single points are never added up.".to_owned());
+        lines.push(
+            "Sites are added draw by draw before the share is taken; their single points are never added up."
+                .to_owned(),
+        );
     }
     lines
 }

@@ -160,7 +160,13 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
     let visits = quote.visits.round();
     QuoteView {
         view_version: QUOTE_VIEW_VERSION,
-        document: document(fleet, &name, format!("quotation for {year}"), calendar::in_words(window.as_of), window.as_of),
+        document: document(
+            fleet,
+            &name,
+            format!("quotation for {year}"),
+            calendar::in_words(window.as_of),
+            window.as_of,
+        ),
         address: customer.and_then(|c| c.address.as_ref()).map_or_else(String::new, |address| address.0.clone()),
         summary: format!(
             "For the care of {} in {year} we quote {} before tax for {}. The year has {} planned {}.",
@@ -195,8 +201,9 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
              filters and changing water cannot wait for a promised visit.",
             scope_in_words(quote.chosen)
         ),
-        no_work: "The plan holds no work for the year yet: there are no intervals and no dates of fitting in the records."
-            .to_owned(),
+        no_work:
+            "The plan holds no work for the year yet: there are no intervals and no dates of fitting in the records."
+                .to_owned(),
         work,
         included: included(quote),
         excluded: excluded(quote),
@@ -257,7 +264,11 @@ fn scope_rows(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
     let amounts = |pick: fn(&ScopeQuote) -> Decimal| -> Vec<String> {
         quote.scopes.iter().map(|of| format::money(pick(of), currency)).collect()
     };
-    rows.push(ScopeRow { what: format!("Price for the year, {currency}"), cells: amounts(|of| of.price), strong: true });
+    rows.push(ScopeRow {
+        what: format!("Price for the year, {currency}"),
+        cells: amounts(|of| of.price),
+        strong: true,
+    });
     if let Some(tax) = &fleet.settings.tax {
         rows.push(ScopeRow { what: tax_name(tax), cells: amounts(|of| of.tax.unwrap_or_default()), strong: false });
         rows.push(ScopeRow { what: "Price with tax".to_owned(), cells: amounts(|of| of.to_pay), strong: true });
@@ -336,7 +347,9 @@ fn excluded(quote: &Quote) -> Vec<String> {
     if quote.chosen != Scope::Everything {
         match quote.callouts {
             CallOuts::Charged => lines.push("Call-outs: charged at the rates below.".to_owned()),
-            CallOuts::Some(number) => lines.push(format!("Call-outs beyond {number} in the year: charged at the rates below.")),
+            CallOuts::Some(number) => {
+                lines.push(format!("Call-outs beyond {number} in the year: charged at the rates below."))
+            }
             CallOuts::Included => {}
         }
     }
@@ -397,7 +410,8 @@ fn assumptions(given: &Given, quote: &Quote) -> Vec<String> {
     ];
     if quote.not_fitted > 0 {
         lines.push(
-            "Some work found no free day in the bookings and working days known now; its day is to be agreed.".to_owned(),
+            "Some work found no free day in the bookings and working days known now; its day is to be agreed."
+                .to_owned(),
         );
     }
     lines
@@ -430,7 +444,9 @@ fn terms(fleet: &Fleet, given: &Given, quote: &Quote, contract: Option<&Contract
         ));
     }
     if quote.sites.len() > 1 {
-        lines.push("The price is for all the sites together and does not divide into prices of its own for each.".to_owned());
+        lines.push(
+            "The price is for all the sites together and does not divide into prices of its own for each.".to_owned(),
+        );
     }
     lines
 }

@@ -267,6 +267,7 @@ mod tests {
                 no_actions: "Nothing to do.".to_owned(),
                 more_actions: None,
                 numbers: Vec::new(),
+                since: Vec::new(),
                 charts: Vec::new(),
             },
             water: WaterSection { nothing_to_say: Some("No water records.".to_owned()), ..Default::default() },

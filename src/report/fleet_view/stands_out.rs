@@ -39,6 +39,7 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
             format::number(DRIFT * 100.0, 0)
         ),
         rows,
+        part_lives: crate::report::life_words::fleet_findings(given.figures.lives),
         models_note: "Failures in 10 000 h; in brackets the central 80 % of the rate, by the count alone.".to_owned(),
         models,
     }
