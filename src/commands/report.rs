@@ -17,11 +17,13 @@ use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
 use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
-use crate::quantities::{self, SpaFigures};
+use crate::quantities::{self, SpaFigures, forecast_check};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
-use crate::report::index;
+use crate::report;
+use crate::report::document::Problem;
+use crate::report::fleet;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
@@ -208,12 +210,9 @@ impl Run<'_> {
         let clock = Instant::now();
         let mut figures: Vec<SiteFigures> = sites
             .par_iter()
-            .map(|(site, spas)| {
-                site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
-                    .with_forecast_checks(&self.shared.fleet)
-            })
+            .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
-        self.printer.stage("due, to-do and past forecasts", clock);
+        self.printer.stage("due and to-do", clock);
         let clock = Instant::now();
         let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
         for not_fitted in &plan.not_fitted {
@@ -223,6 +222,14 @@ impl Run<'_> {
             }
         }
         self.printer.stage("visits", clock);
+        let clock = Instant::now();
+        let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
+        let figures: Vec<SiteFigures> = figures
+            .into_iter()
+            .zip(&checks.pumps)
+            .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
+            .collect();
+        self.printer.stage("past forecasts", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -240,6 +247,7 @@ impl Run<'_> {
             plan,
             sites: figures,
             lives: &lives,
+            checks: &checks,
         };
         let all_tables = write_tables(&part, &figures)?;
         self.printer.stage("tables", clock);
@@ -274,29 +282,36 @@ impl Run<'_> {
         // Interrupted wins over what it caused: the status then says so.
         self.interrupted()?;
         let of_records = left_out.len();
+        let mut problems = Vec::new();
         for made in made {
-            let made = made?;
-            for problem in made.problems {
-                self.printer.problem(&format!(
-                    "{}{}",
-                    if problem.costs { "error: " } else { "warning: " },
-                    problem.text
-                ));
-                if problem.costs {
-                    left_out.push(problem.text);
-                }
-            }
+            problems.extend(made?.problems);
         }
+        if let Some(typesetter) = typesetter {
+            problems.extend(report::statement::make(&figures, &part, typesetter).map_err(Failure::new)?);
+            self.interrupted()?;
+        }
+        self.tell(problems, &mut left_out);
         self.printer.stage("documents", clock);
         let clock = Instant::now();
-        let page = index::view(&figures, &part.files(), &left_out);
-        let page = maker.templates().render_index(&page).map_err(Failure::new)?;
-        part.write("index.html", page.as_bytes()).map_err(Failure::new)?;
-        self.printer.stage("page", clock);
+        let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
+        self.interrupted()?;
+        self.tell(problems, &mut left_out);
+        self.printer.stage("report and page of the fleet", clock);
         // What the renderer failed at may go well the next time, so the next run is not to think it was done.
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
         self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
+    }
+
+    /// Tells of problems; what cost a document counts as left out.
+    fn tell(&self, problems: Vec<Problem>, left_out: &mut Vec<String>) {
+        for problem in problems {
+            let kind = if problem.costs { "error: " } else { "warning: " };
+            self.printer.problem(&format!("{kind}{}", problem.text));
+            if problem.costs {
+                left_out.push(problem.text);
+            }
+        }
     }
 
     /// The figures of the month before, for the numbers of page one.

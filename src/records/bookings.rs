@@ -57,6 +57,10 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
     if !text.trim_start().starts_with("BEGIN:VCALENDAR") {
         return whole("it is not an iCalendar file; one begins with `BEGIN:VCALENDAR`".to_owned());
     }
+    if let Err(line) = nesting(text) {
+        let message = "what begins and what ends here do not match as in an iCalendar file".to_owned();
+        return (Stays::default(), vec![BookingProblem { line: Some(line), message, whole_file: true }]);
+    }
     let calendar: Calendar = match text.parse() {
         Ok(calendar) => calendar,
         Err(error) => {
@@ -96,6 +100,39 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
     (Stays { stays }, problems)
 }
 
+/// The deepest that components may stand in one another: a calendar, an event, its alarm, and one to spare.
+const DEEPEST: usize = 4;
+
+/// Whether every component that begins ends, none too deep: the reader goes into each by calling itself.
+///
+/// # Errors
+/// The line, from 1, where that is not so.
+fn nesting(text: &str) -> Result<(), usize> {
+    let mut open: Vec<String> = Vec::new();
+    let mut lines = text.lines().enumerate().peekable();
+    while let Some((index, line)) = lines.next() {
+        let mut line = line.to_owned();
+        // A long line goes on in the next, after a blank.
+        while let Some((_, more)) = lines.next_if(|(_, next)| next.starts_with([' ', '\t'])) {
+            if line.len() < 100 {
+                line.push_str(&more[1..]);
+            }
+        }
+        let line = line.trim().to_ascii_uppercase();
+        if let Some(name) = line.strip_prefix("BEGIN:") {
+            open.push(name.to_owned());
+        } else if let Some(name) = line.strip_prefix("END:")
+            && open.pop().as_deref() != Some(name)
+        {
+            return Err(index + 1);
+        }
+        if open.len() > DEEPEST {
+            return Err(index + 1);
+        }
+    }
+    if open.is_empty() { Ok(()) } else { Err(text.lines().count().max(1)) }
+}
+
 fn line_of(text: &str, uid: &str) -> Option<usize> {
     text.lines().position(|line| line.strip_prefix("UID:") == Some(uid)).map(|index| index + 1)
 }
@@ -133,6 +170,21 @@ mod tests {
         assert!(problems.is_empty(), "{problems:?}");
         assert_eq!(stays.stays.len(), 2);
         assert_eq!(stays.occupied().len(), 1);
+    }
+
+    #[test]
+    fn components_that_do_not_match_or_go_too_deep_cost_the_file() {
+        let deep = format!("BEGIN:VCALENDAR\r\n{}", "BEGIN:VEVENT\r\n".repeat(100_000));
+        let folded = format!("BEGIN:VCALENDAR\r\n{}", "BEG\r\n IN:VEVENT\r\n".repeat(100_000));
+        let closed = format!("{deep}{}END:VCALENDAR\r\n", "END:VEVENT\r\n".repeat(100_000));
+        let hidden = format!("BEGIN:VCALENDAR\r\n{}", "BEGIN:VEVENT\r\nEND:OTHER\r\n".repeat(100_000));
+        for text in [deep, folded, closed, hidden, calendar_of("BEGIN:VEVENT\r\n"), calendar_of("END:VEVENT\r\n")] {
+            let (stays, problems) = read(&text, chrono_tz::UTC);
+            assert!(stays.stays.is_empty() && problems.len() == 1 && problems[0].whole_file, "{problems:?}");
+        }
+        let alarm =
+            "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20260306\r\nBEGIN:VALARM\r\nEND:VALARM\r\nEND:VEVENT\r\n";
+        assert_eq!(read(&calendar_of(alarm), chrono_tz::UTC).0.stays.len(), 1);
     }
 
     #[test]

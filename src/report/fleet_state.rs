@@ -34,7 +34,7 @@ impl<'a> Standing<'a> {
 
     /// The words for how it stands.
     pub fn words(&self) -> &'static str {
-        self.urgency().map_or("in order", Urgency::words)
+        words(self.urgency())
     }
 }
 
@@ -74,6 +74,11 @@ pub fn counts(standings: &[Standing]) -> Vec<(Option<Urgency>, usize)> {
         .into_iter()
         .map(|urgency| (urgency, standings.iter().filter(|s| s.urgency() == urgency).count()))
         .collect()
+}
+
+/// The words for an urgency; a site without any is in order.
+pub fn words(urgency: Option<Urgency>) -> &'static str {
+    urgency.map_or("in order", Urgency::words)
 }
 
 /// How the fleet stands, in one sentence.

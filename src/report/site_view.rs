@@ -4,6 +4,7 @@
 //! record would let it be known.
 
 mod closing;
+mod gaps;
 mod page_one;
 mod parts;
 mod pumps;

@@ -11,8 +11,10 @@ use std::io::{self, Write};
 use serde::Serialize;
 use tera::{Context, Tera};
 
+use super::fleet_view::FleetView;
 use super::index::IndexView;
 use super::logbook_view::LogBookView;
+use super::statement_view::StatementView;
 use super::view::SiteView;
 use super::visits_view::VisitsView;
 
@@ -24,19 +26,27 @@ pub const LOGBOOK_LAYOUT: &str = include_str!("../../templates/logbook-layout.ty
 
 /// The same for the work sheets, under the name `visits-layout.typ`.
 pub const VISITS_LAYOUT: &str = include_str!("../../templates/visits-layout.typ");
+/// The same for a customer's statement, under the name `statement-layout.typ`.
+pub const STATEMENT_LAYOUT: &str = include_str!("../../templates/statement-layout.typ");
+/// The same for the fleet's report, under the name `fleet-layout.typ`.
+pub const FLEET_LAYOUT: &str = include_str!("../../templates/fleet-layout.typ");
 
 /// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
 const EMBEDDED: &[(&str, &str)] = &[
     (SITE, include_str!("../../templates/site.typ.tera")),
     (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
     (VISITS, include_str!("../../templates/visits.typ.tera")),
+    (STATEMENT, include_str!("../../templates/statement.typ.tera")),
     (INDEX, include_str!("../../templates/index.html.tera")),
+    (FLEET, include_str!("../../templates/fleet.typ.tera")),
 ];
 
 const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
 const VISITS: &str = "visits.typ";
+const STATEMENT: &str = "statement.typ";
 const INDEX: &str = "index.html";
+const FLEET: &str = "fleet.typ";
 const ESCAPED_SUFFIX: &str = ".typ";
 const HTML_SUFFIX: &str = ".html";
 
@@ -129,6 +139,22 @@ impl Templates {
     /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
     pub fn render_visits(&self, view: &VisitsView) -> Result<String, TemplateError> {
         self.render(VISITS, view)
+    }
+
+    /// The text of `statement.typ` for a customer.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_statement(&self, view: &StatementView) -> Result<String, TemplateError> {
+        self.render(STATEMENT, view)
+    }
+
+    /// The text of `fleet.typ`.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_fleet(&self, view: &FleetView) -> Result<String, TemplateError> {
+        self.render(FLEET, view)
     }
 
     /// The text of `index.html`.
@@ -270,7 +296,8 @@ mod tests {
 
     #[test]
     fn no_template_goes_round_the_escape_or_runs_code() {
-        for (name, text) in EMBEDDED.iter().copied().chain([("layout.typ", LAYOUT)]) {
+        for (name, text) in EMBEDDED.iter().copied().chain([("layout.typ", LAYOUT), ("fleet-layout.typ", FLEET_LAYOUT)])
+        {
             let tight: String = text.chars().filter(|c| !c.is_whitespace()).collect();
             for forbidden in ["|safe", "eval(", "@preview", "@local", "read(", "plugin(", "mode:\"markup\""] {
                 assert!(!tight.contains(forbidden), "{name} has {forbidden}");

@@ -282,7 +282,9 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
     );
     for (_, pump, figures) in failed {
         let count = figures.failures.incidents.len();
-        let verdict = match figures.failures.trend {
+        let trend = given.site.lives.trends.pump(&given.site.site.id, &pump.at);
+        let verdict = match trend.map_or(Trend::TooFew, |trend| trend.trend) {
+            Trend::TooFew if count >= LEAST_FAILURES => "when is not known well enough to tell a trend".to_owned(),
             Trend::TooFew => format!("too few to tell a trend, which takes {LEAST_FAILURES}"),
             Trend::Worsening => "they come closer together: it is getting worse".to_owned(),
             Trend::Improving => "they come further apart: it is getting better".to_owned(),

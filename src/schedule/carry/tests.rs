@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::quantities::fleet_for_tests::{day, load_with};
+use crate::quantities::forecast_check::Checks;
 use crate::schedule::visits::{Plan, Take};
 use crate::work_sheet::tests::{id, task, visit};
 
@@ -37,7 +38,10 @@ fn with_carry(lost_night: &str, fleet: &str, plan: Plan, then: impl Fn(&FleetFig
     load_with(&files, "2026-10-31", |fleet, figures, as_of| {
         let of_site = crate::site::site_figures(fleet, figures.lives, figures.site, figures.spas, as_of);
         let month = Month::of(as_of);
-        let all = FleetFigures { fleet, month, as_of, sites: vec![of_site], lives: figures.lives, plan: plan.clone() };
+        let checks = Checks::default();
+        let lives = figures.lives;
+        let all =
+            FleetFigures { fleet, month, as_of, sites: vec![of_site], lives, checks: &checks, plan: plan.clone() };
         then(&all, carry(&all));
     });
 }
