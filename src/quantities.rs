@@ -13,9 +13,11 @@ pub mod hours_forecast;
 pub mod hours_spread;
 pub mod like_for_like;
 pub mod measured_trends;
+pub mod part_life_groups;
 pub mod part_life_model;
 pub mod part_lives;
 pub mod program;
+pub mod pump_differences;
 pub mod robust_slope;
 pub mod run_hours;
 pub mod spa_loop;
@@ -73,6 +75,28 @@ pub struct SpaFigures {
     pub tests: Vec<water_tests::WaterTest>,
     /// Its pumps.
     pub pumps: Vec<PumpFigures>,
+}
+
+impl SpaFigures {
+    /// A spa of which only the pumps are looked at.
+    pub fn of_pumps(at: Address, pumps: Vec<PumpFigures>) -> Self {
+        Self {
+            at,
+            water: water_turnover::Water {
+                months: Vec::new(),
+                missing: Vec::new(),
+                findings: Vec::new(),
+                model_error: None,
+                flow_when_fouled: None,
+            },
+            filters: Vec::new(),
+            ways_out: Vec::new(),
+            water_change: None,
+            balance: None,
+            tests: Vec::new(),
+            pumps,
+        }
+    }
 }
 
 /// Computes all of a site's figures up to the as-of day.

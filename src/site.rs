@@ -8,7 +8,7 @@ use crate::diagnostic::Diagnostic;
 use crate::quantities::expected_failures::PumpOutlook;
 use crate::quantities::failed_together::{self, Question};
 use crate::quantities::failure_trends::FailureTrends;
-use crate::quantities::forecast_check::{self, ForecastCheck};
+use crate::quantities::forecast_check::{self, Checks, ForecastCheck, Held, What};
 use crate::quantities::measured_trends::{self, MeasuredTrend};
 use crate::quantities::part_life_model::{self, FleetLives};
 use crate::quantities::{self, SpaFigures, part_lives};
@@ -40,6 +40,8 @@ pub struct SiteFigures<'a> {
     /// Past forecasts of hours against what happened; empty until they are asked for, since eight forecasts a pump
     /// are made for them.
     pub forecast_checks: Vec<ForecastCheck>,
+    /// How often the ranges of the whole fleet's past forecasts held.
+    pub held: Vec<(What, Held)>,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
     /// What the lives of all sites say of each kind of part.
@@ -56,7 +58,7 @@ pub fn site_figures<'a>(
     spas: &'a [SpaFigures],
     as_of: NaiveDate,
 ) -> SiteFigures<'a> {
-    let positions = part_lives::part_positions(fleet, site, spas);
+    let positions = part_lives::part_positions(fleet, site, spas, as_of);
     let parts = due::parts_due(fleet, lives, spas, part_lives::in_service(site, &positions, as_of), as_of);
     let questions = failed_together::questions(site, spas, &positions, lives, as_of);
     let trends = measured_trends::measured_trends(fleet, site, spas, as_of);
@@ -83,6 +85,7 @@ pub fn site_figures<'a>(
         tasks,
         year,
         forecast_checks: Vec::new(),
+        held: Vec::new(),
         to_do,
         lives,
         as_of,
@@ -113,6 +116,14 @@ impl SiteFigures<'_> {
     #[must_use]
     pub fn with_forecast_checks(mut self, fleet: &Fleet) -> Self {
         self.forecast_checks = forecast_check::checks(fleet, self.site, self.spas, self.as_of);
+        self
+    }
+
+    /// With what the past forecasts of the whole fleet came to.
+    #[must_use]
+    pub fn with_checks(mut self, of_pumps: &[ForecastCheck], all: &Checks) -> Self {
+        self.forecast_checks = of_pumps.to_vec();
+        self.held.clone_from(&all.held);
         self
     }
 

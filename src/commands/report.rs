@@ -17,7 +17,7 @@ use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
 use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
-use crate::quantities::{self, SpaFigures};
+use crate::quantities::{self, SpaFigures, forecast_check};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
@@ -210,12 +210,9 @@ impl Run<'_> {
         let clock = Instant::now();
         let mut figures: Vec<SiteFigures> = sites
             .par_iter()
-            .map(|(site, spas)| {
-                site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
-                    .with_forecast_checks(&self.shared.fleet)
-            })
+            .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
-        self.printer.stage("due, to-do and past forecasts", clock);
+        self.printer.stage("due and to-do", clock);
         let clock = Instant::now();
         let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
         for not_fitted in &plan.not_fitted {
@@ -225,6 +222,14 @@ impl Run<'_> {
             }
         }
         self.printer.stage("visits", clock);
+        let clock = Instant::now();
+        let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
+        let figures: Vec<SiteFigures> = figures
+            .into_iter()
+            .zip(&checks.pumps)
+            .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
+            .collect();
+        self.printer.stage("past forecasts", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -242,6 +247,7 @@ impl Run<'_> {
             plan,
             sites: figures,
             lives: &lives,
+            checks: &checks,
         };
         let all_tables = write_tables(&part, &figures)?;
         self.printer.stage("tables", clock);

@@ -103,7 +103,7 @@ pub fn failures(site: &Site, pump: &Pump, hours: Option<&RunHours>, as_of: Naive
             continue;
         }
         let day = visit.reported.filter(|_| in_use).map_or(visit.date.0, |reported| reported.0.min(visit.date.0));
-        if day < since || day > as_of {
+        if day < since || visit.date.0 > as_of {
             continue;
         }
         match incidents.iter_mut().find(|i| i.day == day) {

@@ -38,7 +38,7 @@ pub struct MeasuredTrend {
     pub range: Option<(f64, f64)>,
     /// The chance of so clear a drift, were there none.
     pub p_value: f64,
-    /// What the line showed at the first reading and shows at the last.
+    /// The median of the first three readings and of the last three.
     pub levels: (f64, f64),
     /// The limit it is held against; `None` = there is none.
     pub limit: Option<f64>,
@@ -212,13 +212,20 @@ fn trend(
         slope: line.slope * 30.0,
         range: line.range.map(|(low, high)| (low * 30.0, high * 30.0)),
         p_value: test.p_value,
-        levels: (line.at(0.0), line.at(days_between(first.day, last.day) as f64)),
+        levels: (middle(&readings[..3]), middle(&readings[readings.len() - 3..])),
         limit,
         crosses,
         crosses_low: crosses.and_then(|day| crossing(steep).map(|c| c.min(day))),
         crosses_high: crosses.and_then(|day| crossing(gentle).map(|c| c.max(day))),
         source: last.source(site, at),
     })
+}
+
+/// The middle one of three.
+fn middle(readings: &[f64]) -> f64 {
+    let mut sorted = readings.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted[sorted.len() / 2]
 }
 
 #[cfg(test)]

@@ -215,9 +215,7 @@ pub struct Finding {
 pub struct ModelRow {
     /// The model.
     pub model: String,
-    /// Pumps of it in service.
-    pub pumps: String,
-    /// Hours they ran while failures were written down.
+    /// Hours its pumps ran while failures were written down.
     pub hours: String,
     /// Failures.
     pub failures: String,
@@ -239,14 +237,16 @@ pub struct Buy {
 pub struct BuyRow {
     /// Which.
     pub part: String,
-    /// How many fall due.
-    pub count: String,
-    /// Where.
-    pub sites: String,
-    /// The first day one is needed.
-    pub first: String,
-    /// What they cost; a dash where a price is missing.
-    pub cost: String,
+    /// The number on the order; may be empty.
+    pub number: String,
+    /// Pieces that planned visits take.
+    pub planned: String,
+    /// Failures expected in the same months.
+    pub failures: String,
+    /// Pieces to hold for failures.
+    pub hold: String,
+    /// The day by which to order; a dash where nothing is ordered.
+    pub order_by: String,
 }
 
 /// How good the forecasts were.

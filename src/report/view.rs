@@ -149,7 +149,8 @@ pub struct State {
 pub struct PageOne {
     /// The state of the site.
     pub state: State,
-    /// What is not in the figures and where it stands in the records; each is one finished notice.
+    /// What is not in the figures and where it stands in the records, and how far forecasts can be trusted where that is
+    /// not as it should be; each is one finished notice.
     pub left_out: Vec<String>,
     /// Up to five actions, the most urgent first.
     pub actions: Vec<Action>,

@@ -45,7 +45,7 @@ fn days(from: &str, to: &str) -> f64 {
 }
 
 fn of<'a>(lives: &'a SiteLives, part: &str) -> &'a Gathered {
-    lives.kinds.iter().find(|(id, _)| id.as_str() == part).unwrap().1
+    lives.kinds.iter().find(|((id, _), _)| id.as_str() == part).unwrap().1
 }
 
 #[test]
@@ -123,7 +123,7 @@ fn kind(lives: Vec<Life>, costs: Option<Costs>) -> KindModel {
     let book: crate::records::upkeep::UpkeepFile = serde_yaml::from_str(BOOK).unwrap();
     let (_, part) = book.parts.iter().find(|(id, _)| id.as_str() == "shaft_seal").unwrap();
     let in_service = lives.iter().filter(|l| !l.failed()).count();
-    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0 }, costs)
+    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0 }, costs, None)
 }
 
 #[test]
