@@ -5,3 +5,4 @@ mod findings;
 mod hostile;
 mod publishing;
 mod unattended;
+mod work_sheets;

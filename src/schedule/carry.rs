@@ -211,7 +211,7 @@ fn what_it_stands_in(fleet: &Fleet, site: &SiteFigures, part: &PartDue) -> Strin
         Some(pump) => crate::quantities::run_hours::model_now(site.site, pump).unwrap_or_default(),
         None => swap::measures_of(fleet, site.site, at),
     };
-    if words.is_empty() { "not known".to_owned() } else { words }
+    words
 }
 
 /// Failures expected of a part's place up to a day, under each distribution its kind may have. `None` = its use is not
@@ -279,8 +279,11 @@ impl<'a> Kind<'a, '_> {
         let mut all: Vec<(&String, &u32)> = self.of_kind.fits.iter().collect();
         all.sort_by(|a, b| b.1.cmp(a.1).then(a.0.cmp(b.0)));
         let more = all.len().saturating_sub(MOST_NAMED);
-        let mut named: Vec<String> =
-            all.iter().take(MOST_NAMED).map(|(what, count)| format!("{what} ×{count}")).collect();
+        let mut named: Vec<String> = all
+            .iter()
+            .take(MOST_NAMED)
+            .map(|(what, count)| format!("{what} ×{count}").trim_start().to_owned())
+            .collect();
         if more > 0 {
             named.push(format!("{more} more"));
         }

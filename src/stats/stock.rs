@@ -115,7 +115,8 @@ mod tests {
         assert!((a - b).abs() <= relative * b.abs().max(1e-300), "{a} is not {b}");
     }
 
-    /// Oracle `poisson_spares`: mpmath and scipy, confirmed by R's qpois and ppois.
+    /// Oracle `poisson_spares`: mpmath and scipy, confirmed by R's qpois and ppois. Its shortages are differences of sums
+    /// and good to some 1e-7 only; at 24.5 the tail summed with 50 digits is 0.016658098748245855.
     #[test]
     fn poisson_against_the_oracle() {
         for (mean, level, stock, enough, one_less, short) in [
@@ -129,7 +130,10 @@ mod tests {
             let held = demand.least_stock(level).unwrap();
             assert_eq!(held.stock, stock, "{mean}");
             near(held.enough, enough, 1e-9);
-            near(held.short, short, 1e-9);
+            near(held.short, short, 1e-7);
+            if stock == 37 {
+                near(held.short, 0.016_658_098_748_245_855, 1e-12);
+            }
             if stock > 0 {
                 near(demand.held(stock - 1).enough, one_less, 1e-9);
             }

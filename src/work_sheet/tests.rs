@@ -35,6 +35,8 @@ pub(crate) fn task(at: &str, work: Work) -> VisitTask {
         skill: None,
         take: Vec::new(),
         cost: None,
+        water_out: false,
+        late: None,
     }
 }
 
@@ -132,10 +134,27 @@ fn every_kind_of_work_has_the_logs_own_blanks_in_its_order() {
 fn the_next_visit_always_has_a_sheet() {
     let of = |dates: &[&str]| -> Vec<String> {
         let number = |(index, date): (usize, &&str)| visit("home", index as u32, date, Vec::new());
-        let plan = Plan { visits: dates.iter().enumerate().map(number).collect(), not_fitted: Vec::new() };
+        let plan = Plan { visits: dates.iter().enumerate().map(number).collect(), ..Plan::default() };
         coming(&plan, &id("home"), day("2026-10-31")).iter().map(|visit| visit.date.to_string()).collect()
     };
     assert_eq!(of(&["2026-11-05", "2026-12-26", "2026-12-27"]), ["2026-11-05", "2026-12-26"]);
     assert_eq!(of(&["2027-06-01", "2027-07-01"]), ["2027-06-01"]);
     assert!(of(&[]).is_empty());
+}
+
+/// With forty pieces of work the sheet has one blank each, and what is read again stands beside what was read first.
+#[test]
+fn a_crowded_sheet_has_what_must_be_said() {
+    let task = |number: usize| {
+        if number == 0 {
+            task("tub/main", Work::Task(id("filter_clean")))
+        } else {
+            task("tub/new", Work::Renew(id("seal")))
+        }
+    };
+    with_sheet(&visit("home", 1, "2026-11-05", (0..40).map(task).collect()), |sheet| {
+        assert!(sheet.jobs.iter().all(|job| job.blanks.len() == 1) && sheet.after.is_empty());
+        assert_eq!(keys(&sheet.readings[1].blanks), ["pressure", "flow", "after.pressure", "after.flow"]);
+        assert_eq!(keys(&sheet.readings[3].blanks), ["hours", "after.current"]);
+    });
 }

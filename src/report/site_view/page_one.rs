@@ -207,6 +207,37 @@ fn action(given: &Given, group: &[&ToDo]) -> view::Action {
     }
 }
 
+/// The expected cost of twelve months with its range; where no cost of labour is written, the planned work alone.
+fn cost_headline(given: &Given, now: &Numbers, before: impl Fn(Option<String>) -> String) -> view::Headline {
+    let whole = |amount: f64| {
+        let amount = rust_decimal::Decimal::try_from(amount).unwrap_or_default();
+        format::money_whole(amount, given.currency())
+    };
+    if let Some((mean, low, high)) = now.expected_cost {
+        return view::Headline {
+            value: whole(mean),
+            unit: String::new(),
+            caption: format!(
+                "expected cost of the next 12 months, failures and travel included; between {} and {} in 4 years of 5",
+                whole(low),
+                whole(high)
+            ),
+            last_month: before(given.previous.and_then(|p| p.expected_cost).map(|(mean, _, _)| whole(mean))),
+        };
+    }
+    let cost = |numbers: &Numbers| numbers.planned_cost.map(|c| format::money_whole(c, given.currency()));
+    view::Headline {
+        value: cost(now).unwrap_or_else(|| "–".to_owned()),
+        unit: String::new(),
+        caption: if now.planned_cost.is_some() {
+            "planned work of 12 months, without failures and travel".to_owned()
+        } else {
+            "planned cost is not known: the book has no prices".to_owned()
+        },
+        last_month: before(given.previous.and_then(cost)),
+    }
+}
+
 pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
     let now = Numbers::of(given.site);
     let last = calendar::MONTHS[given.month.plus(-1).number() as usize - 1];
@@ -245,19 +276,7 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
         last_month: before(given.previous.map(|p| p.parts_due.to_string())),
     });
     if given.office() {
-        let cost = now.planned_cost.map(|c| format::money_whole(c, given.currency()));
-        numbers.push(view::Headline {
-            value: cost.unwrap_or_else(|| "–".to_owned()),
-            unit: String::new(),
-            caption: if now.planned_cost.is_some() {
-                "planned work of 12 months, without failures and travel".to_owned()
-            } else {
-                "planned cost is not known: the book has no prices".to_owned()
-            },
-            last_month: before(
-                given.previous.and_then(|p| p.planned_cost).map(|c| format::money_whole(c, given.currency())),
-            ),
-        });
+        numbers.push(cost_headline(given, &now, before));
     }
     numbers
 }

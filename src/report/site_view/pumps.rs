@@ -124,7 +124,7 @@ fn identities(given: &Given, pumps: &Pumps) -> Vec<view::PumpIdentity> {
     rows
 }
 
-pub(super) fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
+fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
     let model = model_now(given, pump);
     let or_unknown = |text: Option<String>| text.unwrap_or_else(|| NOT_KNOWN.to_owned());
     let metric = given.units() == Units::Metric;

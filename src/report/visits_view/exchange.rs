@@ -92,10 +92,10 @@ pub(super) fn page(given: &Given) -> Option<ExchangePage> {
             .collect(),
         blanks: vec![
             plain("date", "day", "", None),
-            plain("by", "words", "", None),
-            plain("at", "words", "", None),
+            plain("by", "word", "", None),
+            plain("at", "word", "", None),
             one_of("exchanged", BECAUSE),
-            plain("exchanged.model", "words", "", None),
+            plain("exchanged.model", "word", "", None),
             plain("exchanged.found", "words", "", None),
             plain("meter_reset.showed", "number", hours, None),
             plain("meter_reset.to", "number", hours, None),

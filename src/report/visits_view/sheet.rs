@@ -70,21 +70,32 @@ fn minutes(minutes: f64) -> String {
     }
 }
 
-/// Parts to take: the same part for the same measures is one line.
+/// Parts to take, those that must match the same together.
 fn take(given: &Given, visit: &Visit) -> Vec<TakeRow> {
-    let mut rows: Vec<(u32, TakeRow)> = Vec::new();
+    let mut rows: Vec<(String, Vec<(String, u32)>)> = Vec::new();
     for task in &visit.tasks {
+        let measures = swap::measures_of(given.fleet, given.site.site, &task.at);
         for take in &task.take {
             let number = take.number.as_ref().map_or(String::new(), |number| format!(" ({number})"));
             let part = format!("{}{number}", format::sentence(&format::words(take.part.as_str())));
-            let measures = swap::measures_of(given.fleet, given.site.site, &task.at);
-            match rows.iter_mut().find(|(_, row)| row.part == part && row.measures == measures) {
-                Some((count, _)) => *count += take.count,
-                None => rows.push((take.count, TakeRow { count: String::new(), part, measures })),
+            let row = match rows.iter().position(|(known, _)| *known == measures) {
+                Some(row) => row,
+                None => {
+                    rows.push((measures.clone(), Vec::new()));
+                    rows.len() - 1
+                }
+            };
+            match rows[row].1.iter_mut().find(|(known, _)| *known == part) {
+                Some((_, count)) => *count += take.count,
+                None => rows[row].1.push((part, take.count)),
             }
         }
     }
-    rows.into_iter().map(|(count, row)| TakeRow { count: count.to_string(), ..row }).collect()
+    let row = |(measures, parts): (String, Vec<(String, u32)>)| TakeRow {
+        parts: parts.into_iter().map(|(part, count)| format!("{count} × {part}")).collect(),
+        measures,
+    };
+    rows.into_iter().map(row).collect()
 }
 
 /// What earlier visits noted or left, the latest first, and why this one moved.

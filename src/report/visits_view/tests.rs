@@ -30,7 +30,7 @@ spas:
 
 fn with_view(log: &str, visits: Vec<Visit>, then: impl Fn(&VisitsView)) {
     let site = format!("{HEAD}{log}");
-    let plan = Plan { visits, not_fitted: Vec::new() };
+    let plan = Plan { visits, ..Plan::default() };
     load_with(
         &[("fleet.yaml", FLEET), ("pumps.yaml", PUMPS), ("sites/home.yaml", &site)],
         "2026-10-31",
@@ -86,8 +86,7 @@ fn where_who_what_to_take_and_how_long() {
         assert_eq!(page.minutes, "3 h 40 min of work, 35 min on the way");
         assert_eq!((page.key.as_str(), page.contact.as_str()), ("box by the gate", "Front desk, 000"));
         let measures = "P, 0.5 hp (0.37 kW), 1 speed, frame 48, inlet 1.5 in, discharge 1.5 in, 230 V, 1 ph";
-        let take =
-            TakeRow { count: "2".to_owned(), part: "Shaft seal (SS-16)".to_owned(), measures: measures.to_owned() };
+        let take = TakeRow { parts: vec!["2 × Shaft seal (SS-16)".to_owned()], measures: measures.to_owned() };
         assert_eq!(page.take, [take]);
         assert_eq!(
             page.notes,
@@ -170,7 +169,7 @@ fn a_site_without_history_has_a_survey_that_confirms_what_is_known() {
         assert!(titles[1].starts_with("Safe"), "{titles:?}");
         let pumps = page.steps.iter().find(|step| step.title == "The pumps").unwrap();
         assert_eq!(pumps.columns, ["one", "two"]);
-        assert!(pumps.caution.contains("prove it dead"));
+        assert!(pumps.caution.contains("proved dead"));
         let row = |field: &str| pumps.rows.iter().find(|row| row.field.starts_with(field)).unwrap().cells.clone();
         assert_eq!(row("power"), ["0.5 hp (0.37 kW)", "2 hp (1.49 kW)"]);
         assert_eq!(row("bolt_spacing"), ["", ""]);

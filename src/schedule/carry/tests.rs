@@ -37,7 +37,16 @@ fn with_carry(lost_night: &str, fleet: &str, plan: Plan, then: impl Fn(&FleetFig
     load_with(&files, "2026-10-31", |fleet, figures, as_of| {
         let of_site = crate::site::site_figures(fleet, figures.lives, figures.site, figures.spas, as_of);
         let month = Month::of(as_of);
-        let all = FleetFigures { fleet, month, as_of, sites: vec![of_site], lives: figures.lives, plan: plan.clone() };
+        let all = FleetFigures {
+            fleet,
+            month,
+            as_of,
+            sites: vec![of_site],
+            lives: figures.lives,
+            checks: &crate::quantities::forecast_check::Checks::default(),
+            plan: plan.clone(),
+            costs: crate::costs::FleetCosts::default(),
+        };
         then(&all, carry(&all));
     });
 }
@@ -115,7 +124,7 @@ fn planned_work_is_ordered_a_lead_time_before_its_visit() {
     let mut seal = task("s3/one", Work::Renew(id("seal")));
     let take = |part: &str, count: u32| Take { part: id(part), count, number: None };
     seal.take = vec![take("seal", 1), take("gasket", 2)];
-    let plan = Plan { visits: vec![visit("home", 1, "2027-02-20", vec![seal])], not_fitted: Vec::new() };
+    let plan = Plan { visits: vec![visit("home", 1, "2027-02-20", vec![seal])], ..Plan::default() };
     with_carry("", FLEET, plan, |_, rows| {
         let planned: Vec<u32> = (0..12).map(|month| row(&rows, "gasket", month).planned).collect();
         assert_eq!(planned, [0, 0, 0, 2, 0, 0, 0, 0, 0, 0, 0, 0]);
