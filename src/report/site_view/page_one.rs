@@ -34,6 +34,30 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
     }
 }
 
+/// How good the forecasts were, where their ranges held less often than they should.
+fn calibration(given: &Given) -> Option<String> {
+    let poor: Vec<String> = given
+        .site
+        .held
+        .iter()
+        .filter(|(_, held)| held.is_poor())
+        .map(|(what, held)| {
+            let name = match what {
+                What::Hours => "hours",
+                What::Failures => "failures",
+                What::DueParts => "parts falling due",
+            };
+            format!("of {name} in {} of {} cases", held.inside, held.of)
+        })
+        .collect();
+    (!poor.is_empty()).then(|| {
+        format!(
+            "Take forecasts with care: made again for the last two years, their ranges should have held in 4 of 5 cases and held for those {}; entries dated back flatter even that.",
+            list(&poor)
+        )
+    })
+}
+
 /// What changed since last month: what is new, what was settled, and what was to be done by now and is not.
 fn since(given: &Given) -> Vec<String> {
     let Some(before) = given.previous else { return Vec::new() };
@@ -70,31 +94,11 @@ fn since(given: &Given) -> Vec<String> {
 
 /// The first items, and how many more there are.
 fn list_short(items: &[String], most: usize) -> String {
-    if items.len() <= most { list(items) } else { format!("{} and {} more", items[..most].join(", "), items.len() - most) }
-}
-
-/// How good the forecasts were, where their ranges held less often than they should.
-fn calibration(given: &Given) -> Option<String> {
-    let poor: Vec<String> = given
-        .site
-        .held
-        .iter()
-        .filter(|(_, held)| held.is_poor())
-        .map(|(what, held)| {
-            let name = match what {
-                What::Hours => "hours",
-                What::Failures => "failures",
-                What::DueParts => "parts falling due",
-            };
-            format!("of {name} in {} of {} cases", held.inside, held.of)
-        })
-        .collect();
-    (!poor.is_empty()).then(|| {
-        format!(
-            "Take forecasts with care: made again for the last two years, their ranges should have held in 4 of 5 cases and held for those {}; entries dated back flatter even that.",
-            list(&poor)
-        )
-    })
+    if items.len() <= most {
+        list(items)
+    } else {
+        format!("{} and {} more", items[..most].join(", "), items.len() - most)
+    }
 }
 
 fn left_out(given: &Given) -> Vec<String> {

@@ -41,12 +41,7 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
     view::PumpSection {
         nothing_to_say: None,
         summary: pump_summary(given, &pumps),
-        charts: given
-            .charts
-            .run_hours
-            .iter()
-            .map(|chart| in_view(chart, "How long have the pumps run?"))
-            .collect(),
+        charts: given.charts.run_hours.iter().map(|chart| in_view(chart, "How long have the pumps run?")).collect(),
         identities: identities(given, &pumps),
         hours: hours_table(given, &pumps),
         energy: energy_table(given, &pumps),

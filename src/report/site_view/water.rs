@@ -108,9 +108,9 @@ fn overview(given: &Given) -> view::WaterOverview {
                             },
                             minutes: match row {
                                 Some(row) if row.verdict == Verdict::Closed => "closed".to_owned(),
-                                row => or_blank(
-                                    row.and_then(|r| r.turnover.as_ref()).map(|t| format::number(t.value, 1)),
-                                ),
+                                row => {
+                                    or_blank(row.and_then(|r| r.turnover.as_ref()).map(|t| format::number(t.value, 1)))
+                                }
                             },
                             letter: letter.to_owned(),
                         }
@@ -119,9 +119,7 @@ fn overview(given: &Given) -> view::WaterOverview {
                 flow: or_blank(now.and_then(|r| r.flow.as_ref()).map(|f| format::flow_number(f.value, units))),
                 turnovers_per_day: or_blank(now.and_then(|r| r.turnovers_per_day).map(|t| format::number(t, 0))),
                 filtration_hours: or_blank(now.and_then(|r| r.hours_per_day).map(|h| format::number(h, 1))),
-                filter_rate: or_blank(
-                    now.and_then(|r| r.filter_rate).map(|r| format::filter_rate_number(r, units)),
-                ),
+                filter_rate: or_blank(now.and_then(|r| r.filter_rate).map(|r| format::filter_rate_number(r, units))),
                 velocity: or_blank(now.and_then(|r| r.velocity).map(|v| format::velocity_number(v, units))),
             }
         })
@@ -142,10 +140,7 @@ fn overview(given: &Given) -> view::WaterOverview {
     }
     let last_month = calendar::MONTHS[last.number() as usize - 1];
     view::WaterOverview {
-        months: months
-            .iter()
-            .map(|m| calendar::MONTHS[m.number() as usize - 1][..3].to_owned())
-            .collect(),
+        months: months.iter().map(|m| calendar::MONTHS[m.number() as usize - 1][..3].to_owned()).collect(),
         rows,
         note: format!(
             "Minutes for all the water to pass the filter once. {}. The columns on the right are those of {last_month}.{}",
