@@ -122,6 +122,10 @@ pub struct Report {
     /// How many seconds the renderer may take for one document.
     #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
     pub typst_seconds: u32,
+    /// A folder of your own templates and layouts, which stand in the place of ours: `site.typ.tera`, `layout.typ`,
+    /// `index.html.tera` and so on. `tubwright schema --views` writes what they may use.
+    #[arg(long, value_name = "DIR")]
+    pub templates: Option<PathBuf>,
     /// How many sites are worked on at a time. Default: one for each core.
     #[arg(long, value_name = "N")]
     pub jobs: Option<std::num::NonZeroUsize>,
@@ -216,6 +220,9 @@ pub struct Schema {
     /// The folder they are written into, one file for each kind of record.
     #[arg(long)]
     pub out: PathBuf,
+    /// Write the schemas of the views instead: what a template of a document may use.
+    #[arg(long)]
+    pub views: bool,
 }
 
 /// Write completions for a shell to standard output.

@@ -25,6 +25,7 @@ use crate::records::tree::{Folder, LARGEST_SHEET};
 use crate::report;
 use crate::report::document::Problem;
 use crate::report::fleet;
+use crate::report::own_templates;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
@@ -82,11 +83,21 @@ pub fn run(arguments: &Report, printer: Printer, stop: &Stop) -> Result<u8, Fail
             }
         }
     }
+    let (templates, own) = own_templates::templates(arguments.templates.as_deref()).map_err(Failure::new)?;
     let typesetter = renderer.as_ref().map(|r| r as &dyn Typesetter);
     let mut status = 0;
     let mut month = first;
     while month <= last {
-        let run = Run { shared: &shared, as_of: month.last(), month, printer, stop, force: arguments.force };
+        let run = Run {
+            shared: &shared,
+            as_of: month.last(),
+            month,
+            printer,
+            stop,
+            force: arguments.force,
+            templates: &templates,
+            own_templates: &own,
+        };
         status = status.max(run.month(&arguments.out, &output, typesetter, left_out.clone())?);
         month = month.plus(1);
     }
@@ -102,6 +113,9 @@ struct Run<'a> {
     stop: &'a Stop,
     /// Whether everything is made anew, whatever was made before.
     force: bool,
+    templates: &'a Templates,
+    /// Digests of the user's own templates.
+    own_templates: &'a [FileDigest],
 }
 
 /// What a run has to account for in its manifest.
@@ -130,7 +144,8 @@ impl Run<'_> {
         let inputs = self.inputs();
         let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
         let month = self.month.to_string();
-        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &inputs);
+        let made_of: Vec<FileDigest> = inputs.iter().chain(self.own_templates).cloned().collect();
+        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &made_of);
         self.printer.stage("digests", clock);
         if !self.force
             && left_out.is_empty()
@@ -271,10 +286,9 @@ impl Run<'_> {
         self.interrupted()?;
         self.printer.stage("workbook", clock);
         let clock = Instant::now();
-        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
-        let templates = Templates::embedded().map_err(Failure::new)?;
-        let sheets =
-            WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates: &templates };
+        let templates = self.templates;
+        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
+        let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()
@@ -297,7 +311,7 @@ impl Run<'_> {
             problems.extend(made?.problems);
         }
         if let Some(typesetter) = typesetter {
-            problems.extend(report::statement::make(&figures, &part, typesetter).map_err(Failure::new)?);
+            problems.extend(report::statement::make(&figures, &part, typesetter, templates).map_err(Failure::new)?);
             self.interrupted()?;
         }
         self.tell(problems, &mut left_out);

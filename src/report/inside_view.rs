@@ -6,6 +6,7 @@
 
 use chrono::Datelike;
 use rust_decimal::Decimal;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::costs::contract::PriceBasis;
@@ -24,7 +25,7 @@ use crate::report::{format, view};
 pub const INSIDE_VIEW_VERSION: u32 = 1;
 
 /// Everything on one inside sheet.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct InsideView {
     /// [`INSIDE_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -71,7 +72,7 @@ pub struct InsideView {
 }
 
 /// A head of a column.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Head {
     /// It.
     pub head: String,
@@ -80,7 +81,7 @@ pub struct Head {
 }
 
 /// A scope.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ScopeRow {
     /// Its name.
     pub name: String,
@@ -91,7 +92,7 @@ pub struct ScopeRow {
 }
 
 /// A share of the cost.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct MadeOf {
     /// Of what.
     pub what: String,
@@ -100,7 +101,7 @@ pub struct MadeOf {
 }
 
 /// A cause of the spread.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct DriverRow {
     /// Of what.
     pub what: String,
@@ -111,7 +112,7 @@ pub struct DriverRow {
 }
 
 /// Another way of doing the year.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ChangeRow {
     /// In words.
     pub way: String,

@@ -8,7 +8,7 @@ use crate::output::Part;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::inside_view::InsideView;
 use crate::report::quote_view::QuoteView;
-use crate::report::template::{INSIDE_LAYOUT, LAYOUT, QUOTE_LAYOUT, STATEMENT_LAYOUT, TemplateError, Templates};
+use crate::report::template::{TemplateError, Templates};
 use crate::report::typst::Typesetter;
 
 /// Makes the documents of quotes; shared between workers.
@@ -47,12 +47,11 @@ impl Maker {
             build: "quote".to_owned(),
             main: "quote.typ",
             pdf: "quote.pdf".to_owned(),
-            files: vec![
-                ("quote.typ".to_owned(), self.templates.render_quote(customer)?.into_bytes()),
-                ("quote-layout.typ".to_owned(), QUOTE_LAYOUT.into()),
-                ("statement-layout.typ".to_owned(), STATEMENT_LAYOUT.into()),
-                ("layout.typ".to_owned(), LAYOUT.into()),
-            ],
+            files: self.templates.files(
+                "quote.typ",
+                self.templates.render_quote(customer)?,
+                &["quote-layout.typ", "statement-layout.typ", "layout.typ"],
+            ),
             data: serde_json::to_value(customer)?,
         };
         document.typeset(part, typesetter, as_of, &mut problems)?;
@@ -61,11 +60,11 @@ impl Maker {
             build: "inside".to_owned(),
             main: "inside.typ",
             pdf: "inside.pdf".to_owned(),
-            files: vec![
-                ("inside.typ".to_owned(), self.templates.render_inside(inside)?.into_bytes()),
-                ("inside-layout.typ".to_owned(), INSIDE_LAYOUT.into()),
-                ("layout.typ".to_owned(), LAYOUT.into()),
-            ],
+            files: self.templates.files(
+                "inside.typ",
+                self.templates.render_inside(inside)?,
+                &["inside-layout.typ", "layout.typ"],
+            ),
             data: serde_json::to_value(inside)?,
         };
         document.typeset(part, typesetter, as_of, &mut problems)?;

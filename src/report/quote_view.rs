@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use chrono::Datelike;
 use rust_decimal::Decimal;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar::{self, plus_days};
@@ -23,7 +24,7 @@ use crate::schedule::visits::Work;
 pub const QUOTE_VIEW_VERSION: u32 = 1;
 
 /// Everything in one quote.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct QuoteView {
     /// [`QUOTE_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -68,7 +69,7 @@ pub struct QuoteView {
 }
 
 /// The head of a scope.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ScopeHead {
     /// Its name.
     pub name: String,
@@ -77,7 +78,7 @@ pub struct ScopeHead {
 }
 
 /// A row of the scopes side by side.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ScopeRow {
     /// Of what.
     pub what: String,
@@ -88,7 +89,7 @@ pub struct ScopeRow {
 }
 
 /// A frequency of visits.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ChoiceRow {
     /// How often they are promised.
     pub promised: String,
@@ -99,7 +100,7 @@ pub struct ChoiceRow {
 }
 
 /// Work of the year.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WorkRow {
     /// The site.
     pub site: String,
