@@ -41,6 +41,8 @@ pub struct InsideView {
     pub lead: String,
     /// The price, and the chance that it does not cover.
     pub rest: String,
+    /// The spread of the quoted scope's cost, where it can be drawn.
+    pub chart: Option<view::Chart>,
     /// The heads beside the scope.
     pub scope_heads: Vec<Head>,
     /// The scopes.
@@ -192,6 +194,7 @@ pub fn view(
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),
         rest: rest(fleet, quote),
+        chart: chart(fleet, quote, &name).map(|chart| crate::report::site::in_view(&chart, "What may the year cost?")),
         scope_heads: scope_heads(&currency, Pricing::of(fleet).covers),
         scopes: scopes(fleet, quote),
         scope_note: format!(
@@ -222,6 +225,23 @@ pub fn view(
         methods: methods(fleet, given, quote),
         currency,
     }
+}
+
+/// The spread of the quoted scope's cost.
+pub fn chart(fleet: &Fleet, quote: &Quote, name: &str) -> Option<crate::charts::Chart> {
+    let of = chosen(quote)?;
+    let units = minor_units(&fleet.settings.currency.0);
+    let covers = Pricing::of(fleet).covers;
+    crate::charts::cost(&crate::charts::CostInput {
+        name: "cost".to_owned(),
+        subject: name.to_owned(),
+        currency: fleet.settings.currency.0.clone(),
+        totals: of.spread.totals().iter().map(|total| *total as f64 / units).collect(),
+        covered: of.spread.quantile(covers).value / units,
+        share: share_in_words(covers),
+        price: rust_decimal::prelude::ToPrimitive::to_f64(&of.price).unwrap_or(0.0),
+    })
+    .ok()
 }
 
 fn lead(fleet: &Fleet, quote: &Quote) -> String {
