@@ -170,7 +170,7 @@ fn signed(text: String) -> String {
     }
 }
 
-fn with_error(value: String, error: String) -> String {
+fn with_error(value: &str, error: &str) -> String {
     format!("{value} ± {error}")
 }
 
@@ -189,7 +189,7 @@ pub fn view(
     let currency = fleet.settings.currency.0.clone();
     InsideView {
         view_version: INSIDE_VIEW_VERSION,
-        document: document(fleet, &name, format!("inside of the quotation for {year}"), String::new(), window.as_of),
+        document: document(fleet, &name, &format!("inside of the quotation for {year}"), String::new(), window.as_of),
         title,
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),
@@ -249,11 +249,11 @@ fn lead(fleet: &Fleet, quote: &Quote) -> String {
     let covers = Pricing::of(fleet).covers;
     let share = share_in_words(covers);
     format!(
-        "{share} it costs less than {}: {} on the average, {} in half the years, {} in 19 of 20.",
+        "{share} it costs less than {}: {} on the average, less than {} in half the years, less than {} in 19 of 20.",
         in_currency(fleet, of.spread.quantile(covers).value),
         in_currency(fleet, of.spread.mean.value),
-        format!("less than {}", in_currency(fleet, of.spread.p50.value)),
-        format!("less than {}", in_currency(fleet, of.spread.p95.value)),
+        in_currency(fleet, of.spread.p50.value),
+        in_currency(fleet, of.spread.p95.value),
     )
 }
 
@@ -299,7 +299,7 @@ fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
 }
 
 fn scopes(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
-    let estimate = |estimate: Estimate| with_error(whole(fleet, estimate.value), whole(fleet, estimate.error));
+    let estimate = |estimate: Estimate| with_error(&whole(fleet, estimate.value), &whole(fleet, estimate.error));
     quote
         .scopes
         .iter()
@@ -410,12 +410,9 @@ fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
     let cost = |minor: f64| signed(whole(fleet, minor));
     ChangeRow {
         way: format::sentence(&change.words),
-        cost: with_error(cost(change.cost.value), whole(fleet, change.cost.error)),
+        cost: with_error(&cost(change.cost.value), &whole(fleet, change.cost.error)),
         cost_range: format!("{} to {}", cost(change.cost_range.0), cost(change.cost_range.1)),
-        failures: with_error(
-            signed(format::number(change.failures.value, 2)),
-            format::number(change.failures.error, 2),
-        ),
+        failures: with_error(&signed(format::number(change.failures.value, 2)), &format::number(change.failures.error, 2)),
         failures_range: format!(
             "{} to {}",
             signed(format::number(change.failures_range.0, 0)),
