@@ -144,9 +144,10 @@ mod tests {
         assert_eq!(last.to_string(), "2026-03-31");
     }
 
-    /// An invented fleet, whose truth is known: a range promises to hold four of five. `tubwright demo --sites 200
-    /// --years 4 --seed 5` held, of 1545 a kind and horizon of twelve months and 2472 of three: jets, whose guests are
-    /// to come, HELD; filtration, within 0.2 % of the hours, where a counter's reading by the hour tells.
+    /// An invented fleet, whose truth is known: a range promises to hold four of five. Measured on `tubwright demo
+    /// --sites 200 --years 4 --seed 5` before what is usual of guests' nights was taken as unsure: jets 78 % of 1545
+    /// forecasts of twelve months and 75 % of 2472 of three; filtration 94 % and 92 % within 0.2 % of its hours, where
+    /// the hour of a reading tells.
     #[test]
     fn ranges_hold_what_they_promise_on_an_invented_fleet() {
         let folder = tempfile::tempdir().unwrap();
