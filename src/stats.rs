@@ -5,9 +5,14 @@
 
 pub mod counts;
 pub mod posterior;
+pub mod random;
+pub mod recurrence;
+pub mod renewal_path;
 pub mod renewals;
 pub mod replacement;
+pub mod stock;
 pub mod survival;
+pub mod trend;
 pub mod weibull;
 
 /// How a life ended, at ages in one unit.
@@ -81,5 +86,7 @@ pub(crate) fn falling_root(mut low: f64, mut high: f64, function: impl Fn(f64) -
 mod count_tests;
 #[cfg(test)]
 mod coverage;
+#[cfg(test)]
+mod recurrence_tests;
 #[cfg(test)]
 mod tests;

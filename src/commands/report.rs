@@ -11,20 +11,25 @@ use rayon::prelude::*;
 use crate::calendar::{self, Month};
 use crate::cli::{Pdf, Report};
 use crate::commands::{Failure, failure};
+use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
 use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
-use crate::quantities::{self, SpaFigures};
+use crate::quantities::{self, SpaFigures, forecast_check};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
-use crate::report::index;
+use crate::report;
+use crate::report::document::Problem;
+use crate::report::fleet;
 use crate::report::site::{Made, Maker, Numbers};
+use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
+use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables::{self, Table, TableError};
@@ -200,18 +205,17 @@ impl Run<'_> {
         diagnostics.sort_by_cached_key(Diagnostic::order);
         self.printer.diagnostics(&diagnostics);
         self.printer.stage("read, hours and water", clock);
+        let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();
+        self.printer.verbose(&format!("of that, water: {water:.2} s of work over all threads"));
         let clock = Instant::now();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
         let clock = Instant::now();
         let mut figures: Vec<SiteFigures> = sites
             .par_iter()
-            .map(|(site, spas)| {
-                site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
-                    .with_forecast_checks(&self.shared.fleet)
-            })
+            .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
-        self.printer.stage("due, to-do and past forecasts", clock);
+        self.printer.stage("due and to-do", clock);
         let clock = Instant::now();
         let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
         for not_fitted in &plan.not_fitted {
@@ -221,6 +225,20 @@ impl Run<'_> {
             }
         }
         self.printer.stage("visits", clock);
+        let clock = Instant::now();
+        let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
+        let mut figures: Vec<SiteFigures> = figures
+            .into_iter()
+            .zip(&checks.pumps)
+            .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
+            .collect();
+        self.printer.stage("past forecasts", clock);
+        let clock = Instant::now();
+        let costs = outlook::outlook(&self.shared.fleet, &figures, &plan, &lives, self.as_of);
+        for site in &mut figures {
+            site.expected_year = costs.twelve_months.get(&site.site.id).cloned();
+        }
+        self.printer.stage("costs", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -236,8 +254,10 @@ impl Run<'_> {
             month: self.month,
             as_of: self.as_of,
             plan,
+            costs,
             sites: figures,
             lives: &lives,
+            checks: &checks,
         };
         let all_tables = write_tables(&part, &figures)?;
         self.printer.stage("tables", clock);
@@ -252,13 +272,19 @@ impl Run<'_> {
         self.printer.stage("workbook", clock);
         let clock = Instant::now();
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
+        let templates = Templates::embedded().map_err(Failure::new)?;
+        let sheets =
+            WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates: &templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()
             .zip(&previous)
             .map(|(site, previous)| {
                 self.interrupted()?;
-                let made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                let mut made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                if let Some(typesetter) = typesetter {
+                    sheets.make(&part, site, typesetter, &mut made.problems).map_err(Failure::new)?;
+                }
                 self.printer.progress(&format!("{}: {}", site.site.id, made.in_words()));
                 Ok(made)
             })
@@ -266,29 +292,36 @@ impl Run<'_> {
         // Interrupted wins over what it caused: the status then says so.
         self.interrupted()?;
         let of_records = left_out.len();
+        let mut problems = Vec::new();
         for made in made {
-            let made = made?;
-            for problem in made.problems {
-                self.printer.problem(&format!(
-                    "{}{}",
-                    if problem.costs { "error: " } else { "warning: " },
-                    problem.text
-                ));
-                if problem.costs {
-                    left_out.push(problem.text);
-                }
-            }
+            problems.extend(made?.problems);
         }
+        if let Some(typesetter) = typesetter {
+            problems.extend(report::statement::make(&figures, &part, typesetter).map_err(Failure::new)?);
+            self.interrupted()?;
+        }
+        self.tell(problems, &mut left_out);
         self.printer.stage("documents", clock);
         let clock = Instant::now();
-        let page = index::view(&figures, &part.files(), &left_out);
-        let page = maker.templates().render_index(&page).map_err(Failure::new)?;
-        part.write("index.html", page.as_bytes()).map_err(Failure::new)?;
-        self.printer.stage("page", clock);
+        let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
+        self.interrupted()?;
+        self.tell(problems, &mut left_out);
+        self.printer.stage("report and page of the fleet", clock);
         // What the renderer failed at may go well the next time, so the next run is not to think it was done.
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
         self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
+    }
+
+    /// Tells of problems; what cost a document counts as left out.
+    fn tell(&self, problems: Vec<Problem>, left_out: &mut Vec<String>) {
+        for problem in problems {
+            let kind = if problem.costs { "error: " } else { "warning: " };
+            self.printer.problem(&format!("{kind}{}", problem.text));
+            if problem.costs {
+                left_out.push(problem.text);
+            }
+        }
     }
 
     /// The figures of the month before, for the numbers of page one.
@@ -303,16 +336,15 @@ impl Run<'_> {
             })
             .collect();
         let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
-        before
-            .par_iter()
-            .map(|(site, spas)| {
-                if site.spas.is_empty() {
-                    return None;
-                }
-                let figures = site::site_figures(&self.shared.fleet, &lives, site, spas, as_of);
-                Some(Numbers::of(&figures))
-            })
-            .collect()
+        let fleet = &self.shared.fleet;
+        let mut figures: Vec<SiteFigures> =
+            before.par_iter().map(|(site, spas)| site::site_figures(fleet, &lives, site, spas, as_of)).collect();
+        let plan = visits::plan(fleet, &figures, as_of);
+        let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
+        for (site, expected) in figures.iter_mut().zip(costs) {
+            site.expected_year = expected;
+        }
+        figures.iter().map(|site| (!site.site.spas.is_empty()).then(|| Numbers::of(site))).collect()
     }
 
     /// The digests of every file of the fleet that may be read.

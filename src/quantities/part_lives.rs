@@ -21,6 +21,8 @@ use crate::records::{Fleet, Site};
 /// A wear part in service.
 #[derive(Debug, Clone)]
 pub struct PartInService<'a> {
+    /// The site.
+    pub site: Id,
     /// What it stands in.
     pub at: Address,
     /// Its id in the book.
@@ -102,15 +104,21 @@ struct Holder<'a> {
 }
 
 /// Every position of a wear part at a site, with all its lives up to the as-of day.
-pub fn part_positions<'a>(fleet: &'a Fleet, site: &'a Site, figures: &'a [SpaFigures]) -> Vec<PartPosition<'a>> {
+pub fn part_positions<'a>(
+    fleet: &'a Fleet,
+    site: &'a Site,
+    figures: &'a [SpaFigures],
+    as_of: NaiveDate,
+) -> Vec<PartPosition<'a>> {
     let mut all = Vec::new();
-    for holder in holders(site, figures) {
+    let there = |holder: &Holder| holder.fitted.range().is_none_or(|(first, _)| first <= as_of);
+    for holder in holders(site, figures).into_iter().filter(there) {
         for (id, part) in fleet.book.parts.iter().filter(|(_, part)| part.fits.as_str() == holder.fits) {
             let fits = |model: Option<&String>| {
                 let named = |models: &Vec<Name>| model.is_some_and(|m| models.iter().any(|n| n.0 == *m));
                 part.models.as_ref().is_none_or(named)
             };
-            let mut lives = lives(fleet, site, &holder, id);
+            let mut lives = lives(fleet, site, &holder, id, as_of);
             lives.retain(|life| fits(life.model.as_ref()));
             if !lives.is_empty() {
                 all.push(PartPosition { at: holder.at, id, part, hours: holder.hours, lives });
@@ -128,10 +136,15 @@ pub fn parts_in_service<'a>(
     figures: &'a [SpaFigures],
     as_of: NaiveDate,
 ) -> Vec<PartInService<'a>> {
-    part_positions(fleet, site, figures)
-        .into_iter()
+    in_service(site, &part_positions(fleet, site, figures, as_of), as_of)
+}
+
+/// The parts in service at a site's positions.
+pub fn in_service<'a>(site: &Site, positions: &[PartPosition<'a>], as_of: NaiveDate) -> Vec<PartInService<'a>> {
+    positions
+        .iter()
         .filter_map(|position| {
-            let life = position.lives.into_iter().last().filter(|life| life.end == LifeEnd::InService)?;
+            let life = position.lives.last().filter(|life| life.end == LifeEnd::InService)?.clone();
             let start = life.fitted.middle();
             // Hours of before the pump's own curve began are not known.
             let age_hours = start
@@ -139,6 +152,7 @@ pub fn parts_in_service<'a>(
                 .filter(|(start, hours)| *start >= hours.start)
                 .and_then(|(start, hours)| hours.hours_between(start, hours.end));
             Some(PartInService {
+                site: site.id.clone(),
                 at: position.at.clone(),
                 id: position.id,
                 part: position.part,
@@ -210,7 +224,7 @@ fn holders<'a>(site: &'a Site, figures: &'a [SpaFigures]) -> Vec<Holder<'a>> {
 }
 
 /// The lives of a part in what it stands in, through the log.
-fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id) -> Vec<PartLife> {
+fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id, as_of: NaiveDate) -> Vec<PartLife> {
     let own = holder.parts.get(id).map(|p| p.fitted);
     let fitted = own.unwrap_or(holder.fitted);
     let source = (fitted != Fitted::Unknown).then(|| {
@@ -233,7 +247,7 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id) -> Vec<PartLife> 
     let mut past = Vec::new();
     // The day an inspection found it failed, where it was renewed later.
     let mut seen_failed: Option<NaiveDate> = None;
-    for (index, visit, entry) in site.entries(holder.at) {
+    for (index, visit, entry) in site.entries(holder.at).filter(|(_, visit, _)| visit.date.0 <= as_of) {
         let day = visit.date.0;
         let together = |renewed: &Id| fleet.book.parts.get(renewed).is_some_and(|p| p.also_renew.contains(id));
         let renewed = entry.renewed.0.iter().any(|(renewed, _)| renewed == id || together(renewed));

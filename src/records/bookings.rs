@@ -194,7 +194,8 @@ mod tests {
             let (stays, problems) = read(&text, chrono_tz::UTC);
             assert!(stays.stays.is_empty() && problems.len() == 1 && problems[0].whole_file, "{problems:?}");
         }
-        let alarm = "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20260306\r\nBEGIN:VALARM\r\nEND:VALARM\r\nEND:VEVENT\r\n";
+        let alarm =
+            "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20260306\r\nBEGIN:VALARM\r\nEND:VALARM\r\nEND:VEVENT\r\n";
         assert_eq!(read(&calendar_of(alarm), chrono_tz::UTC).0.stays.len(), 1);
     }
 

@@ -31,7 +31,8 @@ pub struct LogBookView {
     pub document: Document,
     /// The title on the page.
     pub title: String,
-    /// Stands for all the rest but the lines to sign when the month holds nothing.
+    /// Stands when the month holds nothing; what is known of the water without an entry and the cautions stand all the
+    /// same, and the lines to sign.
     pub nothing_to_say: Option<String>,
     /// Which rule book judged it.
     pub rule_book: String,
@@ -287,13 +288,18 @@ mod tests {
     }
 
     #[test]
-    fn a_month_with_nothing_is_one_line_and_the_lines_to_sign() {
+    fn a_month_with_nothing_still_tells_what_the_water_needs() {
         let view = of("");
         assert_eq!(
             view.nothing_to_say.as_deref(),
             Some("The records hold no test, clean, change or closure at Home in June 2026.")
         );
         assert_eq!(view.sign.len(), 2);
+        // Nothing in June, but the last change was in May.
+        let view = of("{date: 2026-05-03, at: {tub: {done: [water_change]}}}");
+        assert!(view.nothing_to_say.is_some() && !view.cautions.is_empty());
+        let due = "It was due on 10 May 2026.";
+        assert!(view.spas[0].facts.iter().any(|fact| fact.ends_with(due)), "{:?}", view.spas[0].facts);
     }
 
     #[test]

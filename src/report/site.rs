@@ -10,11 +10,13 @@ use crate::quantities::water_turnover::WaterMonth;
 use crate::records::Fleet;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::logbook_view;
+use crate::report::since::{self, Thing};
 use crate::report::site_charts::{self, Charts};
 use crate::report::site_view;
 use crate::report::template::{LAYOUT, LOGBOOK_LAYOUT, TemplateError, Templates};
 use crate::report::typst::Typesetter;
 use crate::site::SiteFigures;
+use crate::to_do::Urgency;
 
 /// The numbers of page one that stand beside last month's.
 #[derive(Debug, Clone)]
@@ -25,6 +27,12 @@ pub struct Numbers {
     pub parts_due: usize,
     /// The planned work of twelve months, if any of it has a price.
     pub planned_cost: Option<Decimal>,
+    /// What the coming twelve months are expected to cost, failures and ways too: mean, and the ends of the central 80 %.
+    pub expected_cost: Option<(f64, f64, f64)>,
+    /// What was to be done.
+    pub things: Vec<Thing>,
+    /// How the site stood: the most pressing of those.
+    pub urgency: Option<Urgency>,
 }
 
 impl Numbers {
@@ -43,7 +51,11 @@ impl Numbers {
                 against(a).total_cmp(&against(b))
             });
         let priced = site.year.lines.iter().any(|line| line.amount.is_some());
-        Self { worst, parts_due: site.parts_due_within(90), planned_cost: priced.then_some(site.year.total) }
+        let things = since::things(&site.to_do);
+        let urgency = things.iter().map(|thing| thing.urgency).min();
+        let planned_cost = priced.then_some(site.year.total);
+        let expected_cost = site.expected_year.as_ref().map(|year| (year.mean, year.low, year.high));
+        Self { worst, parts_due: site.parts_due_within(90), planned_cost, expected_cost, things, urgency }
     }
 }
 
@@ -89,6 +101,11 @@ impl<'a> Maker<'a> {
     /// The templates.
     pub fn templates(&self) -> &Templates {
         &self.templates
+    }
+
+    /// The renderer, if there is one.
+    pub fn typesetter(&self) -> Option<&'a dyn Typesetter> {
+        self.typesetter
     }
 
     /// Makes a site's charts and report.

@@ -11,9 +11,14 @@ use std::io::{self, Write};
 use serde::Serialize;
 use tera::{Context, Tera};
 
+use super::fleet_view::FleetView;
 use super::index::IndexView;
+use super::inside_view::InsideView;
 use super::logbook_view::LogBookView;
+use super::quote_view::QuoteView;
+use super::statement_view::StatementView;
 use super::view::SiteView;
+use super::visits_view::VisitsView;
 
 /// Plain Typst, never seen by Tera; to be written beside the rendered file under the name `layout.typ`.
 pub const LAYOUT: &str = include_str!("../../templates/layout.typ");
@@ -21,16 +26,39 @@ pub const LAYOUT: &str = include_str!("../../templates/layout.typ");
 /// The same for the log book, beside [`LAYOUT`], under the name `logbook-layout.typ`.
 pub const LOGBOOK_LAYOUT: &str = include_str!("../../templates/logbook-layout.typ");
 
+/// The same for the work sheets, under the name `visits-layout.typ`.
+pub const VISITS_LAYOUT: &str = include_str!("../../templates/visits-layout.typ");
+/// The same for a customer's statement, under the name `statement-layout.typ`.
+pub const STATEMENT_LAYOUT: &str = include_str!("../../templates/statement-layout.typ");
+/// The same for the fleet's report, under the name `fleet-layout.typ`.
+pub const FLEET_LAYOUT: &str = include_str!("../../templates/fleet-layout.typ");
+
+/// The same for a customer's quote, beside [`LAYOUT`] and [`STATEMENT_LAYOUT`], under the name `quote-layout.typ`.
+pub const QUOTE_LAYOUT: &str = include_str!("../../templates/quote-layout.typ");
+
+/// The same for the inside sheet of a quote, under the name `inside-layout.typ`.
+pub const INSIDE_LAYOUT: &str = include_str!("../../templates/inside-layout.typ");
+
 /// Names and texts of the embedded templates. The name decides the escaping: it has to end in [`ESCAPED_SUFFIX`].
 const EMBEDDED: &[(&str, &str)] = &[
     (SITE, include_str!("../../templates/site.typ.tera")),
     (LOGBOOK, include_str!("../../templates/logbook.typ.tera")),
+    (VISITS, include_str!("../../templates/visits.typ.tera")),
+    (STATEMENT, include_str!("../../templates/statement.typ.tera")),
+    (QUOTE, include_str!("../../templates/quote.typ.tera")),
+    (INSIDE, include_str!("../../templates/inside.typ.tera")),
     (INDEX, include_str!("../../templates/index.html.tera")),
+    (FLEET, include_str!("../../templates/fleet.typ.tera")),
 ];
 
 const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
+const VISITS: &str = "visits.typ";
+const STATEMENT: &str = "statement.typ";
+const QUOTE: &str = "quote.typ";
+const INSIDE: &str = "inside.typ";
 const INDEX: &str = "index.html";
+const FLEET: &str = "fleet.typ";
 const ESCAPED_SUFFIX: &str = ".typ";
 const HTML_SUFFIX: &str = ".html";
 
@@ -117,6 +145,46 @@ impl Templates {
         self.render(LOGBOOK, view)
     }
 
+    /// The text of `quote.typ` for a customer.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_quote(&self, view: &QuoteView) -> Result<String, TemplateError> {
+        self.render(QUOTE, view)
+    }
+
+    /// The text of `inside.typ` for the office.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_inside(&self, view: &InsideView) -> Result<String, TemplateError> {
+        self.render(INSIDE, view)
+    }
+
+    /// The text of `visits.typ` for a site.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_visits(&self, view: &VisitsView) -> Result<String, TemplateError> {
+        self.render(VISITS, view)
+    }
+
+    /// The text of `statement.typ` for a customer.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_statement(&self, view: &StatementView) -> Result<String, TemplateError> {
+        self.render(STATEMENT, view)
+    }
+
+    /// The text of `fleet.typ`.
+    ///
+    /// # Errors
+    /// [`TemplateError::Render`] if an overriding template asks for a field the view does not have.
+    pub fn render_fleet(&self, view: &FleetView) -> Result<String, TemplateError> {
+        self.render(FLEET, view)
+    }
+
     /// The text of `index.html`.
     ///
     /// # Errors
@@ -199,6 +267,7 @@ mod tests {
                 no_actions: "Nothing to do.".to_owned(),
                 more_actions: None,
                 numbers: Vec::new(),
+                since: Vec::new(),
                 charts: Vec::new(),
             },
             water: WaterSection { nothing_to_say: Some("No water records.".to_owned()), ..Default::default() },
@@ -256,7 +325,8 @@ mod tests {
 
     #[test]
     fn no_template_goes_round_the_escape_or_runs_code() {
-        for (name, text) in EMBEDDED.iter().copied().chain([("layout.typ", LAYOUT)]) {
+        for (name, text) in EMBEDDED.iter().copied().chain([("layout.typ", LAYOUT), ("fleet-layout.typ", FLEET_LAYOUT)])
+        {
             let tight: String = text.chars().filter(|c| !c.is_whitespace()).collect();
             for forbidden in ["|safe", "eval(", "@preview", "@local", "read(", "plugin(", "mode:\"markup\""] {
                 assert!(!tight.contains(forbidden), "{name} has {forbidden}");

@@ -12,8 +12,10 @@
 
 use serde::Serialize;
 
+use crate::to_do::Urgency;
+
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
-pub const VIEW_VERSION: u32 = 1;
+pub const VIEW_VERSION: u32 = 2;
 
 /// Everything in one site report.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -80,12 +82,29 @@ impl Mark {
     /// The word that stands beside the shape; empty for [`Mark::None`].
     pub fn word(self) -> &'static str {
         match self {
-            Self::DoNotUse => "do not use",
-            Self::ActNow => "act now",
-            Self::Plan => "plan",
-            Self::Note => "note",
+            Self::DoNotUse => Urgency::DoNotUse.words(),
+            Self::ActNow => Urgency::ActNow.words(),
+            Self::Plan => Urgency::Plan.words(),
+            Self::Note => Urgency::Note.words(),
             Self::None => "",
         }
+    }
+}
+
+impl From<Urgency> for Mark {
+    fn from(urgency: Urgency) -> Self {
+        match urgency {
+            Urgency::DoNotUse => Self::DoNotUse,
+            Urgency::ActNow => Self::ActNow,
+            Urgency::Plan => Self::Plan,
+            Urgency::Note => Self::Note,
+        }
+    }
+}
+
+impl From<Option<Urgency>> for Mark {
+    fn from(urgency: Option<Urgency>) -> Self {
+        urgency.map_or(Self::None, Self::from)
     }
 }
 
@@ -130,7 +149,8 @@ pub struct State {
 pub struct PageOne {
     /// The state of the site.
     pub state: State,
-    /// What is not in the figures and where it stands in the records; each is one finished notice.
+    /// What is not in the figures and where it stands in the records, and how far forecasts can be trusted where that is
+    /// not as it should be; each is one finished notice.
     pub left_out: Vec<String>,
     /// Up to five actions, the most urgent first.
     pub actions: Vec<Action>,
@@ -140,6 +160,8 @@ pub struct PageOne {
     pub more_actions: Option<String>,
     /// Three numbers with last month's beside them.
     pub numbers: Vec<Headline>,
+    /// What changed since last month, a sentence each.
+    pub since: Vec<String>,
     /// One picture, or two.
     pub charts: Vec<Chart>,
 }
@@ -196,10 +218,61 @@ pub struct WaterSection {
     pub nothing_to_say: Option<String>,
     /// Which rule book judged the water and where that is chosen.
     pub rule_book: String,
-    /// The spas.
+    /// All spas beside each other, where there are several; `None` where there is one.
+    pub overview: Option<WaterOverview>,
+    /// The spas; where there are many, those that are not known to be in order.
     pub spas: Vec<SpaWater>,
+    /// The filters at the as-of day.
+    pub filters: Vec<FilterRow>,
+    /// Small print under the filters; may be empty.
+    pub filters_note: String,
+    /// Units in the heads of the tables.
+    pub units: WaterUnits,
     /// Cautions that belong beside these figures.
     pub cautions: Vec<String>,
+}
+
+/// The water of several spas beside each other.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct WaterOverview {
+    /// Heads of the columns of turnover times, the oldest first.
+    pub months: Vec<String>,
+    /// A row a spa.
+    pub rows: Vec<OverviewRow>,
+    /// Small print under the table.
+    pub note: String,
+}
+
+/// A spa in the overview.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct OverviewRow {
+    /// The spa.
+    pub spa: String,
+    /// The limit of its turnover time.
+    pub limit: String,
+    /// A turnover time for each month.
+    pub turnovers: Vec<OverviewCell>,
+    /// Flow in the last month.
+    pub flow: String,
+    /// Turnovers a day in it.
+    pub turnovers_per_day: String,
+    /// Filtration hours a day in it.
+    pub filtration_hours: String,
+    /// Filter rate in it.
+    pub filter_rate: String,
+    /// Highest velocity in it.
+    pub velocity: String,
+}
+
+/// A month's turnover time in the overview.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct OverviewCell {
+    /// The verdict's mark.
+    pub mark: Mark,
+    /// Minutes, or a dash, or "closed".
+    pub minutes: String,
+    /// Empty where the flow was measured; else the note's letter.
+    pub letter: String,
 }
 
 /// One spa's water.
@@ -215,16 +288,12 @@ pub struct SpaWater {
     pub summary: String,
     /// Pictures.
     pub charts: Vec<Chart>,
-    /// Units in the table's head.
-    pub units: WaterUnits,
-    /// Month by month, the oldest first.
+    /// Month by month, the oldest first; empty where the overview has them.
     pub months: Vec<WaterMonth>,
     /// Small print under the table.
     pub table_note: String,
     /// If short: ways out, the best first.
     pub ways_out: Vec<WayOut>,
-    /// The filters at the as-of day.
-    pub filters: Vec<FilterRow>,
 }
 
 /// Units of the water tables.
@@ -327,10 +396,8 @@ pub struct PumpSection {
 /// The identifying measures of a pump.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct PumpIdentity {
-    /// Where it is: "Terrace spa".
+    /// Which pump it is, or which pumps, where several are alike.
     pub place: String,
-    /// The pump's name.
-    pub pump: String,
     /// Model and serial number.
     pub model: String,
     /// Power with its unit.
@@ -354,7 +421,7 @@ pub struct HoursTable {
     pub months: Vec<String>,
     /// Rows; empty means no table.
     pub rows: Vec<HoursRow>,
-    /// What the small letters mean.
+    /// What the small letters mean, and what is not in the table.
     pub key: String,
 }
 

@@ -19,8 +19,6 @@ use crate::schedule::visits::Plan;
 use crate::site::SiteFigures;
 use crate::work_sheet::{self, Blank, Kind};
 
-pub use exchange::EXCHANGE_STEPS;
-
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
 pub const VISITS_VIEW_VERSION: u32 = 1;
 
@@ -78,14 +76,12 @@ pub struct SheetPage {
     pub type_back: String,
 }
 
-/// A part to take.
+/// Parts to take for the same measures.
 #[derive(Debug, Clone, PartialEq, Default, Serialize)]
 pub struct TakeRow {
-    /// How many.
-    pub count: String,
-    /// What, with its number.
-    pub part: String,
-    /// What it must match.
+    /// How many of what, with its number.
+    pub parts: Vec<String>,
+    /// What they must match.
     pub measures: String,
 }
 
@@ -94,7 +90,7 @@ pub struct TakeRow {
 pub struct BlankView {
     /// The field.
     pub name: String,
-    /// `number`, `words`, `day`, `time`, `tick` or `one_of`.
+    /// `number`, `word`, `words`, `day`, `time`, `tick` or `one_of`.
     pub kind: String,
     /// The unit.
     pub unit: String,
@@ -203,6 +199,8 @@ pub struct SurveyStep {
     pub title: String,
     /// What to photograph.
     pub photograph: String,
+    /// Whether its table needs the width of the page.
+    pub wide: bool,
     /// Heads of the columns of `rows`; empty where the step has `blanks`.
     pub columns: Vec<String>,
     /// A field a row, with what is known in each column.
@@ -260,6 +258,7 @@ pub fn view(given: &Given) -> Option<VisitsView> {
 fn blank_view(blank: &Blank) -> BlankView {
     let (kind, words) = match &blank.kind {
         Kind::Number => ("number", Vec::new()),
+        Kind::Word => ("word", Vec::new()),
         Kind::Words => ("words", Vec::new()),
         Kind::Day => ("day", Vec::new()),
         Kind::Time => ("time", Vec::new()),

@@ -58,6 +58,13 @@ pub fn rate_of(failures: f64, exposure: f64) -> Gamma {
     Gamma { shape: failures + 0.5, rate: exposure }
 }
 
+/// The exact range of a steady rate, for a watch that time ended (NIST/SEMATECH e-Handbook 8.4.5.1).
+pub fn rate_range(failures: f64, exposure: f64, confidence: f64) -> (f64, f64) {
+    let tail = 0.5 - confidence / 2.0;
+    let low = if failures > 0.0 { Gamma { shape: failures, rate: exposure }.quantile(tail) } else { 0.0 };
+    (low, Gamma { shape: failures + 1.0, rate: exposure }.quantile(1.0 - tail))
+}
+
 /// How units differ: the most likely gamma distribution of their rates, from (failures, exposure) of each.
 /// `None` if they do not differ by more than chance, or there are too few to tell.
 pub fn spread_of_rates(units: &[(f64, f64)]) -> Option<Gamma> {

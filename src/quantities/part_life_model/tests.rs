@@ -45,7 +45,7 @@ fn days(from: &str, to: &str) -> f64 {
 }
 
 fn of<'a>(lives: &'a SiteLives, part: &str) -> &'a Gathered {
-    lives.kinds.iter().find(|(id, _)| id.as_str() == part).unwrap().1
+    lives.kinds.iter().find(|((id, _), _)| id.as_str() == part).unwrap().1
 }
 
 #[test]
@@ -123,7 +123,7 @@ fn kind(lives: Vec<Life>, costs: Option<Costs>) -> KindModel {
     let book: crate::records::upkeep::UpkeepFile = serde_yaml::from_str(BOOK).unwrap();
     let (_, part) = book.parts.iter().find(|(id, _)| id.as_str() == "shaft_seal").unwrap();
     let in_service = lives.iter().filter(|l| !l.failed()).count();
-    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0 }, costs)
+    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0 }, costs, None)
 }
 
 #[test]
@@ -183,7 +183,7 @@ fn seal_due(renew_by: &str, model: KindModel) -> (Option<NaiveDate>, crate::basi
     let figures = crate::quantities::spa_figures(&shared.fleet, &site, as_of);
     let parts = part_lives::parts_in_service(&shared.fleet, &site, &figures, as_of);
     let seal = parts.iter().find(|p| p.id.as_str() == "shaft_seal").unwrap().id.clone();
-    let lives = FleetLives { kinds: BTreeMap::from([(seal, model)]), residual: None };
+    let lives = FleetLives { kinds: BTreeMap::from([(seal, model)]), ..FleetLives::default() };
     let due = due::parts_due(&shared.fleet, &lives, &figures, parts, as_of);
     let due = due.iter().find(|d| d.part.id.as_str() == "shaft_seal").unwrap();
     (due.due, due.basis, due.fail_12mo)

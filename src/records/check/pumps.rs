@@ -110,16 +110,15 @@ impl Checker<'_> {
                 self.tell(Severity::Warning, Rule::UnusualPorts, &format!("{path}.model"), message, None);
             }
         }
-        if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame) {
-            if let Some(seen) = frame_by_bolts(spacing)
-                && !frame.0.starts_with(seen)
-            {
-                let message = format!(
-                    "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
-                    pump.at
-                );
-                self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
-            }
+        if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame)
+            && let Some(seen) = frame_by_bolts(spacing)
+            && !frame.0.starts_with(seen)
+        {
+            let message = format!(
+                "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
+                pump.at
+            );
+            self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
         }
     }
 }

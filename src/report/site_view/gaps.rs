@@ -71,7 +71,12 @@ fn of_spa(given: &Given, spa: &Spa, all: &mut Gaps) {
     let Some(figures) = given.site.spas.iter().find(|figures| figures.at == spa.at) else { return };
     let at = place(given, spa.at.as_str());
     if spa.volume.is_none() {
-        all.put("The volume", at.clone(), "`volume` of the spa or its type", "turnovers, the filter's clean date, the water change");
+        all.put(
+            "The volume",
+            at.clone(),
+            "`volume` of the spa or its type",
+            "turnovers, the filter's clean date, the water change",
+        );
     }
     if let Some(missing) = figures.water_change.as_ref().and_then(|change| change.missing.as_ref()) {
         all.put("When the water is to be changed by the rule book: the spa", at.clone(), missing, "due dates");
@@ -79,23 +84,43 @@ fn of_spa(given: &Given, spa: &Spa, all: &mut Gaps) {
     for (filter, figures) in spa.filters.iter().zip(&figures.filters) {
         let at = place(given, filter.at.as_str());
         if filter.area.is_none() {
-            all.put("The area", at.clone(), "`area` of the filter", "the filter rate and whether it is within its limit");
+            all.put(
+                "The area",
+                at.clone(),
+                "`area` of the filter",
+                "the filter rate and whether it is within its limit",
+            );
         }
         let state = &figures.state;
         if state.clean_pressure.is_none() {
             let by = "`clean_pressure` of the filter, or a `pressure` under `after` of a clean";
             all.put("The pressure when clean", at.clone(), by, "how fouled the filter is, when to clean it");
         } else if state.pressure.is_none() {
-            all.put("The pressure", at.clone(), "`pressure` readings at the filter", "how fouled the filter is, when to clean it");
+            all.put(
+                "The pressure",
+                at.clone(),
+                "`pressure` readings at the filter",
+                "how fouled the filter is, when to clean it",
+            );
         }
         if filter.drop.is_none() && spa.pipe.is_some() {
             let by = "`drop` of the filter: its loss of pressure when clean, at a flow";
-            all.put("What the clean filter takes", at, by, "a flow from the pump's curve, which comes out high without it");
+            all.put(
+                "What the clean filter takes",
+                at,
+                by,
+                "a flow from the pump's curve, which comes out high without it",
+            );
         }
     }
     if let Some(pipe) = &spa.pipe {
         if pipe.size.is_none() {
-            all.put("The size of the pipe", at.clone(), "`size` of `pipe`", "a flow from the pump's curve, the water's velocity");
+            all.put(
+                "The size of the pipe",
+                at.clone(),
+                "`size` of `pipe`",
+                "a flow from the pump's curve, the water's velocity",
+            );
         }
         if pipe.length.is_none() {
             all.put("The length of the pipe", at.clone(), "`length` of `pipe`", "a flow from the pump's curve");
@@ -110,13 +135,19 @@ fn of_spa(given: &Given, spa: &Spa, all: &mut Gaps) {
             all.put("What the heater takes", at, "`heater_drop` of `pipe`", narrows);
         }
     } else {
-        all.put("The pipe loop", at, "`pipe` of the spa or its type", "a flow where none is measured, the water's velocity, ways out of a shortage");
+        all.put(
+            "The pipe loop",
+            at,
+            "`pipe` of the spa or its type",
+            "a flow where none is measured, the water's velocity, ways out of a shortage",
+        );
     }
 }
 
 /// The model a pump has by now.
 fn model_now<'a>(given: &'a Given, pump: &'a Pump) -> (Option<&'a Name>, Option<&'a Model>) {
-    let exchanged = given.site.site.entries(&pump.at).filter_map(|(_, _, entry)| entry.exchanged.as_ref()?.model.as_ref());
+    let exchanged =
+        given.site.site.entries(&pump.at).filter_map(|(_, _, entry)| entry.exchanged.as_ref()?.model.as_ref());
     let name = exchanged.last().or(pump.model.as_ref());
     (name, name.and_then(|name| given.fleet.models.get(&name.0)))
 }
@@ -140,17 +171,37 @@ fn of_pump(given: &Given, spa: &Spa, pump: &Pump, all: &mut Gaps) {
     };
     if !stated {
         let by = "`current` of the model at each speed, or `current` readings";
-        all.put("The current", of.clone(), by, "energy, where no current is measured; whether a motor draws more than it should");
+        all.put(
+            "The current",
+            of.clone(),
+            by,
+            "energy, where no current is measured; whether a motor draws more than it should",
+        );
     }
     if (stated || current_read) && model.supply.is_none_or(|supply| supply.voltage.is_none()) {
-        all.put("The voltage", of.clone(), "`supply` of the model, with its `voltage`", "energy, which is reckoned from the plate's power without it");
+        all.put(
+            "The voltage",
+            of.clone(),
+            "`supply` of the model, with its `voltage`",
+            "energy, which is reckoned from the plate's power without it",
+        );
     }
     if model.power.is_none() {
-        all.put("The power", of.clone(), "`power` of the model", "energy, where no current is known; whether the pump suits its duty");
+        all.put(
+            "The power",
+            of.clone(),
+            "`power` of the model",
+            "energy, where no current is known; whether the pump suits its duty",
+        );
     }
     let filters = !pump.filters_at.is_empty() && spa.pipe.is_some();
     if model.curve.is_empty() && filters {
-        all.put("The curve", of.clone(), "`curve` of the model", "a flow where none is measured, ways out of a shortage");
+        all.put(
+            "The curve",
+            of.clone(),
+            "`curve` of the model",
+            "a flow where none is measured, ways out of a shortage",
+        );
     }
     if model.ports.is_none() && filters {
         all.put("The unions", of, "`ports` of the model", "whether the pump suits its duty");
@@ -168,13 +219,28 @@ fn of_book(given: &Given, all: &mut Gaps) {
             continue;
         }
         if part.cost.is_none() {
-            all.put("The price", id.clone(), "`cost` of the part in upkeep.yaml", "planned cost, the age at which renewing pays");
+            all.put(
+                "The price",
+                id.clone(),
+                "`cost` of the part in upkeep.yaml",
+                "planned cost, the age at which renewing pays",
+            );
         }
         if part.failure.as_ref().is_none_or(|failure| failure.cost.is_none()) {
-            all.put("What a failure costs", id.clone(), "`failure` of the part in upkeep.yaml, with its `cost`", "the age at which renewing pays");
+            all.put(
+                "What a failure costs",
+                id.clone(),
+                "`failure` of the part in upkeep.yaml, with its `cost`",
+                "the age at which renewing pays",
+            );
         }
         if part.source.is_none() {
-            all.put("Where the interval comes from", id, "`source` of the part in upkeep.yaml", "how far the interval can be trusted");
+            all.put(
+                "Where the interval comes from",
+                id,
+                "`source` of the part in upkeep.yaml",
+                "how far the interval can be trusted",
+            );
         }
     }
     for due in &given.site.tasks {
@@ -196,7 +262,12 @@ fn of_fleet(given: &Given, all: &mut Gaps) {
         all.put("The price", "electricity".to_owned(), "`electricity` in fleet.yaml", "what running the pumps costs");
     }
     if settings.labour.cost.is_none() && !given.fleet.book.built_in {
-        all.put("What it costs us", "an hour of work".to_owned(), "`labour` in fleet.yaml, with its `cost`", "planned cost");
+        all.put(
+            "What it costs us",
+            "an hour of work".to_owned(),
+            "`labour` in fleet.yaml, with its `cost`",
+            "planned cost",
+        );
     }
 }
 
