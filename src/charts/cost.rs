@@ -47,7 +47,8 @@ pub fn cost(input: &CostInput) -> Result<Chart, NoChart> {
         money(input.price),
         style::number(over * 100.0, 1)
     );
-    let caption = "Height: how many of the simulated years come to so much; filled: years within what is covered.".to_owned();
+    let caption =
+        "Height: how many of the simulated years come to so much; filled: years within what is covered.".to_owned();
     Ok(Chart { name: input.name.clone(), svg: drawing.svg, alt, caption })
 }
 
@@ -65,7 +66,8 @@ fn draw(input: &CostInput) -> Result<Drawing, NoChart> {
     let step = nice_step((dear - first) / 6.0);
     let (from, to) = ((first / step).floor() * step, (dear / step).ceil() * step);
     let (left, right, top, bottom) = (20, WIDTH - 20, 100, 330);
-    let x = |value: f64| left + (f64::from(right - left) * ((value - from) / (to - from)).clamp(0.0, 1.0)).round() as i32;
+    let x =
+        |value: f64| left + (f64::from(right - left) * ((value - from) / (to - from)).clamp(0.0, 1.0)).round() as i32;
     let mut counts = vec![0usize; BARS];
     let width = (to - from) / BARS as f64;
     for total in &totals {

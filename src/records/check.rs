@@ -251,15 +251,8 @@ impl Checker<'_> {
 
 /// Rules about a site; entries that cannot be understood are taken out of it.
 pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &Told) -> Found {
-    let mut checker = Checker {
-        fleet,
-        source,
-        told,
-        found: Found::default(),
-        spare: None,
-        not_told: 0,
-        left_out: BTreeSet::new(),
-    };
+    let mut checker =
+        Checker { fleet, source, told, found: Found::default(), spare: None, not_told: 0, left_out: BTreeSet::new() };
     checker.site(site);
     for spa in &site.spas {
         for pump in &spa.pumps {

@@ -190,7 +190,8 @@ impl SourceText {
         let starts = self.starts.get_or_init(|| {
             // A carriage return alone ends a line too, as it does for the reader.
             let bytes = text.as_bytes();
-            let ends = |index: usize| bytes[index] == b'\n' || bytes[index] == b'\r' && bytes.get(index + 1) != Some(&b'\n');
+            let ends =
+                |index: usize| bytes[index] == b'\n' || bytes[index] == b'\r' && bytes.get(index + 1) != Some(&b'\n');
             std::iter::once(0).chain((0..bytes.len()).filter(|index| ends(*index)).map(|end| end + 1)).collect()
         });
         let start = *starts.get(line.checked_sub(1)?)?;

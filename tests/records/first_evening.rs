@@ -48,7 +48,10 @@ pub fn fleet() -> Fleet {
         ));
     }
     Fleet::empty()
-        .file("fleet.yaml", "format: 1\nfleet: Saltmarsh Lettings\ncurrency: GBP\ntimezone: Europe/London\nlimits: uk\n")
+        .file(
+            "fleet.yaml",
+            "format: 1\nfleet: Saltmarsh Lettings\ncurrency: GBP\ntimezone: Europe/London\nlimits: uk\n",
+        )
         .file("tubs.yaml", TUBS)
         .file("sites.csv", sheet)
 }
@@ -75,7 +78,8 @@ fn sixty_lines_and_five_types_give_a_first_report_without_a_word_of_complaint() 
     assert_eq!(verdict("house-4"), "unknown");
     // What is due by the built-in book, where the age is known.
     let parts = of_day("parts");
-    let due = |site: &str| parts.rows.iter().filter(|row| row.get("site") == site && !row.get("due").is_empty()).count();
+    let due =
+        |site: &str| parts.rows.iter().filter(|row| row.get("site") == site && !row.get("due").is_empty()).count();
     assert!(due("house-2") > 0, "nothing is due at house-2");
     // And what to do about it, for every house whose water is short or not known.
     let to_do = of_day("to_do");

@@ -16,8 +16,20 @@ fn run() -> &'static Run {
         let folder = out.path().to_string_lossy().into_owned();
         let fleet = demo().to_string_lossy().into_owned();
         let mut run = Run::of(&[
-            "quote", &fleet, "--year", "2027", "--month", MONTH, "--out", &folder, "--draws", "1000", "--with",
-            "visits=quarterly", "--with", "renew=shaft_seal",
+            "quote",
+            &fleet,
+            "--year",
+            "2027",
+            "--month",
+            MONTH,
+            "--out",
+            &folder,
+            "--draws",
+            "1000",
+            "--with",
+            "visits=quarterly",
+            "--with",
+            "renew=shaft_seal",
         ])
         .expect_status(0);
         run.out = out;
@@ -34,8 +46,28 @@ const SITES: [&str; 6] =
 
 /// Words that belong to the inside.
 const INSIDE_WORDS: [&str; 22] = [
-    "margin", "cost", "probab", "chance", "simulat", "drawn", "spread", "expectedfailure", "failuresexpected", "yearsin5",
-    "p80", "percentile", "profit", "loss", "wage", "purchase", "note:", ".yaml", ".csv", "sites/", "notknown,and", "seed",
+    "margin",
+    "cost",
+    "probab",
+    "chance",
+    "simulat",
+    "drawn",
+    "spread",
+    "expectedfailure",
+    "failuresexpected",
+    "yearsin5",
+    "p80",
+    "percentile",
+    "profit",
+    "loss",
+    "wage",
+    "purchase",
+    "note:",
+    ".yaml",
+    ".csv",
+    "sites/",
+    "notknown,and",
+    "seed",
 ];
 
 /// Every number of the inside that is not a price list's: what is paid for parts and pumps, wages and fares, as written in
@@ -43,7 +75,8 @@ const INSIDE_WORDS: [&str; 22] = [
 fn inside_figures(site: &str) -> BTreeSet<String> {
     let mut figures = BTreeSet::new();
     let records = contents(&demo());
-    let texts = ["fleet.yaml", "upkeep.yaml", "pumps.yaml"].map(|name| String::from_utf8(records[name].clone()).unwrap());
+    let texts =
+        ["fleet.yaml", "upkeep.yaml", "pumps.yaml"].map(|name| String::from_utf8(records[name].clone()).unwrap());
     let cost = regex::Regex::new(r"\bcost: (\{[^}]*\}|[0-9.]+)").unwrap();
     let number = regex::Regex::new(r"[0-9]+\.[0-9]{2}").unwrap();
     for text in &texts {
@@ -123,7 +156,12 @@ fn prices_and_tax_of_the_quote_add_up() {
             assert!((tax - price * 0.2).abs() < 0.005 + 1e-9, "{site}: {tax} on {price}");
             // price = cost covered / (1 - margin), of the demo's 80 % and 18 %.
             assert!((price - amount("total_p80") / 0.82).abs() < 0.02, "{site}: {price}");
-            assert!((amount("labour") + amount("parts") + amount("travel") + amount("failure_costs") - amount("total_mean")).abs() < 0.05);
+            assert!(
+                (amount("labour") + amount("parts") + amount("travel") + amount("failure_costs")
+                    - amount("total_mean"))
+                .abs()
+                    < 0.05
+            );
             for sum in [price, tax, price + tax] {
                 assert!(text.contains(&format!("{sum:.2}")), "{site}: {sum:.2}");
             }
@@ -152,7 +190,8 @@ fn a_quote_repeats_and_does_not_move_with_what_stands_elsewhere() {
     }
     let of = |fleet: &Path, more: &[&str]| {
         let out = tempfile::tempdir().unwrap();
-        let mut arguments = vec!["quote", fleet.to_str().unwrap(), "--year", "2027", "--month", MONTH, "--draws", "500"];
+        let mut arguments =
+            vec!["quote", fleet.to_str().unwrap(), "--year", "2027", "--month", MONTH, "--draws", "500"];
         arguments.extend(["--pdf", "none", "--out", out.path().to_str().unwrap()]);
         arguments.extend(more);
         Run::of(&arguments).expect_status(0);
