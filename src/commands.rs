@@ -8,6 +8,7 @@ pub mod demo;
 pub mod explain;
 pub mod man;
 pub mod new;
+pub mod quote;
 pub mod report;
 pub mod schema;
 pub mod swap;
@@ -26,6 +27,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
     let result = match &cli.command {
         Command::Check(arguments) => check::run(arguments, printer),
         Command::Report(arguments) => report::run(arguments, printer, stop),
+        Command::Quote(arguments) => quote::run(arguments, printer, stop),
         Command::Verify(arguments) => verify::run(arguments, printer),
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),

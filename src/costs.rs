@@ -3,7 +3,10 @@
 //! was done, simulate a year, and quote it.
 
 pub mod contract;
+pub mod outlook;
+pub mod quote;
 pub mod simulation;
+pub mod spent;
 pub mod spread;
 pub mod statement;
 pub mod year;

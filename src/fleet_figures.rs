@@ -4,6 +4,7 @@
 use chrono::NaiveDate;
 
 use crate::calendar::Month;
+use crate::costs::outlook::FleetCosts;
 use crate::quantities::forecast_check::Checks;
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::Fleet;
@@ -27,4 +28,6 @@ pub struct FleetFigures<'a> {
     pub checks: &'a Checks,
     /// The planned visits.
     pub plan: Plan,
+    /// What it will cost, and which contracts pay.
+    pub costs: FleetCosts,
 }

@@ -365,6 +365,9 @@ impl Site {
 
     /// The days of closed seasons within a stretch, both ends counted.
     pub fn closed_days(&self, from: NaiveDate, to: NaiveDate) -> i64 {
+        if self.closed.is_empty() {
+            return 0;
+        }
         let mut seasons: Vec<_> = self
             .closed
             .iter()

@@ -5,10 +5,12 @@
 //! is made harmless.
 
 mod carry;
+mod costs;
 mod forecast_check;
 mod measured_trends;
 mod part_lives;
 mod pump_failures;
+pub mod quoted;
 mod visits;
 
 use chrono::NaiveDate;
@@ -205,12 +207,15 @@ pub fn tables<E: From<TableError> + Send>(
         .flatten()
         .collect();
     let sites = figures.sites.as_slice();
+    let units = crate::costs::year::minor_units(&figures.fleet.settings.currency.0);
     let of_fleet = [
         part_lives::part_lives(figures.lives)?,
         carry::carry(figures)?,
         pump_failures::pump_failures(sites, figures.lives)?,
         pump_failures::failure_costs(sites, figures.lives)?,
         visits::visits(&figures.plan)?,
+        costs::costs(&figures.costs, units)?,
+        costs::contracts(&figures.costs, units)?,
         forecast_check::forecast_check(sites, figures.checks)?,
     ];
     // A table of a header alone would look like a mistake.

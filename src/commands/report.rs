@@ -11,6 +11,7 @@ use rayon::prelude::*;
 use crate::calendar::{self, Month};
 use crate::cli::{Pdf, Report};
 use crate::commands::{Failure, failure};
+use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
@@ -24,6 +25,7 @@ use crate::records::tree::{Folder, LARGEST_SHEET};
 use crate::report;
 use crate::report::document::Problem;
 use crate::report::fleet;
+use crate::report::own_templates;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
@@ -81,11 +83,21 @@ pub fn run(arguments: &Report, printer: Printer, stop: &Stop) -> Result<u8, Fail
             }
         }
     }
+    let (templates, own) = own_templates::templates(arguments.templates.as_deref()).map_err(Failure::new)?;
     let typesetter = renderer.as_ref().map(|r| r as &dyn Typesetter);
     let mut status = 0;
     let mut month = first;
     while month <= last {
-        let run = Run { shared: &shared, as_of: month.last(), month, printer, stop, force: arguments.force };
+        let run = Run {
+            shared: &shared,
+            as_of: month.last(),
+            month,
+            printer,
+            stop,
+            force: arguments.force,
+            templates: &templates,
+            own_templates: &own,
+        };
         status = status.max(run.month(&arguments.out, &output, typesetter, left_out.clone())?);
         month = month.plus(1);
     }
@@ -101,6 +113,9 @@ struct Run<'a> {
     stop: &'a Stop,
     /// Whether everything is made anew, whatever was made before.
     force: bool,
+    templates: &'a Templates,
+    /// Digests of the user's own templates.
+    own_templates: &'a [FileDigest],
 }
 
 /// What a run has to account for in its manifest.
@@ -129,7 +144,8 @@ impl Run<'_> {
         let inputs = self.inputs();
         let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
         let month = self.month.to_string();
-        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &inputs);
+        let made_of: Vec<FileDigest> = inputs.iter().chain(self.own_templates).cloned().collect();
+        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &made_of);
         self.printer.stage("digests", clock);
         if !self.force
             && left_out.is_empty()
@@ -204,6 +220,8 @@ impl Run<'_> {
         diagnostics.sort_by_cached_key(Diagnostic::order);
         self.printer.diagnostics(&diagnostics);
         self.printer.stage("read, hours and water", clock);
+        let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();
+        self.printer.verbose(&format!("of that, water: {water:.2} s of work over all threads"));
         let clock = Instant::now();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
@@ -224,12 +242,18 @@ impl Run<'_> {
         self.printer.stage("visits", clock);
         let clock = Instant::now();
         let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
-        let figures: Vec<SiteFigures> = figures
+        let mut figures: Vec<SiteFigures> = figures
             .into_iter()
             .zip(&checks.pumps)
             .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
             .collect();
         self.printer.stage("past forecasts", clock);
+        let clock = Instant::now();
+        let costs = outlook::outlook(&self.shared.fleet, &figures, &plan, &lives, self.as_of);
+        for site in &mut figures {
+            site.expected_year = costs.twelve_months.get(&site.site.id).cloned();
+        }
+        self.printer.stage("costs", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -245,6 +269,7 @@ impl Run<'_> {
             month: self.month,
             as_of: self.as_of,
             plan,
+            costs,
             sites: figures,
             lives: &lives,
             checks: &checks,
@@ -261,10 +286,9 @@ impl Run<'_> {
         self.interrupted()?;
         self.printer.stage("workbook", clock);
         let clock = Instant::now();
-        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
-        let templates = Templates::embedded().map_err(Failure::new)?;
-        let sheets =
-            WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates: &templates };
+        let templates = self.templates;
+        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
+        let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()
@@ -287,7 +311,7 @@ impl Run<'_> {
             problems.extend(made?.problems);
         }
         if let Some(typesetter) = typesetter {
-            problems.extend(report::statement::make(&figures, &part, typesetter).map_err(Failure::new)?);
+            problems.extend(report::statement::make(&figures, &part, typesetter, templates).map_err(Failure::new)?);
             self.interrupted()?;
         }
         self.tell(problems, &mut left_out);
@@ -326,16 +350,15 @@ impl Run<'_> {
             })
             .collect();
         let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
-        before
-            .par_iter()
-            .map(|(site, spas)| {
-                if site.spas.is_empty() {
-                    return None;
-                }
-                let figures = site::site_figures(&self.shared.fleet, &lives, site, spas, as_of);
-                Some(Numbers::of(&figures))
-            })
-            .collect()
+        let fleet = &self.shared.fleet;
+        let mut figures: Vec<SiteFigures> =
+            before.par_iter().map(|(site, spas)| site::site_figures(fleet, &lives, site, spas, as_of)).collect();
+        let plan = visits::plan(fleet, &figures, as_of);
+        let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
+        for (site, expected) in figures.iter_mut().zip(costs) {
+            site.expected_year = expected;
+        }
+        figures.iter().map(|site| (!site.site.spas.is_empty()).then(|| Numbers::of(site))).collect()
     }
 
     /// The digests of every file of the fleet that may be read.

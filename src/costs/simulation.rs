@@ -64,6 +64,11 @@ impl Worlds {
         Self { draws, seed, window, nodes, fleet_rate }
     }
 
+    /// The window the years are drawn for.
+    pub fn window(&self) -> Window {
+        self.window
+    }
+
     fn stream(&self, site: &Id, at: &str, of: &str) -> Stream {
         Stream::new(self.seed, &[&self.window.name(), &format!("{site}/{at}"), of])
     }
@@ -244,6 +249,21 @@ fn scaled(sums: Means, year: &SiteYear, draws: f64, index: f64) -> Means {
 }
 
 impl Means {
+    /// Adds another site's.
+    pub fn add(&mut self, other: &Self) {
+        self.planned_labour += other.planned_labour;
+        self.planned_parts += other.planned_parts;
+        self.planned_travel += other.planned_travel;
+        self.found_labour += other.found_labour;
+        self.callout_labour += other.callout_labour;
+        self.callout_travel += other.callout_travel;
+        self.failed_parts += other.failed_parts;
+        self.damage += other.damage;
+        self.nights += other.nights;
+        self.failures += other.failures;
+        self.callouts += other.callouts;
+    }
+
     /// What a scope bears of them: work, parts, ways, and what else failures cost.
     pub fn borne(&self, scope: Scope, terms: &Terms) -> [f64; 4] {
         let within = match terms.callouts {

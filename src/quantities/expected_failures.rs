@@ -72,8 +72,7 @@ impl KindOutlook {
         Self { nodes }
     }
 
-    /// What each distribution makes of an exposure; a pump whose rate is a factor of the kind's ages so much
-    /// faster.
+    /// What each distribution makes of an exposure, for a pump whose rate may be a factor of the kind's.
     fn outlooks<'a>(
         &'a self,
         age: f64,
@@ -83,11 +82,15 @@ impl KindOutlook {
     ) -> impl Iterator<Item = (Outlook, f64)> + 'a {
         self.nodes.iter().map(move |(node, weight)| {
             let Some(factor) = factor else { return (node.outlook(age, further, planned), *weight) };
-            let faster = factor.mean().powf(1.0 / node.weibull.shape);
-            let planned: Vec<f64> = planned.iter().map(|at| at * faster).collect();
-            let mut outlook = node.outlook(age * faster, further * faster, &planned);
-            // What is not known of the factor spreads the count.
-            outlook.square += outlook.mean * outlook.mean / factor.shape;
+            // The chance of outliving goes with the power of the factor, counts with the factor, and what is not
+            // known of the factor spreads them.
+            let (mean, of) = (factor.mean(), node.outlook(age, further, planned));
+            let pairs = (of.square - of.mean) * mean * mean;
+            let outlook = Outlook {
+                chance: -(mean * (-of.chance).ln_1p()).exp_m1(),
+                mean: mean * of.mean,
+                square: mean * of.mean + pairs + (mean * of.mean).powi(2) / factor.shape,
+            };
             (outlook, *weight)
         })
     }

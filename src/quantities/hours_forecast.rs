@@ -50,7 +50,7 @@ const ASSUMED_COUNTS_AS: f64 = 1.0;
 /// Days that a stretch between readings must have: in a shorter one the time of day of the readings tells.
 const STRETCH_DAYS: i64 = 28;
 /// Days of readings that the spread is learned from.
-const LEARNED_FROM_DAYS: i64 = 3 * 365;
+pub(super) const LEARNED_FROM_DAYS: i64 = 3 * 365;
 /// Days in a month on the average.
 const MONTH_DAYS: f64 = 30.44;
 
@@ -60,6 +60,8 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
         return None;
     }
     let usual = UsualOccupation::of(spa, as_of);
+    let last = Month::of(plus_days(as_of, 1)).plus(11).last();
+    let coming = program::stretches(site, spa, pump, plus_days(as_of, 1), last);
     let mut result = Forecast {
         months: Vec::new(),
         from: as_of,
@@ -86,7 +88,7 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
                 Some(program) => {
                     let factor = curve.factor.unwrap_or(1.0);
                     by_guests += factor * hours_by_guests(program, curve.speed) * f64::from(month.days());
-                    factor * expected_by_program(site, spa, pump, curve.speed, from, month.last(), &usual)
+                    factor * expected_by_program(site, program, &coming, curve.speed, (from, month.last()), &usual)
                 }
                 None => rate_of_late(hours, curve.speed)? * (days_between(from, month.last()) + 1) as f64,
             };
@@ -196,16 +198,21 @@ fn rate_of_late(hours: &RunHours, speed: Speed) -> Option<f64> {
 /// The program's hours in some days to come, nights as booked or as usual, whichever is more.
 fn expected_by_program(
     site: &Site,
-    spa: &Spa,
-    pump: &Pump,
+    program: &ProgramFile,
+    coming: &[Stretch],
     speed: Speed,
-    from: NaiveDate,
-    to: NaiveDate,
+    (from, to): (NaiveDate, NaiveDate),
     usual: &UsualOccupation,
 ) -> f64 {
-    let stretches = program::stretches(site, spa, pump, from, to);
-    let booked: f64 = stretches.iter().map(|s| s.at(speed) * s.days()).sum();
-    let Some(program) = program::in_force(&pump.programs, from).filter(|p| p.occupied.is_some()) else { return booked };
+    let begin = coming.partition_point(|s| s.to < from);
+    let booked: f64 = coming[begin..]
+        .iter()
+        .take_while(|s| s.from <= to)
+        .map(|s| s.at(speed) * (days_between(s.from.max(from), s.to.min(to)) + 1) as f64)
+        .sum();
+    if program.occupied.is_none() {
+        return booked;
+    }
     let Some(share) = usual.share(Month::of(from)) else { return booked };
     let hours_at = |occupied: bool| {
         program::hours_on(program, occupied).into_iter().find(|(s, _)| *s == speed).map_or(0.0, |(_, h)| h)
@@ -222,7 +229,7 @@ struct UsualOccupation {
     occupied: Vec<(NaiveDate, NaiveDate)>,
     by_month: [Option<f64>; 12],
     overall: Option<f64>,
-    /// The spread of a month's share of nights booked.
+    /// The spread of a month's share of nights booked about the usual one.
     spread: f64,
 }
 
@@ -254,6 +261,9 @@ impl UsualOccupation {
         usual.spread = ((ASSUMED_COUNTS_AS * ASSUMED_OCCUPATION_SPREAD.powi(2) + squares)
             / (ASSUMED_COUNTS_AS + pairs as f64))
             .sqrt();
+        // What is usual is itself the mean of so many years only.
+        let years = (shares.len() as f64 / 12.0).max(1.0);
+        usual.spread *= (1.0 + 1.0 / years).sqrt();
         usual
     }
 
@@ -264,8 +274,10 @@ impl UsualOccupation {
     /// Nights booked in some days, both counted.
     fn nights(&self, from: NaiveDate, to: NaiveDate) -> f64 {
         let end = plus_days(to, 1);
-        self.occupied
+        let begin = self.occupied.partition_point(|(_, leaving)| *leaving <= from);
+        self.occupied[begin..]
             .iter()
+            .take_while(|(first, _)| *first < end)
             .map(|(first, leaving)| days_between((*first).max(from), (*leaving).min(end)).max(0) as f64)
             .sum()
     }

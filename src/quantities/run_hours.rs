@@ -20,7 +20,7 @@ use chrono::NaiveDate;
 
 use crate::basis::{Basis, Source};
 use crate::calendar::{Month, days_between, plus_days};
-use crate::quantities::program::{self, Stretch};
+use crate::quantities::program::{self, DailyHours, Stretch};
 use crate::records::counters::{self, Counters, Point};
 use crate::records::pumps::Model;
 use crate::records::tubs::Speed;
@@ -217,8 +217,21 @@ pub fn with_readings(
     as_of: NaiveDate,
     more: &[ReadingRow],
 ) -> Option<RunHours> {
+    lately(fleet, site, spa, pump, as_of, NaiveDate::MIN, more)
+}
+
+/// The same from a day on only: a forecast made again needs no more than the years it learns from.
+pub fn lately(
+    fleet: &Fleet,
+    site: &Site,
+    spa: &Spa,
+    pump: &Pump,
+    as_of: NaiveDate,
+    since: NaiveDate,
+    more: &[ReadingRow],
+) -> Option<RunHours> {
     let counters = counters::counters_with(site, pump, fleet.model(pump), &fleet.typed_units(), as_of, more);
-    let start = start_of(site, pump, &counters)?;
+    let start = start_of(site, pump, &counters)?.max(since);
     let end = counters.removed.map_or(as_of, |removed| removed.min(as_of));
     let mut result = RunHours {
         curves: Vec::new(),
@@ -260,7 +273,7 @@ fn start_of(site: &Site, pump: &Pump, counters: &Counters) -> Option<NaiveDate> 
 
 fn speeds_of(programs: &[Stretch], counters: &Counters, pump: &Pump) -> Vec<Speed> {
     let mut speeds: Vec<Speed> =
-        programs.iter().flat_map(|s| s.hours.iter().flatten().map(|(speed, _)| *speed)).collect();
+        programs.iter().flat_map(|s| s.hours.iter().flat_map(DailyHours::iter).map(|(speed, _)| speed)).collect();
     if speeds.is_empty() {
         speeds.extend(pump.programs.iter().flat_map(|p| program::hours_on(p, true)).map(|(speed, _)| speed));
     }

@@ -45,7 +45,7 @@ pub fn grouped(to_do: &[ToDo]) -> Vec<Vec<&ToDo>> {
         let same = |group: &&mut Vec<&ToDo>| {
             group[0].reason == one.reason
                 && group[0].what == one.what
-                && (group[0].says == one.says || one.reason == "left-at-visit")
+                && group[0].says == one.says
                 && group[0].due == one.due
         };
         match groups.iter_mut().find(same) {

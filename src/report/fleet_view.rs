@@ -11,6 +11,7 @@ mod record;
 mod stands_out;
 mod work;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar;
@@ -24,7 +25,7 @@ use crate::report::view::{self, Caution, Chart, Document, Headline, Mark, State}
 pub const FLEET_VIEW_VERSION: u32 = 1;
 
 /// Everything in the fleet's report.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FleetView {
     /// [`FLEET_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -65,7 +66,7 @@ pub struct FleetView {
 }
 
 /// A site that needs a decision.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Decision {
     /// How pressing.
     pub mark: Mark,
@@ -80,7 +81,7 @@ pub struct Decision {
 }
 
 /// A thing at a site.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Thing {
     /// What and where.
     pub what: String,
@@ -91,7 +92,7 @@ pub struct Thing {
 }
 
 /// The coming month's work.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Work {
     /// In a sentence or two.
     pub summary: String,
@@ -104,7 +105,7 @@ pub struct Work {
 }
 
 /// A technician's week.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Week {
     /// "2 to 8 Nov".
     pub week: String,
@@ -121,7 +122,7 @@ pub struct Week {
 }
 
 /// A visit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Visit {
     /// The day.
     pub date: String,
@@ -136,7 +137,7 @@ pub struct Visit {
 }
 
 /// What the fleet costs.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Money {
     /// In a sentence or two.
     pub summary: String,
@@ -155,7 +156,7 @@ pub struct Money {
 }
 
 /// A line of what was spent.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct MoneyLine {
     /// What, with its unit.
     pub what: String,
@@ -168,7 +169,7 @@ pub struct MoneyLine {
 }
 
 /// A kind of planned work.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PlannedLine {
     /// The part or task.
     pub what: String,
@@ -181,7 +182,7 @@ pub struct PlannedLine {
 }
 
 /// Trends and outliers.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct StandsOut {
     /// Stands instead where nothing does.
     pub nothing_to_say: Option<String>,
@@ -193,10 +194,12 @@ pub struct StandsOut {
     pub models: Vec<ModelRow>,
     /// Under that table.
     pub models_note: String,
+    /// What the fleet's failures say of the lives of parts, a few sentences a kind.
+    pub part_lives: Vec<String>,
 }
 
 /// Something that stands out.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Finding {
     /// Which kind of thing: "failures", "water turnover".
     pub kind: String,
@@ -209,13 +212,11 @@ pub struct Finding {
 }
 
 /// A pump model's failures.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ModelRow {
     /// The model.
     pub model: String,
-    /// Pumps of it in service.
-    pub pumps: String,
-    /// Hours they ran while failures were written down.
+    /// Hours its pumps ran while failures were written down.
     pub hours: String,
     /// Failures.
     pub failures: String,
@@ -224,7 +225,7 @@ pub struct ModelRow {
 }
 
 /// What to buy and to carry.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Buy {
     /// In a sentence.
     pub summary: String,
@@ -233,22 +234,24 @@ pub struct Buy {
 }
 
 /// A part to buy.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct BuyRow {
     /// Which.
     pub part: String,
-    /// How many fall due.
-    pub count: String,
-    /// Where.
-    pub sites: String,
-    /// The first day one is needed.
-    pub first: String,
-    /// What they cost; a dash where a price is missing.
-    pub cost: String,
+    /// The number on the order; may be empty.
+    pub number: String,
+    /// Pieces that planned visits take.
+    pub planned: String,
+    /// Failures expected in the same months.
+    pub failures: String,
+    /// Pieces to hold for failures.
+    pub hold: String,
+    /// The day by which to order; a dash where nothing is ordered.
+    pub order_by: String,
 }
 
 /// How good the forecasts were.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Record {
     /// Stands instead where none can be held against what happened.
     pub nothing_to_say: Option<String>,
@@ -263,7 +266,7 @@ pub struct Record {
 }
 
 /// The forecasts of one horizon.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct RecordRow {
     /// What was forecast and how far ahead.
     pub what: String,
@@ -282,7 +285,7 @@ pub struct RecordRow {
 }
 
 /// A site in a line.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SiteLine {
     /// How it stands.
     pub mark: Mark,

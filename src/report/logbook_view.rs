@@ -9,6 +9,7 @@
 mod spa;
 mod work;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar::Month;
@@ -23,7 +24,7 @@ use crate::to_do::Urgency;
 pub const LOGBOOK_VIEW_VERSION: u32 = 1;
 
 /// Everything in one log book.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LogBookView {
     /// [`LOGBOOK_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -31,7 +32,8 @@ pub struct LogBookView {
     pub document: Document,
     /// The title on the page.
     pub title: String,
-    /// Stands for all the rest but the lines to sign when the month holds nothing.
+    /// Stands when the month holds nothing; what is known of the water without an entry and the cautions stand all the
+    /// same, and the lines to sign.
     pub nothing_to_say: Option<String>,
     /// Which rule book judged it.
     pub rule_book: String,
@@ -56,7 +58,7 @@ pub struct LogBookView {
 }
 
 /// A spa's month.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct LogSpa {
     /// Its name.
     pub name: String,
@@ -79,7 +81,7 @@ pub struct LogSpa {
 }
 
 /// A column of tests.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct TestColumn {
     /// Of what, with its unit.
     pub head: String,
@@ -88,7 +90,7 @@ pub struct TestColumn {
 }
 
 /// A time at which the water was tested.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct TestRow {
     /// The day.
     pub date: String,
@@ -101,7 +103,7 @@ pub struct TestRow {
 }
 
 /// A value.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct TestCell {
     /// Act now where it is outside its limits.
     pub mark: Mark,
@@ -110,7 +112,7 @@ pub struct TestCell {
 }
 
 /// Tests of one quantity outside their limits, until one met them again.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct OutRow {
     /// Of what.
     pub quantity: String,
@@ -127,7 +129,7 @@ pub struct OutRow {
 }
 
 /// Work of a visit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WorkRow {
     /// The day.
     pub date: String,
@@ -142,7 +144,7 @@ pub struct WorkRow {
 }
 
 /// A closure.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Closure {
     /// What was closed.
     pub place: String,
@@ -287,13 +289,18 @@ mod tests {
     }
 
     #[test]
-    fn a_month_with_nothing_is_one_line_and_the_lines_to_sign() {
+    fn a_month_with_nothing_still_tells_what_the_water_needs() {
         let view = of("");
         assert_eq!(
             view.nothing_to_say.as_deref(),
             Some("The records hold no test, clean, change or closure at Home in June 2026.")
         );
         assert_eq!(view.sign.len(), 2);
+        // Nothing in June, but the last change was in May.
+        let view = of("{date: 2026-05-03, at: {tub: {done: [water_change]}}}");
+        assert!(view.nothing_to_say.is_some() && !view.cautions.is_empty());
+        let due = "It was due on 10 May 2026.";
+        assert!(view.spas[0].facts.iter().any(|fact| fact.ends_with(due)), "{:?}", view.spas[0].facts);
     }
 
     #[test]

@@ -20,7 +20,6 @@ use crate::report::site::Numbers;
 use crate::report::site_charts::Charts;
 use crate::report::{format, view};
 use crate::site::SiteFigures;
-use crate::to_do::Urgency;
 
 /// What a view is made from.
 pub struct Given<'a> {
@@ -70,15 +69,6 @@ pub fn view(given: &Given) -> view::SiteView {
         visits: visits::visits(given),
         unknowns: unknowns::unknowns(given),
         closing: closing::closing(given),
-    }
-}
-
-fn mark(urgency: Urgency) -> view::Mark {
-    match urgency {
-        Urgency::DoNotUse => view::Mark::DoNotUse,
-        Urgency::ActNow => view::Mark::ActNow,
-        Urgency::Plan => view::Mark::Plan,
-        Urgency::Note => view::Mark::Note,
     }
 }
 

@@ -5,6 +5,7 @@
 //! the house, record files and margins cannot reach it. Like the other views it holds no raw numbers.
 
 use rust_decimal::Decimal;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar;
@@ -19,7 +20,7 @@ use crate::report::{format, view};
 pub const STATEMENT_VIEW_VERSION: u32 = 1;
 
 /// Everything in one statement.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct StatementView {
     /// [`STATEMENT_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -54,7 +55,7 @@ pub struct StatementView {
 }
 
 /// An amount with its name.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Amount {
     /// Of what.
     pub what: String,
@@ -63,7 +64,7 @@ pub struct Amount {
 }
 
 /// A visit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct VisitRow {
     /// The day.
     pub date: String,
@@ -76,7 +77,7 @@ pub struct VisitRow {
 }
 
 /// A call-out.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct CallOutRow {
     /// The site.
     pub site: String,
@@ -93,7 +94,7 @@ pub struct CallOutRow {
 }
 
 /// A line.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct LineRow {
     /// The day.
     pub date: String,

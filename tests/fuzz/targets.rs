@@ -265,8 +265,8 @@ fn sheets() {
     run("sheets", seeds, |input| {
         let Ok(text) = std::str::from_utf8(input) else { return String::new() };
         let lines = text.split('\n').count() + 1;
-        let (rows, problems) = readings::read_readings(text, &TYPED);
-        for row in &rows {
+        let (sheet, problems) = readings::read_readings(text, &TYPED);
+        for row in &sheet.readings {
             assert!(row.value.is_finite() && row.line as usize <= lines, "{row:?}");
             assert!(calendar::YEARS.contains(&row.day.year()), "{row:?}");
         }
@@ -274,7 +274,8 @@ fn sheets() {
             assert!((1..=lines).contains(&problem.spot.line), "line {} of {lines}", problem.spot.line);
             assert!(problem.message.len() < 1000, "{}", problem.message);
         }
-        let mut said = format!("{}{}", rows.len().min(2), shapes(problems.iter().map(|p| p.message.as_str())));
+        let mut said =
+            format!("{}{}", sheet.readings.len().min(2), shapes(problems.iter().map(|p| p.message.as_str())));
         match readings::read_sites(text) {
             Ok(all) => {
                 let wrong = all.iter().filter_map(|(_, line)| line.as_ref().err());

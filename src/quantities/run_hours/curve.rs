@@ -39,19 +39,28 @@ struct Metering<'a> {
 }
 
 impl Metering<'_> {
-    /// The interval's hours a day of the counter on each of its legs, and whether they found room.
-    fn spread(&self, interval: Interval) -> (Vec<(Leg, f64)>, bool) {
-        let legs: Vec<Leg> = clipped(self.legs, interval.from, interval.to).collect();
-        let weights: Vec<(f64, f64, f64)> = legs
-            .iter()
-            .map(|leg| {
-                let stand_in = self.stand_in.map(|(own, all)| if self.of_all { all } else { own });
-                let weight = leg.counted_by(self.of_all).or(stand_in).unwrap_or(0.0);
-                (leg.days(), weight, if self.of_all { 24.0 } else { leg.ceiling })
-            })
-            .collect();
-        let (rates, rest) = spread(interval.hours, &weights);
-        (legs.into_iter().zip(rates).collect(), rest <= ROUNDING_HOURS)
+    /// Adds the interval's hours a day of the counter on each of its legs.
+    fn spread(&self, interval: Interval, pieces: &mut Pieces) {
+        let begin = pieces.legs.len();
+        pieces.legs.extend(clipped(self.legs, interval.from, interval.to).map(|leg| (leg, 0.0)));
+        let most = |leg: &Leg| if self.of_all { 24.0 } else { leg.ceiling };
+        let rest = if let [(leg, rate)] = &mut pieces.legs[begin..] {
+            // One program throughout, as nearly always: nothing to weigh.
+            *rate = (interval.hours / leg.days()).min(most(leg));
+            interval.hours - *rate * leg.days()
+        } else {
+            let stand_in = self.stand_in.map(|(own, all)| if self.of_all { all } else { own });
+            let weigh = |(leg, _): &(Leg, f64)| {
+                (leg.days(), leg.counted_by(self.of_all).or(stand_in).unwrap_or(0.0), most(leg))
+            };
+            let weights: Vec<(f64, f64, f64)> = pieces.legs[begin..].iter().map(weigh).collect();
+            let (rates, rest) = spread(interval.hours, &weights);
+            for ((_, rate), found) in pieces.legs[begin..].iter_mut().zip(rates) {
+                *rate = found;
+            }
+            rest
+        };
+        pieces.intervals.push((begin..pieces.legs.len(), rest <= ROUNDING_HOURS));
     }
 
     fn share_of(&self, leg: &Leg) -> f64 {
@@ -63,6 +72,14 @@ impl Metering<'_> {
             _ => self.share,
         }
     }
+}
+
+/// The days between readings of one unit, each with the counter's hours a day.
+#[derive(Default)]
+struct Pieces {
+    legs: Vec<(Leg, f64)>,
+    /// Which legs make up each interval, and whether its hours found room in it.
+    intervals: Vec<(std::ops::Range<usize>, bool)>,
 }
 
 /// Hours that may find no room in an interval without its being wrong: a counter's rounding.
@@ -112,7 +129,7 @@ pub(super) fn curve_of(
                 }
             }
             intervals.sort_by_key(|interval| interval.from);
-            let mut pieces: Vec<(Vec<(Leg, f64)>, bool)> = Vec::with_capacity(intervals.len());
+            let mut pieces = Pieces::default();
             let mut at = unit_start;
             for interval in intervals {
                 let (first, last) = (interval.from.max(at), interval.to.min(unit_end));
@@ -121,12 +138,13 @@ pub(super) fn curve_of(
                 }
                 // A reading from before the fitting gives its share only.
                 let part = days_between(first, last) as f64 / days_between(interval.from, interval.to) as f64;
-                pieces.push(metering.spread(Interval { from: first, to: last, hours: interval.hours * part }));
+                metering.spread(Interval { from: first, to: last, hours: interval.hours * part }, &mut pieces);
                 at = last;
             }
-            let learned = learn(&pieces, of_all);
+            let learned = learn(&pieces.legs, of_all);
             at = unit_start;
-            for (piece, fits) in &pieces {
+            for (piece, fits) in &pieces.intervals {
+                let piece = &pieces.legs[piece.clone()];
                 let (Some((first, _)), Some((last, _))) = (piece.first(), piece.last()) else { continue };
                 outside(&metering, speed, pump, learned, at, plus_days(first.from, -1), &mut runs);
                 at = last.to;
@@ -155,10 +173,10 @@ pub(super) fn curve_of(
 }
 
 /// Learns from a unit's last 365 metered days.
-fn learn(pieces: &[(Vec<(Leg, f64)>, bool)], of_all: bool) -> Learned {
+fn learn(legs: &[(Leg, f64)], of_all: bool) -> Learned {
     let (mut days, mut counted) = (0.0, 0.0);
     let (mut days_with_program, mut counted_with_program, mut programmed) = (0.0, 0.0, 0.0);
-    for (leg, rate) in pieces.iter().rev().flat_map(|(piece, _)| piece.iter().rev()) {
+    for (leg, rate) in legs.iter().rev() {
         let take = leg.days().min(LEARNED_FROM_DAYS - days);
         if take <= 0.0 {
             break;

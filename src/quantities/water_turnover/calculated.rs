@@ -17,7 +17,6 @@ use crate::basis::{Basis, Figure};
 use crate::calendar::Month;
 use crate::hydraulics::{OperatingPoint, PumpCurve};
 use crate::quantities::spa_loop::{self, Fouling, NoFlow, SpaLoop};
-use crate::records::log::Quantity;
 use crate::records::pumps::Model;
 
 /// A flow that was calculated.
@@ -148,13 +147,9 @@ impl Flows<'_> {
 
     /// Matches the loop to the last measured flow of the pump that is there now.
     pub(super) fn calibrate(&self) -> Option<Calibration> {
-        let ([(_, run)], [filter]) = (self.filtering.as_slice(), self.spa.filters.as_slice()) else { return None };
+        let ([(_, run)], [readings]) = (self.filtering.as_slice(), self.readings.as_slice()) else { return None };
         let since = run.exchanges.last().copied().unwrap_or(run.start);
-        let row = self
-            .site
-            .readings_of(&filter.at, Quantity::Flow)
-            .filter(|r| r.day > since || (r.day == since && r.after))
-            .last()?;
+        let row = readings.last().filter(|r| r.day > since || (r.day == since && r.after))?;
         let rise = self.histories.first()?.rise_on(row.day, row.after).unwrap_or(0.0);
         let runs = self.runs(Month::of(row.day));
         let speed = runs.get(Self::longest(&runs)?)?.speed;
@@ -167,14 +162,18 @@ impl Flows<'_> {
     }
 
     /// The flow another model would give in this loop at the speed the pump now filters at longest, with the
-    /// filter as it was in a month or clean. `None` if it cannot be computed, or several pumps filter.
+    /// filter as it was in a month or clean. `None` if it cannot be computed. Where several pumps filter it is that of
+    /// all as they are, since which of them another model would stand for is not said.
     pub fn flow_with(&self, model: Option<&Model>, month: Month, clean: bool) -> Option<Figure> {
         self.point_with(model, month, clean).map(|(flow, _)| flow)
     }
 
     /// The same with the head of the pump at that flow, m.
     pub fn point_with(&self, model: Option<&Model>, month: Month, clean: bool) -> Option<(Figure, f64)> {
-        let [_] = self.filtering.as_slice() else { return None };
+        if self.filtering.len() > 1 {
+            let rise = if clean { 0.0 } else { self.rise(month).unwrap_or(0.0) };
+            return self.calculated(month, Some(rise)).ok().map(|c| (c.flow, c.head_m)).filter(|_| model.is_none());
+        }
         let runs = self.runs(month);
         let speed = runs.get(Self::longest(&runs)?)?.speed;
         let model = model.or_else(|| self.model_on(0, month.last()))?;

@@ -16,7 +16,7 @@ use crate::quantities::spa_loop::{self, SpaLoop};
 use crate::records::log::Quantity;
 use crate::records::pumps::{Model, Speeds};
 use crate::records::tubs::Speed;
-use crate::records::{Fleet, Pump, Site, Spa};
+use crate::records::{Filter, Fleet, Pump, ReadingRow, Site, Spa};
 
 /// A pump at one of the speeds it filters at, in a month.
 #[derive(Debug, Clone, Copy)]
@@ -54,6 +54,8 @@ pub struct Flows<'a> {
     /// Beside the spa's filters, what their gauges showed.
     pub histories: &'a [History],
     models: Vec<Vec<(NaiveDate, Option<&'a Model>)>>,
+    /// Beside the spa's filters, the flows read there, in order.
+    pub(super) readings: Vec<Vec<ReadingRow>>,
     pub(super) pipe: Option<SpaLoop>,
     pub(super) calibration: Option<Calibration>,
 }
@@ -75,8 +77,10 @@ impl<'a> Flows<'a> {
             .filter_map(|(pump, hours)| hours.as_ref().map(|h| (pump, h)))
             .collect();
         let models = filtering.iter().map(|(pump, _)| run_hours::models(fleet, site, pump)).collect();
-        let mut flows =
-            Self { fleet, site, spa, filtering, histories, models, pipe: SpaLoop::of(spa), calibration: None };
+        let of_filter = |filter: &Filter| site.readings_of(&filter.at, Quantity::Flow).copied().collect();
+        let readings = spa.filters.iter().map(of_filter).collect();
+        let pipe = SpaLoop::of(spa);
+        let mut flows = Self { fleet, site, spa, filtering, histories, models, readings, pipe, calibration: None };
         flows.calibration = flows.calibrate();
         flows
     }
@@ -97,8 +101,9 @@ impl<'a> Flows<'a> {
                 runs.push(only(Some(0.0)));
             }
             for speed in filters {
-                let hours = run.months.iter().find(|m| m.month == month && m.speed == speed);
-                runs.push(FilterRun { pump: index, speed, hours: hours.map_or(Some(0.0), |m| m.hours) });
+                let found = run.months.binary_search_by_key(&(month, speed), |m| (m.month, m.speed));
+                let hours = found.map_or(Some(0.0), |index| run.months[index].hours);
+                runs.push(FilterRun { pump: index, speed, hours });
             }
         }
         runs
@@ -192,9 +197,10 @@ impl<'a> Flows<'a> {
             return None;
         }
         let (mut sum, mut low, mut high, mut sources) = (0.0, 0.0, 0.0, Vec::new());
-        for filter in &self.spa.filters {
-            let rows: Vec<_> =
-                self.site.readings_of(&filter.at, Quantity::Flow).filter(|row| Month::of(row.day) == month).collect();
+        let (first, last) = (month.first(), month.last());
+        for (filter, all) in self.spa.filters.iter().zip(&self.readings) {
+            let begin = all.partition_point(|row| row.day < first);
+            let rows = &all[begin..all.partition_point(|row| row.day <= last)];
             if rows.is_empty() {
                 return None;
             }
@@ -210,10 +216,11 @@ impl<'a> Flows<'a> {
     /// The last measurement, if nothing has been cleaned or changed since.
     fn since_cleaning(&self, month: Month) -> Option<Figure> {
         let (mut sum, mut sources) = (0.0, Vec::new());
-        for (filter, history) in self.spa.filters.iter().zip(self.histories) {
-            let row = self.site.readings_of(&filter.at, Quantity::Flow).filter(|r| r.day <= month.last()).last()?;
+        let last = month.last();
+        for ((filter, history), all) in self.spa.filters.iter().zip(self.histories).zip(&self.readings) {
+            let row = all[..all.partition_point(|row| row.day <= last)].last()?;
             // Work of the same day comes after the reading, unless that says `after`.
-            let since = |day: NaiveDate| day <= month.last() && (day > row.day || (day == row.day && !row.after));
+            let since = |day: NaiveDate| day <= last && (day > row.day || (day == row.day && !row.after));
             let cleaned = history.cleans().iter().copied().any(since);
             let exchanged = self.filtering.iter().any(|(_, run)| run.exchanges.iter().copied().any(since));
             if cleaned || exchanged {

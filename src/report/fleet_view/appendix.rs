@@ -1,6 +1,6 @@
 //! A line a site.
 
-use super::{Given, SiteLine, decisions::mark};
+use super::{Given, SiteLine};
 use crate::report::fleet_state::Standing;
 use crate::report::format::{self, NOT_KNOWN};
 
@@ -31,7 +31,7 @@ fn line(given: &Given, standing: &Standing) -> SiteLine {
     let rows = site.spas.iter().flat_map(|spa| &spa.pumps).flat_map(|p| &p.hours).flat_map(|h| &h.months);
     let energy: Vec<f64> = rows.filter(|m| m.month == month).filter_map(|m| m.energy_kwh).collect();
     SiteLine {
-        mark: mark(standing.urgency()),
+        mark: standing.urgency().into(),
         word: standing.words().to_owned(),
         site: site.site.name.clone(),
         spas: site.spas.len().to_string(),

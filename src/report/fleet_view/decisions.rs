@@ -8,7 +8,7 @@ use crate::quantities::water_turnover::Verdict;
 use crate::report::fleet_state::{self, Standing};
 use crate::report::format;
 use crate::report::since;
-use crate::report::view::{Headline, Mark, State};
+use crate::report::view::{Headline, State};
 use crate::to_do::{ToDo, Urgency};
 
 /// Sites that are put up for a decision.
@@ -50,17 +50,7 @@ pub(super) fn state(given: &Given, standings: &[Standing]) -> State {
         1 => "One wear part is past its limit.".to_owned(),
         many => format!("{many} wear parts are past their limit."),
     });
-    State { mark: mark(worst), lead: fleet_state::sentence(standings), rest: rest.join(" ") }
-}
-
-pub(super) fn mark(urgency: Option<Urgency>) -> Mark {
-    match urgency {
-        Some(Urgency::DoNotUse) => Mark::DoNotUse,
-        Some(Urgency::ActNow) => Mark::ActNow,
-        Some(Urgency::Plan) => Mark::Plan,
-        Some(Urgency::Note) => Mark::Note,
-        None => Mark::None,
-    }
+    State { mark: worst.into(), lead: fleet_state::sentence(standings), rest: rest.join(" ") }
 }
 
 pub(super) fn numbers(given: &Given, standings: &[Standing]) -> Vec<Headline> {
@@ -210,7 +200,7 @@ fn decision(given: &Given, standing: &Standing) -> Decision {
     }
     let more = groups.len().saturating_sub(THINGS);
     Decision {
-        mark: mark(worst),
+        mark: worst.into(),
         mark_word: fleet_state::words(worst).to_owned(),
         site: standing.site.site.name.clone(),
         things: groups.iter().take(THINGS).map(|group| thing(given, standing, group)).collect(),

@@ -1,6 +1,7 @@
 //! What to carry for small fleets read from files, beside the same counted another way.
 
 use super::*;
+use crate::costs::outlook::FleetCosts;
 use crate::quantities::fleet_for_tests::{day, load_with};
 use crate::quantities::forecast_check::Checks;
 use crate::schedule::visits::{Plan, Take};
@@ -38,10 +39,16 @@ fn with_carry(lost_night: &str, fleet: &str, plan: &Plan, then: impl Fn(&FleetFi
     load_with(&files, "2026-10-31", |fleet, figures, as_of| {
         let of_site = crate::site::site_figures(fleet, figures.lives, figures.site, figures.spas, as_of);
         let month = Month::of(as_of);
-        let checks = Checks::default();
-        let lives = figures.lives;
-        let all =
-            FleetFigures { fleet, month, as_of, sites: vec![of_site], lives, checks: &checks, plan: plan.clone() };
+        let all = FleetFigures {
+            fleet,
+            month,
+            as_of,
+            sites: vec![of_site],
+            lives: figures.lives,
+            plan: plan.clone(),
+            checks: &Checks::default(),
+            costs: FleetCosts::default(),
+        };
         then(&all, carry(&all));
     });
 }

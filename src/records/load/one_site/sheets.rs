@@ -30,7 +30,7 @@ impl SiteReader<'_> {
                 return;
             }
         };
-        let (rows, problems) = readings::read_readings(&source.text, &self.shared.fleet.typed_units());
+        let (sheet, problems) = readings::read_readings(&source.text, &self.shared.fleet.typed_units());
         for problem in problems {
             let left_out = if problem.whole_file {
                 format!("the sheet {file} is left out")
@@ -50,8 +50,9 @@ impl SiteReader<'_> {
                 left_out: Some(left_out),
             });
         }
-        for row in rows {
-            site.readings.entry(row.at).or_default().push(ReadingRow {
+        let mut by_address: Vec<Vec<ReadingRow>> = vec![Vec::new(); sheet.addresses.len()];
+        for row in sheet.readings {
+            by_address[row.at as usize].push(ReadingRow {
                 value: row.value,
                 record: Record::Sheet(row.line),
                 day: row.day,
@@ -60,6 +61,7 @@ impl SiteReader<'_> {
                 quantity: row.quantity,
             });
         }
+        site.readings = sheet.addresses.into_iter().zip(by_address).filter(|(_, rows)| !rows.is_empty()).collect();
         // An address nothing stands at costs its rows, each told once with its first line.
         let known = check::addresses(site);
         let unknown: Vec<Address> = site.readings.keys().filter(|at| !known.contains(*at)).cloned().collect();

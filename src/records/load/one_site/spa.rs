@@ -1,6 +1,6 @@
 //! A spa of a site put together from what its site's file, its line of the sheet and its type say.
 
-use super::SiteReader;
+use super::{MOST_THINGS, SiteReader};
 use crate::address::{Address, Id};
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
 use crate::records::forms::{Fitted, Name};
@@ -16,7 +16,7 @@ impl SiteReader<'_> {
     pub(super) fn resolve_spa(
         &mut self,
         id: &Id,
-        spa: SpaFile,
+        mut spa: SpaFile,
         used_as: Option<Use>,
         files: &SiteFiles,
         source: &SourceText,
@@ -31,7 +31,17 @@ impl SiteReader<'_> {
                 ("sites.csv".to_owned(), None)
             }
         };
-        let of_type = spa.r#type.as_ref();
+        let of_type = spa.r#type.clone();
+        let of_type = of_type.as_ref();
+        let things = spa.filters.0.len() + spa.pumps.0.len() + spa.equipment.0.len();
+        if things > MOST_THINGS {
+            let (file, spot) = where_written(&format!("spas.{id}"));
+            let message = format!("`{at}` has {things} pumps, filters and equipment; a spa may have {MOST_THINGS}");
+            self.lose(file, spot, Rule::WrongValue, message, None, source);
+            spa.filters.0.truncate(1);
+            spa.pumps.0.truncate(1);
+            spa.equipment.0.truncate(1);
+        }
         let mut filters = Vec::new();
         for (id, filter) in spa.filters.0 {
             if filter.here == Some(false) {
