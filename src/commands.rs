@@ -1,12 +1,14 @@
 //! What the program does: one file a command, glue only.
 
 pub mod add;
+pub mod add_sheet;
 pub mod check;
 pub mod completions;
 pub mod demo;
 pub mod explain;
 pub mod man;
 pub mod new;
+pub mod quote;
 pub mod report;
 pub mod schema;
 pub mod swap;
@@ -25,6 +27,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
     let result = match &cli.command {
         Command::Check(arguments) => check::run(arguments, printer),
         Command::Report(arguments) => report::run(arguments, printer, stop),
+        Command::Quote(arguments) => quote::run(arguments, printer, stop),
         Command::Verify(arguments) => verify::run(arguments, printer),
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),

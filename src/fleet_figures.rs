@@ -4,6 +4,8 @@
 use chrono::NaiveDate;
 
 use crate::calendar::Month;
+use crate::costs::outlook::FleetCosts;
+use crate::quantities::forecast_check::Checks;
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::Fleet;
 use crate::schedule::visits::Plan;
@@ -22,6 +24,10 @@ pub struct FleetFigures<'a> {
     pub sites: Vec<SiteFigures<'a>>,
     /// What the lives of all sites say of each kind of part.
     pub lives: &'a FleetLives,
+    /// Past forecasts against what happened.
+    pub checks: &'a Checks,
     /// The planned visits.
     pub plan: Plan,
+    /// What it will cost, and which contracts pay.
+    pub costs: FleetCosts,
 }

@@ -27,6 +27,7 @@ pub mod stats;
 pub mod swap;
 pub mod tables;
 pub mod to_do;
+pub mod to_do_failures;
 pub mod units;
 pub mod usage;
 pub mod work_sheet;

@@ -24,6 +24,13 @@ impl Printer {
         let _ = writeln!(std::io::stdout().lock(), "{text}");
     }
 
+    /// A question, answered on the same line.
+    pub fn question(self, text: &str) {
+        let mut out = std::io::stderr().lock();
+        let _ = write!(out, "{text}");
+        let _ = out.flush();
+    }
+
     /// A line of how it goes: only on a terminal.
     pub fn progress(self, text: &str) {
         if self.terminal && self.saying.quiet == 0 {

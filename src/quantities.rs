@@ -2,6 +2,8 @@
 //! tables and no print.
 
 pub mod expected_failures;
+pub mod failed_together;
+pub mod failure_trends;
 pub mod failures;
 pub mod filters;
 #[cfg(test)]
@@ -10,9 +12,12 @@ pub mod forecast_check;
 pub mod hours_forecast;
 pub mod hours_spread;
 pub mod like_for_like;
+pub mod measured_trends;
+pub mod part_life_groups;
 pub mod part_life_model;
 pub mod part_lives;
 pub mod program;
+pub mod pump_differences;
 pub mod robust_slope;
 pub mod run_hours;
 pub mod spa_loop;
@@ -74,6 +79,29 @@ pub struct SpaFigures {
     pub pumps: Vec<PumpFigures>,
     /// How long its water took to compute, for who wants to know where a run's time goes; no figure depends on it.
     pub water_took: Duration,
+}
+
+impl SpaFigures {
+    /// A spa of which only the pumps are looked at.
+    pub fn of_pumps(at: Address, pumps: Vec<PumpFigures>) -> Self {
+        Self {
+            at,
+            water: water_turnover::Water {
+                months: Vec::new(),
+                missing: Vec::new(),
+                findings: Vec::new(),
+                model_error: None,
+                flow_when_fouled: None,
+            },
+            filters: Vec::new(),
+            ways_out: Vec::new(),
+            water_change: None,
+            balance: None,
+            tests: Vec::new(),
+            pumps,
+            water_took: Duration::ZERO,
+        }
+    }
 }
 
 /// Computes all of a site's figures up to the as-of day.

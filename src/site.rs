@@ -3,16 +3,21 @@
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
+use crate::costs::outlook::ExpectedYear;
 use crate::costs::{self, PlannedYear};
 use crate::diagnostic::Diagnostic;
 use crate::quantities::expected_failures::PumpOutlook;
-use crate::quantities::forecast_check::{self, ForecastCheck};
+use crate::quantities::failed_together::{self, Question};
+use crate::quantities::failure_trends::FailureTrends;
+use crate::quantities::forecast_check::{self, Checks, ForecastCheck, Held, What};
+use crate::quantities::measured_trends::{self, MeasuredTrend};
 use crate::quantities::part_life_model::{self, FleetLives};
 use crate::quantities::{self, SpaFigures, part_lives};
 use crate::records::load::{Shared, SiteFiles};
 use crate::records::{Fleet, Site};
 use crate::schedule::due;
 use crate::to_do::{self, ToDo};
+use crate::to_do_failures;
 
 /// A site with its figures at the as-of day.
 #[derive(Debug)]
@@ -25,13 +30,21 @@ pub struct SiteFigures<'a> {
     pub parts: Vec<due::PartDue<'a>>,
     /// The failures to expect of its pumps, in their order by spa; `None` = a pump's use is not known.
     pub pumps_to_come: Vec<(crate::address::Address, Option<PumpOutlook>)>,
+    /// What drifts of what is measured there.
+    pub trends: Vec<MeasuredTrend>,
+    /// What its failures ask.
+    pub questions: Vec<Question>,
     /// Its recurring tasks.
     pub tasks: Vec<due::TaskDue<'a>>,
     /// The planned year.
     pub year: PlannedYear,
+    /// What the coming twelve months may cost; `None` until they are drawn, or where no cost of labour is written.
+    pub expected_year: Option<ExpectedYear>,
     /// Past forecasts of hours against what happened; empty until they are asked for, since eight forecasts a pump
     /// are made for them.
     pub forecast_checks: Vec<ForecastCheck>,
+    /// How often the ranges of the whole fleet's past forecasts held.
+    pub held: Vec<(What, Held)>,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
     /// What the lives of all sites say of each kind of part.
@@ -48,7 +61,10 @@ pub fn site_figures<'a>(
     spas: &'a [SpaFigures],
     as_of: NaiveDate,
 ) -> SiteFigures<'a> {
-    let parts = due::parts_due(fleet, lives, spas, part_lives::parts_in_service(fleet, site, spas, as_of), as_of);
+    let positions = part_lives::part_positions(fleet, site, spas, as_of);
+    let parts = due::parts_due(fleet, lives, spas, part_lives::in_service(site, &positions, as_of), as_of);
+    let questions = failed_together::questions(site, spas, &positions, lives, as_of);
+    let trends = measured_trends::measured_trends(fleet, site, spas, as_of);
     let pumps_to_come = spas
         .iter()
         .flat_map(|spa| &spa.pumps)
@@ -59,8 +75,25 @@ pub fn site_figures<'a>(
         .collect();
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
-    let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    SiteFigures { site, spas, parts, pumps_to_come, tasks, year, forecast_checks: Vec::new(), to_do, lives, as_of }
+    let mut to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
+    to_do.extend(to_do_failures::to_do(site, spas, lives, &parts, &trends, &questions, as_of));
+    to_do::sort(&mut to_do);
+    SiteFigures {
+        site,
+        spas,
+        parts,
+        pumps_to_come,
+        trends,
+        questions,
+        tasks,
+        year,
+        expected_year: None,
+        forecast_checks: Vec::new(),
+        held: Vec::new(),
+        to_do,
+        lives,
+        as_of,
+    }
 }
 
 /// Reads a site as it was known on a day and computes the figures of its spas.
@@ -77,7 +110,9 @@ pub fn read(shared: &Shared, files: &SiteFiles, as_of: NaiveDate) -> Result<(Sit
 pub fn fleet_lives(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: NaiveDate) -> FleetLives {
     let gathered: Vec<_> =
         sites.par_iter().map(|(site, spas)| part_life_model::site_lives(fleet, site, spas, as_of)).collect();
-    FleetLives::new(fleet, sites.iter().map(|(site, _)| site).zip(gathered), as_of)
+    let mut lives = FleetLives::new(fleet, sites.iter().map(|(site, _)| site).zip(gathered), as_of);
+    lives.trends = FailureTrends::of_sites(sites.iter().map(|(site, spas)| (site, spas.as_slice())));
+    lives
 }
 
 impl SiteFigures<'_> {
@@ -85,6 +120,14 @@ impl SiteFigures<'_> {
     #[must_use]
     pub fn with_forecast_checks(mut self, fleet: &Fleet) -> Self {
         self.forecast_checks = forecast_check::checks(fleet, self.site, self.spas, self.as_of);
+        self
+    }
+
+    /// With what the past forecasts of the whole fleet came to.
+    #[must_use]
+    pub fn with_checks(mut self, of_pumps: &[ForecastCheck], all: &Checks) -> Self {
+        self.forecast_checks = of_pumps.to_vec();
+        self.held.clone_from(&all.held);
         self
     }
 

@@ -4,10 +4,16 @@
 //! values and by simulation. Ages are in one unit a sample, hours or days, and so are the results.
 
 pub mod counts;
+pub mod decision;
 pub mod posterior;
+pub mod random;
+pub mod recurrence;
+pub mod renewal_path;
 pub mod renewals;
 pub mod replacement;
+pub mod stock;
 pub mod survival;
+pub mod trend;
 pub mod weibull;
 
 /// How a life ended, at ages in one unit.
@@ -81,5 +87,9 @@ pub(crate) fn falling_root(mut low: f64, mut high: f64, function: impl Fn(f64) -
 mod count_tests;
 #[cfg(test)]
 mod coverage;
+#[cfg(test)]
+mod decision_tests;
+#[cfg(test)]
+mod recurrence_tests;
 #[cfg(test)]
 mod tests;

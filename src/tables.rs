@@ -4,8 +4,13 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod carry;
+mod costs;
+mod forecast_check;
+mod measured_trends;
 mod part_lives;
 mod pump_failures;
+pub mod quoted;
 mod visits;
 
 use chrono::NaiveDate;
@@ -158,7 +163,7 @@ type OfSites = fn(&[SiteFigures]) -> Result<Table, TableError>;
 
 /// The tables that are put together from some sites after the others.
 const OF_SITES: [OfSites; 8] =
-    [run_hours, hours_forecast, water_turnover, filters, water_tests, parts, forecast_check, to_do];
+    [run_hours, hours_forecast, water_turnover, filters, water_tests, parts, measured_trends::measured_trends, to_do];
 
 /// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow
 /// whatever the size of the fleet.
@@ -202,10 +207,16 @@ pub fn tables<E: From<TableError> + Send>(
         .flatten()
         .collect();
     let sites = figures.sites.as_slice();
+    let units = crate::costs::year::minor_units(&figures.fleet.settings.currency.0);
     let of_fleet = [
         part_lives::part_lives(figures.lives)?,
+        carry::carry(figures)?,
         pump_failures::pump_failures(sites, figures.lives)?,
+        pump_failures::failure_costs(sites, figures.lives)?,
         visits::visits(&figures.plan)?,
+        costs::costs(&figures.costs, units)?,
+        costs::contracts(&figures.costs, units)?,
+        forecast_check::forecast_check(sites, figures.checks)?,
     ];
     // A table of a header alone would look like a mistake.
     for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {
@@ -218,7 +229,7 @@ pub fn tables<E: From<TableError> + Send>(
 }
 
 /// The order in which the tables are shown; one that is not named comes first and is put here.
-const ORDER: [&str; 15] = [
+const ORDER: [&str; 16] = [
     "run_hours",
     "hours_forecast",
     "water_turnover",
@@ -227,6 +238,7 @@ const ORDER: [&str; 15] = [
     "parts",
     "part_lives",
     "pump_failures",
+    "failure_costs",
     "measured_trends",
     "visits",
     "carry",
@@ -462,31 +474,6 @@ fn parts(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("life_used_low", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.low), 4)),
             ("life_used_high", |r| Cell::rounded(r.row.1.as_ref().map(|f| f.high), 4)),
             ("source", |r| Cell::text(figures::source_text(&r.row.0.sources))),
-        ],
-    )
-}
-
-fn forecast_check(sites: &[SiteFigures]) -> Result<Table, TableError> {
-    let rows: Vec<_> = sites
-        .iter()
-        .flat_map(|site| {
-            site.forecast_checks.iter().map(move |row| Of { site: site.site.id.as_str(), at: &row.at, row })
-        })
-        .collect();
-    table(
-        "forecast_check",
-        &rows,
-        &[
-            ("made_on", |r| Cell::date(Some(r.row.made_on))),
-            ("horizon_months", |r| Cell::Count(Some(i64::from(r.row.horizon_months)))),
-            ("scope", |_| Cell::text("pump")),
-            ("id", |r| Cell::text(format_args!("{}/{}", r.site, r.at))),
-            ("what", |_| Cell::text("hours")),
-            ("expected", |r| Cell::rounded(Some(r.row.expected), 2)),
-            ("low", |r| Cell::rounded(Some(r.row.low), 2)),
-            ("high", |r| Cell::rounded(Some(r.row.high), 2)),
-            ("observed", |r| Cell::rounded(Some(r.row.observed), 2)),
-            ("inside", |r| Cell::Count(Some(i64::from(r.row.inside())))),
         ],
     )
 }

@@ -7,9 +7,9 @@ use crate::address::Address;
 use crate::basis::Source;
 use crate::calendar::{self, Month, days_between, plus_days};
 use crate::quantities::SpaFigures;
-use crate::quantities::failures::{LEAST_FAILURES, Trend};
 use crate::quantities::water_tests::TestVerdict;
 use crate::quantities::water_turnover::Verdict;
+use crate::records::fleet::ReportsFor;
 use crate::records::log::Quantity;
 use crate::records::{Fleet, Site};
 use crate::report::format;
@@ -69,7 +69,7 @@ const SUCTION_COVER: &str = "suction_cover";
 /// Days before its due date from which a part is on the list.
 const PART_SOON_DAYS: i64 = 90;
 
-/// Everything to do at a site, the most urgent first.
+/// Everything to do at a site but what its failures and drifts ask for, in no order.
 pub fn to_do(
     fleet: &Fleet,
     site: &Site,
@@ -83,15 +83,18 @@ pub fn to_do(
     tests(fleet, spas, as_of, &mut all);
     filters(fleet, spas, tasks, as_of, &mut all);
     parts_to_do(parts, as_of, &mut all);
-    failures(spas, &mut all);
     tasks_to_do(tasks, as_of, &mut all);
     gaps(site, spas, as_of, &mut all);
-    left_at_visits(site, &mut all);
+    left_at_visits(fleet, site, &mut all);
+    all
+}
+
+/// Puts the most urgent first.
+pub fn sort(all: &mut [ToDo]) {
     all.sort_by(|a, b| {
         let key = |t: &ToDo| (t.urgency, t.due.unwrap_or(NaiveDate::MAX), t.at.clone(), t.reason);
         key(a).cmp(&key(b))
     });
-    all
 }
 
 fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
@@ -354,32 +357,6 @@ pub fn not_fitted(left: &NotFitted) -> ToDo {
         source: None,
     }
 }
-
-fn failures(spas: &[SpaFigures], all: &mut Vec<ToDo>) {
-    for pump in spas.iter().flat_map(|s| &s.pumps) {
-        if pump.failures.trend != Trend::Worsening || pump.failures.incidents.len() < LEAST_FAILURES {
-            continue;
-        }
-        let incidents = &pump.failures.incidents;
-        let (Some(first), Some(last)) = (incidents.first(), incidents.last()) else { continue };
-        all.push(ToDo {
-            urgency: Urgency::ActNow,
-            at: Some(pump.at.clone()),
-            reason: "failing-more-often",
-            what: "find out why it keeps failing".to_owned(),
-            says: format!(
-                "{} failures since {}, the last on {}, and they come closer together.",
-                incidents.len(),
-                calendar::in_words(first.day),
-                calendar::in_words(last.day)
-            ),
-            if_left: "more failures are to be expected, each with a call-out".to_owned(),
-            due: None,
-            source: Some(last.source.clone()),
-        });
-    }
-}
-
 fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     for task in tasks {
         let Some(due) = task.due else { continue };
@@ -493,7 +470,9 @@ fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>)
     }
 }
 
-fn left_at_visits(site: &Site, all: &mut Vec<ToDo>) {
+fn left_at_visits(fleet: &Fleet, site: &Site, all: &mut Vec<ToDo>) {
+    // Notes are the office's own.
+    let office = fleet.settings.reports_for == ReportsFor::Office;
     let known = crate::records::check::addresses(site);
     let Some((_, newest)) = site.visits.last() else { return };
     let recent = plus_days(newest.date.0, -60);
@@ -513,7 +492,10 @@ fn left_at_visits(site: &Site, all: &mut Vec<ToDo>) {
                 at: Some(left.at.clone()),
                 reason: "left-at-visit",
                 what: if quote { "left at a visit, to be quoted" } else { "left at a visit" }.to_owned(),
-                says: format!("Seen on {}.", calendar::in_words(visit.date.0)),
+                says: match left.note.as_ref().filter(|_| office) {
+                    Some(note) => format!("Seen on {}: “{}”", calendar::in_words(visit.date.0), note.0.trim()),
+                    None => format!("Seen on {}.", calendar::in_words(visit.date.0)),
+                },
                 if_left: String::new(),
                 due: None,
                 source: Some(site.source(&format!("log[{index}].left[{item}]"))),

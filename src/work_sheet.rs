@@ -8,12 +8,16 @@ use chrono::NaiveDate;
 
 use crate::address::{Address, Id};
 use crate::calendar;
+use crate::output::sha256;
 use crate::records::log::Quantity;
 use crate::records::{Fleet, Pump, Site, Spa};
 use crate::schedule::visits::{Plan, Visit, VisitTask, Work};
 
 /// Work sheets are made for the visits of so many days; the next one always has one.
 pub const SHEET_DAYS: i64 = 56;
+/// Blanks up to which each renewal has some for what was found, how a part looked that was not renewed, and until when it
+/// is put off. With more the sheet has what must be said of each, and the rest goes into the note.
+pub const FULL_BLANKS: usize = 45;
 /// A quantity that was read within so many days is asked for again.
 const READ_LATELY: i64 = 400;
 
@@ -35,7 +39,9 @@ pub struct Blank {
 pub enum Kind {
     /// A number.
     Number,
-    /// Words.
+    /// A word or two.
+    Word,
+    /// Words, which take the rest of a line.
     Words,
     /// A day.
     Day,
@@ -87,6 +93,30 @@ pub struct Sheet<'a> {
     pub leaving: Vec<Blank>,
 }
 
+impl Sheet<'_> {
+    /// Four signs that tell this list of blanks from another under the same visit's name: plans change with bookings and
+    /// people after a sheet is printed.
+    pub fn mark(&self) -> String {
+        let asked = |all: &[Asked]| -> Vec<String> {
+            all.iter()
+                .flat_map(|asked| asked.blanks.iter().map(|blank| format!("{}/{}", asked.at, blank.key)))
+                .collect()
+        };
+        let plain = |blanks: &[Blank]| blanks.iter().map(|blank| blank.key.clone()).collect::<Vec<_>>();
+        let jobs = self.jobs.iter().flat_map(|job| {
+            let tick = |blank: &Blank| if let Kind::Tick(value) = &blank.kind { value.clone() } else { String::new() };
+            job.blanks.iter().map(move |blank| format!("{}/{}{}", job.task.at, blank.key, tick(blank)))
+        });
+        let mut all = vec![self.visit.date.to_string()];
+        all.extend(plain(&self.arriving));
+        all.extend(asked(&self.readings));
+        all.extend(jobs);
+        all.extend(asked(&self.after));
+        all.extend(plain(&self.leaving));
+        sha256(all.join("\n").as_bytes()).chars().take(4).collect()
+    }
+}
+
 /// The visits of a site that have sheets: the coming eight weeks', the next one at least.
 pub fn coming<'a>(plan: &'a Plan, site: &'a Id, as_of: NaiveDate) -> Vec<&'a Visit> {
     let end = calendar::plus_days(as_of, SHEET_DAYS);
@@ -108,13 +138,31 @@ pub fn sheet<'a>(fleet: &Fleet, site: &Site, visit: &'a Visit) -> Sheet<'a> {
     let arriving = vec![
         Blank { filled: Some(visit.date.to_string()), ..blank("date", Kind::Day) },
         blank("time", Kind::Time),
-        Blank { filled: visit.technician.as_ref().map(Id::to_string), ..blank("by", Kind::Words) },
-        Blank { filled: Some("planned".to_owned()), ..blank("why", Kind::Words) },
+        Blank { filled: visit.technician.as_ref().map(Id::to_string), ..blank("by", Kind::Word) },
+        Blank { filled: Some("planned".to_owned()), ..blank("why", Kind::Word) },
     ];
     let drained = site.closed.iter().any(|season| season.drained && (season.from..=season.to).contains(&visit.date));
-    let readings = site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
-    let jobs: Vec<Job> = visit.tasks.iter().map(|task| Job { task, blanks: job_blanks(task) }).collect();
-    Sheet { visit, arriving, readings, after: after(fleet, site, visit, drained), jobs, leaving: leaving(visit) }
+    let mut readings: Vec<Asked> =
+        site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
+    let mut after = after(fleet, site, visit, drained);
+    let jobs = |full: bool| -> Vec<Job> {
+        visit.tasks.iter().map(|task| Job { task, blanks: job_blanks(task, full) }).collect()
+    };
+    let leaving = leaving(visit);
+    let mut all = jobs(true);
+    let count = |blanks: &[Asked]| blanks.iter().map(|asked| asked.blanks.len()).sum::<usize>();
+    let of_jobs: usize = all.iter().map(|job| job.blanks.len()).sum();
+    if arriving.len() + count(&readings) + of_jobs + count(&after) + leaving.len() > FULL_BLANKS {
+        all = jobs(false);
+        // On a crowded sheet what is read again stands beside what was read first.
+        for asked in std::mem::take(&mut after) {
+            match readings.iter_mut().find(|there| there.at == asked.at) {
+                Some(there) => there.blanks.extend(asked.blanks),
+                None => readings.push(asked),
+            }
+        }
+    }
+    Sheet { visit, arriving, readings, jobs: all, after, leaving }
 }
 
 fn blank(key: &str, kind: Kind) -> Blank {
@@ -182,8 +230,9 @@ fn counters(site: &Site, pump: &Pump) -> Vec<Quantity> {
     if found.is_empty() && pump.meter.is_some() { vec![Quantity::Hours] } else { found }
 }
 
-fn job_blanks(task: &VisitTask) -> Vec<Blank> {
+fn job_blanks(task: &VisitTask, full: bool) -> Vec<Blank> {
     match &task.work {
+        Work::Renew(part) if !full => vec![blank(&format!("renewed.{part}"), Kind::OneOf(BECAUSE))],
         Work::Renew(part) => vec![
             blank(&format!("renewed.{part}"), Kind::OneOf(BECAUSE)),
             blank(&format!("renewed.{part}.found"), Kind::Words),
@@ -235,9 +284,9 @@ fn leaving(visit: &Visit) -> Vec<Blank> {
     let used = numbers.into_iter().map(|number| blank(&format!("used.{number}"), Kind::Number));
     let mut blanks = vec![Blank { unit: "h", ..blank("labour", Kind::Number) }];
     blanks.extend(used);
-    blanks.extend([blank("left.at", Kind::Words), blank("left", Kind::Words), blank("note", Kind::Words)]);
+    blanks.extend([blank("left.at", Kind::Word), blank("left", Kind::Words), blank("note", Kind::Words)]);
     blanks
 }
 
 #[cfg(test)]
-mod tests;
+pub(crate) mod tests;

@@ -4,4 +4,6 @@ mod demo;
 mod findings;
 mod hostile;
 mod publishing;
+mod quotes;
 mod unattended;
+mod work_sheets;

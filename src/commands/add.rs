@@ -6,7 +6,7 @@ use std::path::Path;
 use crate::address::{Address, Id};
 use crate::calendar;
 use crate::cli::Add;
-use crate::commands::{Failure, failure, load};
+use crate::commands::{Failure, add_sheet, failure, load};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::output;
 use crate::printer::{Printer, count};
@@ -58,19 +58,27 @@ pub enum Added {
 /// # Errors
 /// If nothing was written: an argument that cannot be meant, or a file that cannot be read or written.
 pub fn run(arguments: &Add, printer: Printer) -> Result<u8, Failure> {
-    let wanted =
-        Wanted { date: arguments.date.clone(), at: vec![(arguments.address.clone(), arguments.values.clone())] };
-    match add(&arguments.fleet, &[wanted], printer)? {
-        Added::NoFleet => Ok(2),
+    if let Some(sheet) = &arguments.sheet {
+        return add_sheet::run(arguments, sheet, printer);
+    }
+    let address = arguments.address.clone().unwrap_or_default();
+    let wanted = Wanted { date: arguments.date.clone(), at: vec![(address, arguments.values.clone())] };
+    Ok(tell(add(&arguments.fleet, &[wanted], printer)?, printer))
+}
+
+/// Says what came of it, and gives the exit status.
+pub(super) fn tell(added: Added, printer: Printer) -> u8 {
+    match added {
+        Added::NoFleet => 2,
         Added::Refused { found, what } => {
             printer.diagnostics(&found);
             printer.summary(&format!("{}; {what} is as it was", count(&found)));
-            Ok(2)
+            2
         }
         Added::Written { files, warnings } => {
             printer.diagnostics(&warnings);
             printer.summary(&format!("added to {}", files.join(", ")));
-            Ok(0)
+            0
         }
     }
 }
@@ -367,7 +375,9 @@ mod tests {
     fn add(folder: &Path, address: &str, values: &[&str], date: Option<&str>) -> Result<u8, String> {
         let saying = crate::cli::Saying { quiet: 2, verbose: 0, format: crate::cli::Format::Short };
         let arguments = Add {
-            address: address.to_owned(),
+            address: Some(address.to_owned()),
+            sheet: None,
+            month: None,
             values: values.iter().map(|v| (*v).to_owned()).collect(),
             fleet: folder.to_path_buf(),
             date: date.map(str::to_owned),

@@ -11,20 +11,26 @@ use rayon::prelude::*;
 use crate::calendar::{self, Month};
 use crate::cli::{Pdf, Report};
 use crate::commands::{Failure, failure};
+use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
 use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
-use crate::quantities::{self, SpaFigures};
+use crate::quantities::{self, SpaFigures, forecast_check};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::{Folder, LARGEST_SHEET};
-use crate::report::index;
+use crate::report;
+use crate::report::document::Problem;
+use crate::report::fleet;
+use crate::report::own_templates;
 use crate::report::site::{Made, Maker, Numbers};
+use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
+use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables::{self, Table, TableError};
@@ -77,11 +83,21 @@ pub fn run(arguments: &Report, printer: Printer, stop: &Stop) -> Result<u8, Fail
             }
         }
     }
+    let (templates, own) = own_templates::templates(arguments.templates.as_deref()).map_err(Failure::new)?;
     let typesetter = renderer.as_ref().map(|r| r as &dyn Typesetter);
     let mut status = 0;
     let mut month = first;
     while month <= last {
-        let run = Run { shared: &shared, as_of: month.last(), month, printer, stop, force: arguments.force };
+        let run = Run {
+            shared: &shared,
+            as_of: month.last(),
+            month,
+            printer,
+            stop,
+            force: arguments.force,
+            templates: &templates,
+            own_templates: &own,
+        };
         status = status.max(run.month(&arguments.out, &output, typesetter, left_out.clone())?);
         month = month.plus(1);
     }
@@ -97,6 +113,9 @@ struct Run<'a> {
     stop: &'a Stop,
     /// Whether everything is made anew, whatever was made before.
     force: bool,
+    templates: &'a Templates,
+    /// Digests of the user's own templates.
+    own_templates: &'a [FileDigest],
 }
 
 /// What a run has to account for in its manifest.
@@ -125,7 +144,8 @@ impl Run<'_> {
         let inputs = self.inputs();
         let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
         let month = self.month.to_string();
-        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &inputs);
+        let made_of: Vec<FileDigest> = inputs.iter().chain(self.own_templates).cloned().collect();
+        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &made_of);
         self.printer.stage("digests", clock);
         if !self.force
             && left_out.is_empty()
@@ -208,12 +228,9 @@ impl Run<'_> {
         let clock = Instant::now();
         let mut figures: Vec<SiteFigures> = sites
             .par_iter()
-            .map(|(site, spas)| {
-                site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of)
-                    .with_forecast_checks(&self.shared.fleet)
-            })
+            .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
-        self.printer.stage("due, to-do and past forecasts", clock);
+        self.printer.stage("due and to-do", clock);
         let clock = Instant::now();
         let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
         for not_fitted in &plan.not_fitted {
@@ -223,6 +240,20 @@ impl Run<'_> {
             }
         }
         self.printer.stage("visits", clock);
+        let clock = Instant::now();
+        let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
+        let mut figures: Vec<SiteFigures> = figures
+            .into_iter()
+            .zip(&checks.pumps)
+            .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
+            .collect();
+        self.printer.stage("past forecasts", clock);
+        let clock = Instant::now();
+        let costs = outlook::outlook(&self.shared.fleet, &figures, &plan, &lives, self.as_of);
+        for site in &mut figures {
+            site.expected_year = costs.twelve_months.get(&site.site.id).cloned();
+        }
+        self.printer.stage("costs", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
@@ -238,8 +269,10 @@ impl Run<'_> {
             month: self.month,
             as_of: self.as_of,
             plan,
+            costs,
             sites: figures,
             lives: &lives,
+            checks: &checks,
         };
         let all_tables = write_tables(&part, &figures)?;
         self.printer.stage("tables", clock);
@@ -253,14 +286,19 @@ impl Run<'_> {
         self.interrupted()?;
         self.printer.stage("workbook", clock);
         let clock = Instant::now();
-        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
+        let templates = self.templates;
+        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
+        let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()
             .zip(&previous)
             .map(|(site, previous)| {
                 self.interrupted()?;
-                let made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                let mut made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                if let Some(typesetter) = typesetter {
+                    sheets.make(&part, site, typesetter, &mut made.problems).map_err(Failure::new)?;
+                }
                 self.printer.progress(&format!("{}: {}", site.site.id, made.in_words()));
                 Ok(made)
             })
@@ -268,29 +306,36 @@ impl Run<'_> {
         // Interrupted wins over what it caused: the status then says so.
         self.interrupted()?;
         let of_records = left_out.len();
+        let mut problems = Vec::new();
         for made in made {
-            let made = made?;
-            for problem in made.problems {
-                self.printer.problem(&format!(
-                    "{}{}",
-                    if problem.costs { "error: " } else { "warning: " },
-                    problem.text
-                ));
-                if problem.costs {
-                    left_out.push(problem.text);
-                }
-            }
+            problems.extend(made?.problems);
         }
+        if let Some(typesetter) = typesetter {
+            problems.extend(report::statement::make(&figures, &part, typesetter, templates).map_err(Failure::new)?);
+            self.interrupted()?;
+        }
+        self.tell(problems, &mut left_out);
         self.printer.stage("documents", clock);
         let clock = Instant::now();
-        let page = index::view(&figures, &part.files(), &left_out);
-        let page = maker.templates().render_index(&page).map_err(Failure::new)?;
-        part.write("index.html", page.as_bytes()).map_err(Failure::new)?;
-        self.printer.stage("page", clock);
+        let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
+        self.interrupted()?;
+        self.tell(problems, &mut left_out);
+        self.printer.stage("report and page of the fleet", clock);
         // What the renderer failed at may go well the next time, so the next run is not to think it was done.
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
         self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
+    }
+
+    /// Tells of problems; what cost a document counts as left out.
+    fn tell(&self, problems: Vec<Problem>, left_out: &mut Vec<String>) {
+        for problem in problems {
+            let kind = if problem.costs { "error: " } else { "warning: " };
+            self.printer.problem(&format!("{kind}{}", problem.text));
+            if problem.costs {
+                left_out.push(problem.text);
+            }
+        }
     }
 
     /// The figures of the month before, for the numbers of page one.
@@ -305,16 +350,15 @@ impl Run<'_> {
             })
             .collect();
         let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
-        before
-            .par_iter()
-            .map(|(site, spas)| {
-                if site.spas.is_empty() {
-                    return None;
-                }
-                let figures = site::site_figures(&self.shared.fleet, &lives, site, spas, as_of);
-                Some(Numbers::of(&figures))
-            })
-            .collect()
+        let fleet = &self.shared.fleet;
+        let mut figures: Vec<SiteFigures> =
+            before.par_iter().map(|(site, spas)| site::site_figures(fleet, &lives, site, spas, as_of)).collect();
+        let plan = visits::plan(fleet, &figures, as_of);
+        let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
+        for (site, expected) in figures.iter_mut().zip(costs) {
+            site.expected_year = expected;
+        }
+        figures.iter().map(|site| (!site.site.spas.is_empty()).then(|| Numbers::of(site))).collect()
     }
 
     /// The digests of every file of the fleet that may be read.

@@ -10,9 +10,10 @@
 
 use std::collections::BTreeMap;
 
+use crate::address::Id;
 use crate::quantities::PumpFigures;
 use crate::quantities::failures::Failures;
-use crate::quantities::part_life_model::{FleetLives, KindModel};
+use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::part_lives::PartInService;
 use crate::records::upkeep::Clock;
 use crate::stats::counts::{self, Gamma, count_quantiles};
@@ -45,10 +46,34 @@ pub struct PartOutlook {
     pub expected: f64,
 }
 
+/// What a part is exposed to from the as-of day on, on its clock.
+#[derive(Debug, Clone, Copy)]
+pub struct Exposure<'a> {
+    /// To the end that is asked for.
+    pub further: f64,
+    /// Up to each planned renewal before it, in rising order.
+    pub planned: &'a [f64],
+}
+
 /// The distributions that a kind's posterior is asked at, each with its renewal function over a year.
 #[derive(Debug, Clone)]
 pub struct KindOutlook {
     nodes: Vec<(Renewals, f64)>,
+}
+
+/// The age of a part on its clock.
+#[derive(Debug, Clone, Copy)]
+enum Age {
+    /// It is sound at it.
+    Sound(f64),
+    /// It was seen failed and has not been renewed.
+    Failed,
+}
+
+impl Age {
+    fn of(part: &PartInService, age: f64) -> Self {
+        if part.seen_failed.is_some() { Self::Failed } else { Self::Sound(age) }
+    }
 }
 
 impl KindOutlook {
@@ -62,8 +87,28 @@ impl KindOutlook {
         Self { nodes }
     }
 
-    fn outlooks<'a>(&'a self, age: f64, further: f64, planned: &'a [f64]) -> impl Iterator<Item = (Outlook, f64)> + 'a {
-        self.nodes.iter().map(move |(node, weight)| (node.outlook(age, further, planned), *weight))
+    /// What each distribution makes of an exposure, for a pump whose rate may be a factor of the kind's.
+    fn outlooks<'a>(
+        &'a self,
+        age: Age,
+        further: f64,
+        planned: &'a [f64],
+        factor: Option<Gamma>,
+    ) -> impl Iterator<Item = (Outlook, f64)> + 'a {
+        self.nodes.iter().map(move |(node, weight)| {
+            let Age::Sound(age) = age else { return (node.failed(further), *weight) };
+            let Some(factor) = factor else { return (node.outlook(age, further, planned), *weight) };
+            // The chance of outliving goes with the power of the factor, counts with the factor, and what is not
+            // known of the factor spreads them.
+            let (mean, of) = (factor.mean(), node.outlook(age, further, planned));
+            let pairs = (of.square - of.mean) * mean * mean;
+            let outlook = Outlook {
+                chance: -(mean * (-of.chance).ln_1p()).exp_m1(),
+                mean: mean * of.mean,
+                square: mean * of.mean + pairs + (mean * of.mean).powi(2) / factor.shape,
+            };
+            (outlook, *weight)
+        })
     }
 }
 
@@ -201,9 +246,16 @@ impl Tally {
         ExpectedFailures { expected: mean, low, high }
     }
 
-    fn add_part(&mut self, key: (usize, usize), outlook: &KindOutlook, age: f64, further: f64, planned: &[f64]) {
+    fn add_part(
+        &mut self,
+        key: (usize, usize),
+        outlook: &KindOutlook,
+        (age, further): (Age, f64),
+        planned: &[f64],
+        factor: Option<Gamma>,
+    ) {
         let kind = self.kinds.entry(key).or_insert(KindTally { means: [0.0; NODES], within: 0.0 });
-        for ((outlook, weight), sum) in outlook.outlooks(age, further, planned).zip(&mut kind.means) {
+        for ((outlook, weight), sum) in outlook.outlooks(age, further, planned, factor).zip(&mut kind.means) {
             *sum += outlook.mean;
             kind.within += weight * (outlook.square - outlook.mean * outlook.mean);
         }
@@ -243,30 +295,69 @@ impl FleetLives {
     /// planned exposures in rising order unless it has failed by then.
     pub fn outlook_with(&self, part: &PartInService, age: f64, further: f64, planned: &[f64]) -> Option<PartOutlook> {
         let (_, outlook) = self.outlook_of(part)?;
+        let factor = self.pumps.factor(&part.site, &part.at);
         let (mut chance, mut expected) = (0.0, 0.0);
-        for (of_node, weight) in outlook.outlooks(age, further, planned) {
+        for (of_node, weight) in outlook.outlooks(Age::of(part, age), further, planned, factor) {
             chance += weight * of_node.chance;
             expected += weight * of_node.mean;
         }
         (chance.is_finite() && expected.is_finite()).then_some(PartOutlook { chance, expected })
     }
 
+    /// Failures expected of a part's place within an exposure, under each of the distributions its kind may have, whose
+    /// weights are [`Self::weights_of`] it; `None` = nothing is known of its lives, or its use is not known. Of a part
+    /// of unknown age, the age is the least that the records allow.
+    pub fn means_of(&self, part: &PartInService, exposure: &Exposure) -> Option<Vec<f64>> {
+        let (_, outlook) = self.outlook_of(part)?;
+        let age = match self.kind(part.id)?.clock {
+            Clock::Age => part.age_days.unwrap_or(part.least_days) as f64,
+            Clock::Hours => part.age_hours.unwrap_or(part.least_hours),
+        };
+        let factor = self.pumps.factor(&part.site, &part.at);
+        let outlooks = outlook.outlooks(age, exposure.further, exposure.planned, factor);
+        let means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
+        means.iter().all(|mean| mean.is_finite()).then_some(means)
+    }
+
+    /// How far each of the distributions that a kind of part may have is believed; they add up to one. Empty: nothing is
+    /// known of its lives.
+    pub fn weights_of(&self, kind: &Id) -> Vec<f64> {
+        let outlook = self.kind(kind).and_then(|kind| kind.outlook.as_ref());
+        outlook.map_or_else(Vec::new, |outlook| outlook.nodes.iter().map(|(_, weight)| *weight).collect())
+    }
+
     /// What is expected of a pump in the coming twelve months, from its parts in service; `None` = its use
     /// to come is not known. Of a part of unknown age, the age is the least that the records allow.
     pub fn pump_outlook(&self, pump: &PumpFigures, parts: &[&PartInService]) -> Option<PumpOutlook> {
-        let hours_to_come = pump.forecast.as_ref()?.year();
+        let parts: Vec<_> = parts.iter().map(|part| (*part, Vec::new())).collect();
+        let tally = self.pump_tally(pump, &parts, pump.forecast.as_ref()?.year(), DAYS);
+        Some(PumpOutlook { failures: tally.expected(self), tally })
+    }
+
+    /// What adds up of a pump's failures over some hours and days to come. Each part comes with the exposures,
+    /// on its clock and in rising order, after which it is renewed unless it has failed by then.
+    pub fn pump_tally(
+        &self,
+        pump: &PumpFigures,
+        parts: &[(&PartInService, Vec<f64>)],
+        hours_to_come: f64,
+        days_to_come: f64,
+    ) -> Tally {
         let mut tally = Tally::default();
-        for part in parts {
+        for (part, planned) in parts {
             let (Some((key, outlook)), Some(kind)) = (self.outlook_of(part), self.kind(part.id)) else { continue };
-            let days = part.age_days.unwrap_or(part.least_days) as f64;
-            let hours = part.age_hours.unwrap_or(part.least_hours);
-            let (age, further) = on_clock(kind.clock, Some(days), Some(hours), Some(hours_to_come))?;
-            tally.add_part(key, outlook, age, further, &[]);
+            let at_least = match kind.clock {
+                Clock::Age => (part.age_days.unwrap_or(part.least_days) as f64, days_to_come),
+                Clock::Hours => (part.age_hours.unwrap_or(part.least_hours), hours_to_come),
+            };
+            let at_least = (Age::of(part, at_least.0), at_least.1);
+            let factor = self.pumps.factor(&part.site, &part.at);
+            tally.add_part(key, outlook, at_least, planned, factor);
         }
         if let (Some(residual), Some(history)) = (&self.residual, self.residual_history(&pump.failures)) {
             tally.add_residual(residual, history, hours_to_come);
         }
-        Some(PumpOutlook { failures: tally.expected(self), tally })
+        tally
     }
 
     /// The failures of a pump that no part explains.
@@ -277,7 +368,8 @@ impl FleetLives {
     }
 
     /// A distribution of lives drawn from what is known of a part's kind, in the unit of its clock; `even`
-    /// is drawn evenly between 0 and 1, once a run of a simulation for all parts of the kind.
+    /// is drawn evenly between 0 and 1, once a run of a simulation for all parts of the kind. Where pumps
+    /// differ, `pumps.factor` has what is to be put on top with [`Weibull::at_rate`].
     pub fn draw(&self, part: &PartInService, even: f64) -> Option<Weibull> {
         Some(self.posterior_of(part)?.draw(even))
     }
@@ -291,14 +383,13 @@ fn on_clock(clock: Clock, days: Option<f64>, hours: Option<f64>, hours_to_come: 
     }
 }
 
-impl KindModel {
-    /// Whether it can say anything of its parts.
-    pub fn is_known(&self) -> bool {
-        self.posterior.is_some()
-    }
-}
-
 impl Weibull {
+    /// The same lives at a rate that is a factor of theirs.
+    #[must_use]
+    pub fn at_rate(&self, factor: f64) -> Self {
+        Self { shape: self.shape, scale: self.scale * factor.powf(-1.0 / self.shape) }
+    }
+
     /// The age at failure of a part that is sound at an age; `even` is drawn evenly between 0 and 1.
     pub fn age_at_failure(&self, age: f64, even: f64) -> f64 {
         self.scale * (self.cumulative_hazard(age) - even.ln()).powf(1.0 / self.shape)

@@ -1,16 +1,19 @@
-//! How often does each pump fail, and is it getting worse? Incidents from the log, the hours they
-//! fell in, and the military-handbook test once there are five of them.
+//! How often does each pump fail? Incidents from the log, the hours or days they fell in, and what the
+//! tests of a steady rate make of them once there are five.
 //!
 //! One incident is one failure of the pump a day, however many parts. Fewer than five failures are
-//! a count, never a trend.
+//! a count, never a trend. Whether a trend is told is decided over the fleet (`failure_trends`): among many
+//! pumps some always look worse by chance.
 
 use chrono::NaiveDate;
-use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use crate::basis::Source;
+use crate::calendar::days_between;
 use crate::quantities::run_hours::RunHours;
 use crate::records::log::{Because, Noticed};
+use crate::records::upkeep::Clock;
 use crate::records::{Pump, Site};
+use crate::stats::recurrence::{TrendTest, Unit, trend_test};
 
 /// A failure of a pump.
 #[derive(Debug, Clone)]
@@ -57,18 +60,25 @@ pub struct Failures {
     pub since: NaiveDate,
     /// Hours run since then; `None` = not known.
     pub exposure_hours: Option<f64>,
-    /// The power-law exponent: above 1 the failures come closer together.
-    pub growth: Option<f64>,
-    /// One-sided chance of so late a set of failures, were they coming steadily.
-    pub p_worsening: Option<f64>,
-    /// The verdict.
-    pub trend: Trend,
+    /// The clock of what follows: hours where they are known, else days.
+    pub clock: Clock,
+    /// The watch from that day, and the failures in it, on the clock; `None` = nothing was watched.
+    pub watch: Option<Unit>,
+    /// Hours the pump had run when the watch began, if it is known from new.
+    pub entered_at: Option<f64>,
+    /// The tests of a steady rate; `None` with fewer than five failures.
+    pub test: Option<TrendTest>,
+}
+
+impl Failures {
+    /// What was watched, on the clock; `None` = not known.
+    pub fn exposure(&self) -> Option<f64> {
+        self.watch.as_ref().map(|watch| watch.to)
+    }
 }
 
 /// Failures without which nothing is said of a trend.
 pub const LEAST_FAILURES: usize = 5;
-/// One-sided level of the verdicts.
-const LEVEL: f64 = 0.05;
 
 /// Counts a pump's failures up to the as-of day.
 pub fn failures(site: &Site, pump: &Pump, hours: Option<&RunHours>, as_of: NaiveDate) -> Failures {
@@ -93,7 +103,7 @@ pub fn failures(site: &Site, pump: &Pump, hours: Option<&RunHours>, as_of: Naive
             continue;
         }
         let day = visit.reported.filter(|_| in_use).map_or(visit.date.0, |reported| reported.0.min(visit.date.0));
-        if day < since || day > as_of {
+        if day < since || visit.date.0 > as_of {
             continue;
         }
         match incidents.iter_mut().find(|i| i.day == day) {
@@ -103,66 +113,35 @@ pub fn failures(site: &Site, pump: &Pump, hours: Option<&RunHours>, as_of: Naive
     }
     incidents.sort_by_key(|i| i.day);
     let exposure_hours = hours.and_then(|h| h.hours_between(since, h.end));
-    let mut result =
-        Failures { incidents, since, exposure_hours, growth: None, p_worsening: None, trend: Trend::TooFew };
-    if result.incidents.len() >= LEAST_FAILURES
-        && let (Some(hours), Some(total)) = (hours, exposure_hours)
-    {
-        let times: Vec<f64> = result.incidents.iter().filter_map(|i| hours.hours_between(since, i.day)).collect();
-        if let Some((growth, p_worsening)) = handbook_test(&times, total) {
-            result.growth = Some(growth);
-            result.p_worsening = Some(p_worsening);
-            result.trend = if p_worsening < LEVEL {
-                Trend::Worsening
-            } else if p_worsening > 1.0 - LEVEL {
-                Trend::Improving
-            } else {
-                Trend::Steady
-            };
+    let watch = match (hours, exposure_hours) {
+        (Some(hours), Some(total)) if total > 0.0 => {
+            let times = incidents.iter().filter_map(|i| hours.hours_between(since, i.day));
+            Some((Clock::Hours, watch(times, total)))
         }
+        _ => {
+            let total = days_between(since, as_of) as f64;
+            let times = incidents.iter().map(|i| days_between(since, i.day) as f64);
+            (total > 0.0).then(|| (Clock::Age, watch(times, total)))
+        }
+    };
+    let test = watch.as_ref().filter(|_| incidents.len() >= LEAST_FAILURES).and_then(|(_, watch)| {
+        // Every failure counts, or none of them says anything of the trend.
+        (watch.failures.len() == incidents.len()).then(|| trend_test(std::slice::from_ref(watch)))?
+    });
+    let from_new = hours.filter(|h| pump.fitted.middle() == Some(h.start));
+    Failures {
+        incidents,
+        since,
+        exposure_hours,
+        clock: watch.as_ref().map_or(Clock::Hours, |(clock, _)| *clock),
+        watch: watch.map(|(_, watch)| watch),
+        entered_at: from_new.and_then(|h| h.hours_between(h.start, since)),
+        test,
     }
-    result
 }
 
-/// The military-handbook test of a steady rate, for failures at `times` watched to `end`: the
-/// power-law exponent r / Σ ln(end/t) and the one-sided chance of so small a χ² = 2 Σ ln(end/t) with
-/// 2r degrees of freedom (NIST e-Handbook 8.2.3.4 and 8.4.5.2). `None` if a time is not inside.
-pub fn handbook_test(times: &[f64], end: f64) -> Option<(f64, f64)> {
-    if times.is_empty() || times.iter().any(|t| *t <= 0.0 || *t > end) {
-        return None;
-    }
-    let sum: f64 = times.iter().map(|t| (end / t).ln()).sum();
-    if sum <= 0.0 {
-        return None;
-    }
-    let r = times.len() as f64;
-    let distribution = ChiSquared::new(2.0 * r).ok()?;
-    Some((r / sum, distribution.cdf(2.0 * sum)))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// NIST e-Handbook 8.4.5 data set (worked-example W-27): χ² 37.23 with 20 degrees of freedom,
-    /// exponent 0.537, upper tail 0.011: improving.
-    #[test]
-    fn the_handbook_test_of_a_published_set() {
-        let times = [5.0, 40.0, 43.0, 175.0, 389.0, 712.0, 747.0, 795.0, 1299.0, 1478.0];
-        let (growth, p) = handbook_test(&times, 1500.0).unwrap();
-        assert!((growth - 0.537).abs() < 0.0006, "{growth}");
-        assert!((1.0 - p - 0.011).abs() < 0.0006, "{p}");
-    }
-
-    /// Worked example X-55 (computed with scipy): exponent 2.249, χ² 6.224 with 14 degrees of
-    /// freedom, lower tail 0.039: worsening.
-    #[test]
-    fn failures_that_come_closer_together_are_worsening() {
-        let times = [2100.0, 3900.0, 5200.0, 6100.0, 6700.0, 7150.0, 7500.0];
-        let (growth, p) = handbook_test(&times, 8000.0).unwrap();
-        assert!((growth - 2.249).abs() < 0.003, "{growth}");
-        assert!((p - 0.039).abs() < 0.001, "{p}");
-        assert!(handbook_test(&[0.0], 10.0).is_none());
-        assert!(handbook_test(&[], 10.0).is_none());
-    }
+/// The watch with the failures in it. One on the very day it began happened some time after that: half
+/// an hour, half a day.
+fn watch(times: impl Iterator<Item = f64>, total: f64) -> Unit {
+    Unit { from: 0.0, to: total, failures: times.map(|at| at.clamp(0.5f64.min(total), total)).collect() }
 }

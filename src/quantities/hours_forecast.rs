@@ -50,7 +50,7 @@ const ASSUMED_COUNTS_AS: f64 = 1.0;
 /// Days that a stretch between readings must have: in a shorter one the time of day of the readings tells.
 const STRETCH_DAYS: i64 = 28;
 /// Days of readings that the spread is learned from.
-pub(super) const LEARNED_FROM_DAYS: i64 = 3 * 365;
+const LEARNED_FROM_DAYS: i64 = 3 * 365;
 /// Days in a month on the average.
 const MONTH_DAYS: f64 = 30.44;
 
@@ -132,6 +132,19 @@ impl Forecast {
     /// Hours expected over the twelve months, all speeds.
     pub fn year(&self) -> f64 {
         self.cumulative.last().map_or(0.0, |(_, hours)| *hours)
+    }
+
+    /// Hours expected up to the end of a day; beyond the twelve months at their rate.
+    pub fn hours_until(&self, day: NaiveDate) -> f64 {
+        for pair in self.cumulative.windows(2) {
+            let ((from, before), (to, after)) = (pair[0], pair[1]);
+            if day <= to {
+                let share = days_between(from, day).max(0) as f64 / days_between(from, to).max(1) as f64;
+                return before + (after - before) * share;
+            }
+        }
+        let last = self.cumulative.last().map_or(self.from, |(last, _)| *last);
+        self.year() * days_between(self.from, day) as f64 / days_between(self.from, last).max(1) as f64
     }
 
     /// The day by whose end `hours` more have run, if the use is `factor` times the expected one.

@@ -16,29 +16,30 @@ use crate::address::Id;
 use crate::calendar::days_between;
 use crate::quantities::SpaFigures;
 use crate::quantities::expected_failures::{KindOutlook, Residual, ResidualHistory};
+use crate::quantities::failed_together;
+use crate::quantities::failure_trends::FailureTrends;
+use crate::quantities::part_life_groups;
 use crate::quantities::part_lives::{self, LifeEnd, PartInService, PartLife, PartPosition};
+use crate::quantities::pump_differences::{self, PumpDifferences, PumpLives};
 use crate::records::upkeep::{Clock, Part};
 use crate::records::{Fleet, Site};
 use crate::schedule::due;
-use crate::stats::posterior::{Posterior, Prior, Replacement};
+use crate::stats::decision;
+pub use crate::stats::decision::{Advice, FEW_FAILURES};
+use crate::stats::posterior::{NODES, Posterior, Prior, Replacement};
 use crate::stats::replacement::Costs;
 use crate::stats::weibull::{Interval, Sample, Weibull};
 use crate::stats::{End, Life};
 
-/// The share that is believed to have failed by the book's interval: it is read as a B10 life.
+/// The share that is believed to have failed by the book's interval: it is read as a B10 life, since whoever
+/// wrote an interval wanted few to fail before it. Common practice, no source.
 pub const BOOK_SHARE: f64 = 0.1;
-/// Standard deviation of the ln of the book's interval: a guess within a factor of 3.6 four times in five.
+/// Standard deviation of the ln of the book's interval: a guess within a factor of 3.6 four times in five. That
+/// holds as well what the book may have meant instead: at a shape of 1.4, from the age by which one in fifty
+/// has failed to the one by which nearly half have.
 const BOOK_DEVIATION: f64 = 1.0;
 /// The shapes believed of a part whose line of the book has none: assumed, and kept wide.
 const ASSUMED_SHAPE: (f64, f64, f64) = (0.7, 1.3, 3.5);
-/// Failures below which the book leads.
-pub const FEW_FAILURES: usize = 5;
-/// Failures from which the best age may be looked for anywhere.
-const MANY_FAILURES: usize = 10;
-/// The share of the cost a best age must save against running to failure.
-const LEAST_SAVING: f64 = 0.05;
-/// The share of the belief that a part does not wear out above which no early renewal is advised.
-const MOST_DOES_NOT_WEAR: f64 = 0.25;
 
 /// Whether the fleet's own lives can say something.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -65,19 +66,6 @@ impl Status {
     }
 }
 
-/// What is to be done about renewing before failure.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Advice {
-    /// Renew at the best age: it saves against the book.
-    BestAge(f64),
-    /// Keep to the book.
-    Book,
-    /// Run it until it fails.
-    DoesNotPay,
-    /// A price is missing, or nothing has failed.
-    Unknown,
-}
-
 /// A kind of part over the fleet.
 #[derive(Debug, Clone)]
 pub struct KindModel {
@@ -95,6 +83,10 @@ pub struct KindModel {
     pub posterior: Option<Posterior>,
     /// Maximum likelihood beside it, with the shape's 80 % likelihood-ratio interval.
     pub maximum: Option<(Weibull, Interval)>,
+    /// What was believed before any life was seen.
+    pub prior: Option<Prior>,
+    /// The distribution in the middle of what is known.
+    pub typical: Option<Weibull>,
     /// The posterior made ready to be asked of every part.
     pub outlook: Option<KindOutlook>,
     /// What renewing costs; `None` = a price is not written.
@@ -103,6 +95,8 @@ pub struct KindModel {
     pub replacement: Option<Replacement>,
     /// How firm it is.
     pub status: Status,
+    /// The same of each pump model, where the lives show that models differ; by the model's name.
+    pub groups: BTreeMap<String, KindModel>,
 }
 
 /// The lives of all kinds of part over the fleet.
@@ -111,12 +105,17 @@ pub struct FleetLives {
     kinds: BTreeMap<Id, KindModel>,
     /// The rate of pump failures that no part explains; `None` = no pump's hours are known.
     pub residual: Option<Residual>,
+    early: BTreeMap<Id, EarlyFailures>,
+    /// How pumps differ in the failures of their parts.
+    pub pumps: PumpDifferences,
+    /// Which pumps, models and sites fail more and more often.
+    pub trends: FailureTrends,
 }
 
 /// The lives of one kind at some sites.
 #[derive(Debug, Clone, Default)]
-struct Gathered {
-    lives: Vec<Life>,
+pub(super) struct Gathered {
+    pub(super) lives: Vec<Life>,
     in_service: usize,
     failures_of_unknown_age: usize,
 }
@@ -124,8 +123,29 @@ struct Gathered {
 /// The lives of a site by kind, gathered before the fleet's are put together.
 #[derive(Debug, Clone, Default)]
 pub struct SiteLives {
-    kinds: BTreeMap<Id, Gathered>,
+    /// By kind and pump model; no model where it is not in a pump, or its model is not known.
+    kinds: BTreeMap<(Id, Option<String>), Gathered>,
+    /// Each pump's own lives, to be held against what the fleet's make of them.
+    pumps: Vec<PumpLives>,
     residual: Vec<ResidualHistory>,
+    early: BTreeMap<Id, EarlyFailures>,
+}
+
+/// Failures of a kind of known age, and those of them soon after the part was new.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct EarlyFailures {
+    /// How many came soon.
+    pub early: usize,
+    /// Of how many.
+    pub of: usize,
+}
+
+impl SiteLives {
+    pub(super) fn count_early(&mut self, id: &Id, early: bool) {
+        let counts = self.early.entry(id.clone()).or_default();
+        counts.early += usize::from(early);
+        counts.of += 1;
+    }
 }
 
 /// The clock a part's life is measured on: as its line says, else hours where the book limits them.
@@ -134,7 +154,7 @@ pub fn clock_of(part: &Part) -> Clock {
 }
 
 /// The book's interval on a part's clock, in hours or days.
-fn book_age(part: &Part) -> Option<f64> {
+pub(super) fn book_age(part: &Part) -> Option<f64> {
     match clock_of(part) {
         Clock::Hours => part.interval.hours.map(|h| h.0.get::<hour>()),
         Clock::Age => part.interval.age.map(crate::units::Period::mean_days),
@@ -150,17 +170,25 @@ pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: Nai
     result.residual = pumps.filter_map(|pump| ResidualHistory::of(&pump.failures, is_modelled)).collect();
     let Some(watched_from) = site.records_start() else {
         // Nothing is recorded yet: parts stand there, and no life has been watched.
-        for position in part_lives::part_positions(fleet, site, figures) {
-            result.kinds.entry(position.id.clone()).or_default().in_service += 1;
+        for position in part_lives::part_positions(fleet, site, figures, as_of) {
+            let model = position.lives.last().and_then(|life| life.model.clone());
+            result.kinds.entry((position.id.clone(), model)).or_default().in_service += 1;
         }
         return result;
     };
-    for position in part_lives::part_positions(fleet, site, figures) {
-        let gathered = result.kinds.entry(position.id.clone()).or_default();
+    let positions = part_lives::part_positions(fleet, site, figures, as_of);
+    failed_together::count_early(&positions, &mut result);
+    for position in positions {
         for life in &position.lives {
+            let gathered = result.kinds.entry((position.id.clone(), life.model.clone())).or_default();
             gathered.in_service += usize::from(life.end == LifeEnd::InService);
             match life_of(&position, life, watched_from, as_of) {
-                Watched::Life(life) => gathered.lives.push(life),
+                Watched::Life(watched) => {
+                    gathered.lives.push(watched);
+                    if position.hours.is_some() {
+                        pump_differences::add(&mut result.pumps, site, &position, life.model.as_ref(), watched);
+                    }
+                }
                 Watched::FailureOfUnknownAge => gathered.failures_of_unknown_age += 1,
                 Watched::Nothing => {}
             }
@@ -179,23 +207,22 @@ enum Watched {
 
 fn life_of(position: &PartPosition, life: &PartLife, watched_from: NaiveDate, as_of: NaiveDate) -> Watched {
     let last_day = position.hours.map_or(as_of, |hours| hours.end.min(as_of));
-    let day = match life.end {
+    // Seen failed and not renewed yet: it has failed all the same.
+    let ended = match (life.end, life.seen_failed) {
+        (LifeEnd::InService, Some(seen)) => LifeEnd::FoundFailed(seen),
+        (end, _) => end,
+    };
+    let day = match ended {
         LifeEnd::InService => last_day,
         LifeEnd::Sound(day) | LifeEnd::Failed(day) | LifeEnd::FoundFailed(day) => day.min(as_of),
     };
-    let failed = matches!(life.end, LifeEnd::Failed(_) | LifeEnd::FoundFailed(_));
+    let failed = matches!(ended, LifeEnd::Failed(_) | LifeEnd::FoundFailed(_));
     if day < watched_from {
         return Watched::Nothing;
     }
     let unknown = if failed { Watched::FailureOfUnknownAge } else { Watched::Nothing };
     let Some((start, (first, last))) = life.fitted.middle().zip(life.fitted.range()) else { return unknown };
-    let age_on = |to: NaiveDate| match clock_of(position.part) {
-        Clock::Age => Some(days_between(start, to) as f64),
-        Clock::Hours => {
-            let hours = position.hours.filter(|hours| start >= hours.start)?;
-            hours.hours_between(start, to.min(hours.end))
-        }
-    };
+    let age_on = |to: NaiveDate| age_between(position, start, to);
     let (Some(entry), Some(age)) = (age_on(start.max(watched_from).min(day)), age_on(day)) else { return unknown };
     // A failure on the day of fitting, or before the pump has run at all, had some age: half a day, half an hour.
     let age = if failed { age.max(entry + 0.5) } else { age };
@@ -209,7 +236,7 @@ fn life_of(position: &PartPosition, life: &PartLife, watched_from: NaiveDate, as
     let between = |low: f64, high: f64| {
         if high > low { End::FailedBetween(low, high) } else { End::Failed(high) }
     };
-    let end = match life.end {
+    let end = match ended {
         LifeEnd::InService | LifeEnd::Sound(_) => End::Sound(age),
         LifeEnd::Failed(_) if first == last => End::Failed(age),
         LifeEnd::Failed(_) => between(youngest, oldest),
@@ -221,18 +248,37 @@ fn life_of(position: &PartPosition, life: &PartLife, watched_from: NaiveDate, as
     Watched::Life(Life { entry, end, count: 1.0 })
 }
 
+/// The age on the clock of a position's part that came on a day, on another; `None` = not known.
+pub(super) fn age_between(position: &PartPosition, came: NaiveDate, to: NaiveDate) -> Option<f64> {
+    match clock_of(position.part) {
+        Clock::Age => Some(days_between(came, to) as f64),
+        Clock::Hours => {
+            let hours = position.hours.filter(|hours| came >= hours.start)?;
+            hours.hours_between(came, to.min(hours.end))
+        }
+    }
+}
+
 impl FleetLives {
     /// Puts the lives of all sites together, in the sites' order.
     pub fn new<'a>(fleet: &Fleet, sites: impl Iterator<Item = (&'a Site, SiteLives)>, as_of: NaiveDate) -> Self {
         use rayon::prelude::*;
-        let mut all: BTreeMap<Id, Gathered> = BTreeMap::new();
+        let mut all: BTreeMap<Id, BTreeMap<Option<String>, Gathered>> = BTreeMap::new();
+        let mut pumps = Vec::new();
         let mut lost_nights = Vec::new();
         let mut residual = Vec::new();
+        let mut early: BTreeMap<Id, EarlyFailures> = BTreeMap::new();
         for (site, lives) in sites {
             residual.extend(lives.residual);
+            for (id, more) in lives.early {
+                let counts = early.entry(id).or_default();
+                counts.early += more.early;
+                counts.of += more.of;
+            }
             lost_nights.extend(site.lost_night.as_ref().and_then(|cost| cost.on(as_of)).and_then(|m| m.0.to_f64()));
-            for (id, more) in lives.kinds {
-                let gathered = all.entry(id).or_default();
+            pumps.extend(lives.pumps);
+            for ((id, model), more) in lives.kinds {
+                let gathered = all.entry(id).or_default().entry(model).or_default();
                 gathered.lives.extend(more.lives);
                 gathered.in_service += more.in_service;
                 gathered.failures_of_unknown_age += more.failures_of_unknown_age;
@@ -242,13 +288,34 @@ impl FleetLives {
             if lost_nights.is_empty() { 0.0 } else { lost_nights.iter().sum::<f64>() / lost_nights.len() as f64 };
         let kinds: Vec<(Id, KindModel)> = all
             .into_par_iter()
-            .filter_map(|(id, gathered)| {
+            .filter_map(|(id, by_model)| {
                 let part = fleet.book.parts.get(&id)?;
                 let costs = costs(fleet, part, lost_night, as_of);
-                Some((id, kind_model(part, &gathered, costs)))
+                let mut together = Gathered::default();
+                for gathered in by_model.values() {
+                    together.lives.extend(&gathered.lives);
+                    together.in_service += gathered.in_service;
+                    together.failures_of_unknown_age += gathered.failures_of_unknown_age;
+                }
+                let mut kind = kind_model(part, &together, costs, None);
+                kind.groups = part_life_groups::groups(part, &by_model, &kind);
+                Some((id, kind))
             })
             .collect();
-        Self { kinds: kinds.into_iter().collect(), residual: Residual::new(&residual) }
+        let mut lives = Self {
+            kinds: kinds.into_iter().collect(),
+            residual: Residual::new(&residual),
+            early,
+            pumps: PumpDifferences::default(),
+            trends: FailureTrends::default(),
+        };
+        lives.pumps = PumpDifferences::new(&lives, pumps);
+        lives
+    }
+
+    /// How many failures of a kind came soon after the part was new.
+    pub fn early(&self, id: &Id) -> EarlyFailures {
+        self.early.get(id).copied().unwrap_or_default()
     }
 
     /// A kind of part.
@@ -263,18 +330,33 @@ impl FleetLives {
 
     /// What is known of the lives of a part in service, in the unit of its clock.
     pub fn posterior_of(&self, part: &PartInService) -> Option<&Posterior> {
-        self.kind(part.id)?.posterior.as_ref()
+        self.kind_of(part)?.posterior.as_ref()
+    }
+
+    /// The kind of a part in service: its pump model's own, where models differ.
+    pub fn kind_of(&self, part: &PartInService) -> Option<&KindModel> {
+        let kind = self.kind(part.id)?;
+        Some(part.model.as_ref().and_then(|model| kind.groups.get(model)).unwrap_or(kind))
     }
 
     /// The same made ready, with its number among the kinds.
     pub(super) fn outlook_of(&self, part: &PartInService) -> Option<((usize, usize), &KindOutlook)> {
         let index = self.kinds.keys().position(|id| id == part.id)?;
-        Some(((index, 0), self.kind(part.id)?.outlook.as_ref()?))
+        let kind = self.kind(part.id)?;
+        let group = part.model.as_ref().and_then(|model| kind.groups.keys().position(|name| name == model));
+        match group {
+            Some(group) => Some(((index, group + 1), kind.groups.values().nth(group)?.outlook.as_ref()?)),
+            None => Some(((index, 0), kind.outlook.as_ref()?)),
+        }
     }
 
     /// The one of a number.
-    pub(super) fn outlook(&self, (kind, _): (usize, usize)) -> Option<&KindOutlook> {
-        self.kinds.values().nth(kind)?.outlook.as_ref()
+    pub(super) fn outlook(&self, (kind, group): (usize, usize)) -> Option<&KindOutlook> {
+        let kind = self.kinds.values().nth(kind)?;
+        match group {
+            0 => kind.outlook.as_ref(),
+            group => kind.groups.values().nth(group - 1)?.outlook.as_ref(),
+        }
     }
 }
 
@@ -290,13 +372,15 @@ fn costs(fleet: &Fleet, part: &Part, lost_night: f64, day: NaiveDate) -> Option<
     Some(Costs { planned, failure: planned + damage + callout.unwrap_or(0.0) + nights })
 }
 
-fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>) -> KindModel {
+/// The model of lives; what is believed before them is the book's unless something else is given.
+pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>, believed: Option<Prior>) -> KindModel {
     let clock = clock_of(part);
     let book = book_age(part);
     let shape = part.shape.map_or(ASSUMED_SHAPE, |s| (s.low.0, s.typical.0, s.high.0));
     let sample = Sample::new(&gathered.lives);
     let failures = gathered.lives.iter().filter(|l| l.failed()).count();
-    let prior = book.and_then(|book| Prior::new(shape, BOOK_SHARE, book, BOOK_DEVIATION));
+    let by_book = book.and_then(|book| Prior::new(shape, BOOK_SHARE, book, BOOK_DEVIATION));
+    let prior = believed.or(by_book);
     let posterior = prior.map(|prior| Posterior::new(sample.as_ref(), &prior));
     let maximum = sample.as_ref().and_then(|sample| {
         let maximum = sample.maximum().ok()?;
@@ -308,13 +392,10 @@ fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>) -> KindMod
         few if few < FEW_FAILURES => Status::FewFailures,
         _ => Status::Ok,
     };
-    let within = match failures {
-        few if few < FEW_FAILURES => (0.9, 1.1),
-        some if some < MANY_FAILURES => (0.5, 2.0),
-        _ => (0.1, 8.0),
-    };
     let replacement = match (&posterior, costs, book) {
-        (Some(posterior), Some(costs), Some(book)) if failures > 0 => posterior.replacement(costs, book, within),
+        (Some(posterior), Some(costs), Some(book)) if failures > 0 => {
+            posterior.replacement(costs, book, decision::within(failures))
+        }
         _ => None,
     };
     KindModel {
@@ -323,28 +404,22 @@ fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>) -> KindMod
         failures,
         failures_of_unknown_age: gathered.failures_of_unknown_age,
         book,
+        prior,
+        typical: posterior.as_ref().and_then(|p| p.nodes().get(NODES / 2)).map(|(weibull, _)| *weibull),
         outlook: posterior.as_ref().map(|posterior| KindOutlook::new(posterior, clock)),
         posterior,
         maximum,
         costs,
         replacement,
         status,
+        groups: BTreeMap::new(),
     }
 }
 
 impl KindModel {
     /// What to do about renewing before failure.
     pub fn advice(&self) -> Advice {
-        let Some(replacement) = &self.replacement else { return Advice::Unknown };
-        if self.status == Status::Ok
-            && (replacement.does_not_wear > MOST_DOES_NOT_WEAR || replacement.against_failure[1] < LEAST_SAVING)
-        {
-            Advice::DoesNotPay
-        } else if replacement.against_book[0] > 0.0 {
-            Advice::BestAge(replacement.age)
-        } else {
-            Advice::Book
-        }
+        self.replacement.as_ref().map_or(Advice::Unknown, |found| decision::advise(found, self.failures))
     }
 
     /// The best age and its clock, where renewing then pays.

@@ -21,6 +21,8 @@ use crate::records::{Fleet, Site};
 /// A wear part in service.
 #[derive(Debug, Clone)]
 pub struct PartInService<'a> {
+    /// The site.
+    pub site: Id,
     /// What it stands in.
     pub at: Address,
     /// Its id in the book.
@@ -41,6 +43,8 @@ pub struct PartInService<'a> {
     pub least_hours: f64,
     /// The model of the pump it is in.
     pub model: Option<String>,
+    /// The day it was seen failed, while it has not been renewed since.
+    pub seen_failed: Option<NaiveDate>,
     /// The day it was last put off to.
     pub deferred: Option<NaiveDate>,
 }
@@ -69,6 +73,8 @@ pub struct PartLife {
     pub model: Option<String>,
     /// The last day it was seen good.
     pub seen_good: Option<NaiveDate>,
+    /// The day it was seen failed, while it has not been renewed since.
+    pub seen_failed: Option<NaiveDate>,
     /// The day it was last put off to.
     pub deferred: Option<NaiveDate>,
     /// How it ended.
@@ -102,15 +108,21 @@ struct Holder<'a> {
 }
 
 /// Every position of a wear part at a site, with all its lives up to the as-of day.
-pub fn part_positions<'a>(fleet: &'a Fleet, site: &'a Site, figures: &'a [SpaFigures]) -> Vec<PartPosition<'a>> {
+pub fn part_positions<'a>(
+    fleet: &'a Fleet,
+    site: &'a Site,
+    figures: &'a [SpaFigures],
+    as_of: NaiveDate,
+) -> Vec<PartPosition<'a>> {
     let mut all = Vec::new();
-    for holder in holders(site, figures) {
+    let there = |holder: &Holder| holder.fitted.range().is_none_or(|(first, _)| first <= as_of);
+    for holder in holders(site, figures).into_iter().filter(there) {
         for (id, part) in fleet.book.parts.iter().filter(|(_, part)| part.fits.as_str() == holder.fits) {
             let fits = |model: Option<&String>| {
                 let named = |models: &Vec<Name>| model.is_some_and(|m| models.iter().any(|n| n.0 == *m));
                 part.models.as_ref().is_none_or(named)
             };
-            let mut lives = lives(fleet, site, &holder, id);
+            let mut lives = lives(fleet, site, &holder, id, as_of);
             lives.retain(|life| fits(life.model.as_ref()));
             if !lives.is_empty() {
                 all.push(PartPosition { at: holder.at, id, part, hours: holder.hours, lives });
@@ -128,10 +140,15 @@ pub fn parts_in_service<'a>(
     figures: &'a [SpaFigures],
     as_of: NaiveDate,
 ) -> Vec<PartInService<'a>> {
-    part_positions(fleet, site, figures)
-        .into_iter()
+    in_service(site, &part_positions(fleet, site, figures, as_of), as_of)
+}
+
+/// The parts in service at a site's positions.
+pub fn in_service<'a>(site: &Site, positions: &[PartPosition<'a>], as_of: NaiveDate) -> Vec<PartInService<'a>> {
+    positions
+        .iter()
         .filter_map(|position| {
-            let life = position.lives.into_iter().last().filter(|life| life.end == LifeEnd::InService)?;
+            let life = position.lives.last().filter(|life| life.end == LifeEnd::InService)?.clone();
             let start = life.fitted.middle();
             // Hours of before the pump's own curve began are not known.
             let age_hours = start
@@ -139,6 +156,7 @@ pub fn parts_in_service<'a>(
                 .filter(|(start, hours)| *start >= hours.start)
                 .and_then(|(start, hours)| hours.hours_between(start, hours.end));
             Some(PartInService {
+                site: site.id.clone(),
                 at: position.at.clone(),
                 id: position.id,
                 part: position.part,
@@ -149,6 +167,7 @@ pub fn parts_in_service<'a>(
                 least_days: site.records_start().map_or(0, |from| days_between(from, as_of).max(0)),
                 least_hours: position.hours.and_then(|h| h.hours_between(h.start, h.end)).unwrap_or(0.0),
                 model: life.model,
+                seen_failed: life.seen_failed,
                 deferred: life.deferred,
             })
         })
@@ -210,7 +229,7 @@ fn holders<'a>(site: &'a Site, figures: &'a [SpaFigures]) -> Vec<Holder<'a>> {
 }
 
 /// The lives of a part in what it stands in, through the log.
-fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id) -> Vec<PartLife> {
+fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id, as_of: NaiveDate) -> Vec<PartLife> {
     let own = holder.parts.get(id).map(|p| p.fitted);
     let fitted = own.unwrap_or(holder.fitted);
     let source = (fitted != Fitted::Unknown).then(|| {
@@ -226,6 +245,7 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id) -> Vec<PartLife> 
         source,
         model,
         seen_good: None,
+        seen_failed: None,
         deferred: None,
         end: LifeEnd::InService,
     };
@@ -233,7 +253,7 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id) -> Vec<PartLife> 
     let mut past = Vec::new();
     // The day an inspection found it failed, where it was renewed later.
     let mut seen_failed: Option<NaiveDate> = None;
-    for (index, visit, entry) in site.entries(holder.at) {
+    for (index, visit, entry) in site.entries(holder.at).filter(|(_, visit, _)| visit.date.0 <= as_of) {
         let day = visit.date.0;
         let together = |renewed: &Id| fleet.book.parts.get(renewed).is_some_and(|p| p.also_renew.contains(id));
         let renewed = entry.renewed.0.iter().any(|(renewed, _)| renewed == id || together(renewed));
@@ -241,7 +261,10 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id) -> Vec<PartLife> 
         match entry.inspected.get(id) {
             Some(Condition::Failed) => seen_failed = seen_failed.or(Some(day)),
             // What was seen on the day of its renewal was the new one.
-            Some(Condition::Good) if !renewed && exchanged.is_none() => now.seen_good = Some(day),
+            Some(Condition::Good) if !renewed && exchanged.is_none() => {
+                now.seen_good = Some(day);
+                seen_failed = None;
+            }
             _ => {}
         }
         let removed = entry.removed == Some(true);
@@ -264,6 +287,7 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id) -> Vec<PartLife> 
             now.deferred = Some(until.0);
         }
     }
+    now.seen_failed = seen_failed;
     past.push(now);
     past
 }

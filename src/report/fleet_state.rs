@@ -34,7 +34,7 @@ impl<'a> Standing<'a> {
 
     /// The words for how it stands.
     pub fn words(&self) -> &'static str {
-        self.urgency().map_or("in order", Urgency::words)
+        words(self.urgency())
     }
 }
 
@@ -45,7 +45,7 @@ pub fn grouped(to_do: &[ToDo]) -> Vec<Vec<&ToDo>> {
         let same = |group: &&mut Vec<&ToDo>| {
             group[0].reason == one.reason
                 && group[0].what == one.what
-                && (group[0].says == one.says || one.reason == "left-at-visit")
+                && group[0].says == one.says
                 && group[0].due == one.due
         };
         match groups.iter_mut().find(same) {
@@ -74,6 +74,11 @@ pub fn counts(standings: &[Standing]) -> Vec<(Option<Urgency>, usize)> {
         .into_iter()
         .map(|urgency| (urgency, standings.iter().filter(|s| s.urgency() == urgency).count()))
         .collect()
+}
+
+/// The words for an urgency; a site without any is in order.
+pub fn words(urgency: Option<Urgency>) -> &'static str {
+    urgency.map_or("in order", Urgency::words)
 }
 
 /// How the fleet stands, in one sentence.

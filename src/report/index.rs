@@ -6,6 +6,7 @@
 
 use std::collections::BTreeSet;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar;
@@ -21,7 +22,7 @@ use crate::to_do::Urgency;
 pub const VIEW_VERSION: u32 = 1;
 
 /// Everything on the page.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct IndexView {
     /// [`VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -46,7 +47,7 @@ pub struct IndexView {
 }
 
 /// What stands at the head of the page.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Page {
     /// The title of the window.
     pub title: String,
@@ -63,7 +64,7 @@ pub struct Page {
 }
 
 /// How many sites stand so.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Count {
     /// The state's word: "act now", "in order".
     pub word: String,
@@ -76,7 +77,7 @@ pub struct Count {
 }
 
 /// A site.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Row {
     /// Its name.
     pub name: String,
@@ -117,7 +118,7 @@ pub struct Row {
 }
 
 /// A way to a document.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Link {
     /// Its path from the page.
     pub href: String,

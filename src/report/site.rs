@@ -10,11 +10,13 @@ use crate::quantities::water_turnover::WaterMonth;
 use crate::records::Fleet;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::logbook_view;
+use crate::report::since::{self, Thing};
 use crate::report::site_charts::{self, Charts};
 use crate::report::site_view;
-use crate::report::template::{LAYOUT, LOGBOOK_LAYOUT, TemplateError, Templates};
+use crate::report::template::Templates;
 use crate::report::typst::Typesetter;
 use crate::site::SiteFigures;
+use crate::to_do::Urgency;
 
 /// The numbers of page one that stand beside last month's.
 #[derive(Debug, Clone)]
@@ -25,6 +27,12 @@ pub struct Numbers {
     pub parts_due: usize,
     /// The planned work of twelve months, if any of it has a price.
     pub planned_cost: Option<Decimal>,
+    /// What the coming twelve months are expected to cost, failures and ways too: mean, and the ends of the central 80 %.
+    pub expected_cost: Option<(f64, f64, f64)>,
+    /// What was to be done.
+    pub things: Vec<Thing>,
+    /// How the site stood: the most pressing of those.
+    pub urgency: Option<Urgency>,
 }
 
 impl Numbers {
@@ -43,7 +51,11 @@ impl Numbers {
                 against(a).total_cmp(&against(b))
             });
         let priced = site.year.lines.iter().any(|line| line.amount.is_some());
-        Self { worst, parts_due: site.parts_due_within(90), planned_cost: priced.then_some(site.year.total) }
+        let things = since::things(&site.to_do);
+        let urgency = things.iter().map(|thing| thing.urgency).min();
+        let planned_cost = priced.then_some(site.year.total);
+        let expected_cost = site.expected_year.as_ref().map(|year| (year.mean, year.low, year.high));
+        Self { worst, parts_due: site.parts_due_within(90), planned_cost, expected_cost, things, urgency }
     }
 }
 
@@ -69,26 +81,29 @@ pub struct Maker<'a> {
     month: Month,
     inputs: &'a [FileDigest],
     typesetter: Option<&'a dyn Typesetter>,
-    templates: Templates,
+    templates: &'a Templates,
 }
 
 impl<'a> Maker<'a> {
-    /// Prepares the templates.
-    ///
-    /// # Errors
-    /// If they are not valid.
+    /// A maker of a month's documents.
     pub fn new(
         fleet: &'a Fleet,
         month: Month,
         inputs: &'a [FileDigest],
         typesetter: Option<&'a dyn Typesetter>,
-    ) -> Result<Self, TemplateError> {
-        Ok(Self { fleet, month, inputs, typesetter, templates: Templates::embedded()? })
+        templates: &'a Templates,
+    ) -> Self {
+        Self { fleet, month, inputs, typesetter, templates }
     }
 
     /// The templates.
-    pub fn templates(&self) -> &Templates {
-        &self.templates
+    pub fn templates(&self) -> &'a Templates {
+        self.templates
+    }
+
+    /// The renderer, if there is one.
+    pub fn typesetter(&self) -> Option<&'a dyn Typesetter> {
+        self.typesetter
     }
 
     /// Makes a site's charts and report.
@@ -122,10 +137,7 @@ impl<'a> Maker<'a> {
             limits: &view.closing.sources,
         });
         let id = site.site.id.as_str();
-        let mut files = vec![
-            ("site.typ".to_owned(), self.templates.render_site(&view)?.into_bytes()),
-            ("layout.typ".to_owned(), LAYOUT.into()),
-        ];
+        let mut files = self.templates.files("site.typ", self.templates.render_site(&view)?, &["layout.typ"]);
         files.extend(charts.all().map(|chart| (format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes())));
         let report = Document {
             subject: id,
@@ -136,11 +148,11 @@ impl<'a> Maker<'a> {
             data: serde_json::to_value(&view)?,
         };
         made.pdf = report.typeset(part, typesetter, site.as_of, &mut made.problems)?;
-        let files = vec![
-            ("logbook.typ".to_owned(), self.templates.render_logbook(&logbook)?.into_bytes()),
-            ("logbook-layout.typ".to_owned(), LOGBOOK_LAYOUT.into()),
-            ("layout.typ".to_owned(), LAYOUT.into()),
-        ];
+        let files = self.templates.files(
+            "logbook.typ",
+            self.templates.render_logbook(&logbook)?,
+            &["logbook-layout.typ", "layout.typ"],
+        );
         let book = Document {
             subject: id,
             // No id has two hyphens in a row, so that this is no site's.

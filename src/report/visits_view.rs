@@ -10,6 +10,7 @@ mod exchange;
 mod sheet;
 mod survey;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar::Month;
@@ -19,13 +20,11 @@ use crate::schedule::visits::Plan;
 use crate::site::SiteFigures;
 use crate::work_sheet::{self, Blank, Kind};
 
-pub use exchange::EXCHANGE_STEPS;
-
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
 pub const VISITS_VIEW_VERSION: u32 = 1;
 
 /// Everything in the work sheets of a site.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct VisitsView {
     /// [`VISITS_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -40,7 +39,7 @@ pub struct VisitsView {
 }
 
 /// The work sheet of a visit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SheetPage {
     /// The visit's name.
     pub visit: String,
@@ -78,23 +77,21 @@ pub struct SheetPage {
     pub type_back: String,
 }
 
-/// A part to take.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+/// Parts to take for the same measures.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct TakeRow {
-    /// How many.
-    pub count: String,
-    /// What, with its number.
-    pub part: String,
-    /// What it must match.
+    /// How many of what, with its number.
+    pub parts: Vec<String>,
+    /// What they must match.
     pub measures: String,
 }
 
 /// Something to be written down.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct BlankView {
     /// The field.
     pub name: String,
-    /// `number`, `words`, `day`, `time`, `tick` or `one_of`.
+    /// `number`, `word`, `words`, `day`, `time`, `tick` or `one_of`.
     pub kind: String,
     /// The unit.
     pub unit: String,
@@ -105,7 +102,7 @@ pub struct BlankView {
 }
 
 /// Blanks of one address.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct AskedView {
     /// The address, as it is typed.
     pub at: String,
@@ -114,7 +111,7 @@ pub struct AskedView {
 }
 
 /// A piece of work.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct JobView {
     /// The address, as it is typed, where it is another than before; else empty.
     pub at: String,
@@ -135,7 +132,7 @@ pub struct JobView {
 }
 
 /// The page for the exchange of a pump.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ExchangePage {
     /// The site's name.
     pub site: String,
@@ -152,7 +149,7 @@ pub struct ExchangePage {
 }
 
 /// Pumps alike, with what a new one must match.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ExchangePump {
     /// Their addresses.
     pub places: String,
@@ -167,7 +164,7 @@ pub struct ExchangePump {
 }
 
 /// A step of the exchange.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ExchangeStep {
     /// What can hurt, before it.
     pub caution: String,
@@ -178,7 +175,7 @@ pub struct ExchangeStep {
 }
 
 /// The survey of a spa.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SurveyPage {
     /// The site's name.
     pub site: String,
@@ -195,7 +192,7 @@ pub struct SurveyPage {
 }
 
 /// A step of a survey.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SurveyStep {
     /// What can hurt, before it.
     pub caution: String,
@@ -203,6 +200,8 @@ pub struct SurveyStep {
     pub title: String,
     /// What to photograph.
     pub photograph: String,
+    /// Whether its table needs the width of the page.
+    pub wide: bool,
     /// Heads of the columns of `rows`; empty where the step has `blanks`.
     pub columns: Vec<String>,
     /// A field a row, with what is known in each column.
@@ -212,7 +211,7 @@ pub struct SurveyStep {
 }
 
 /// A field of several pumps or filters side by side.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SurveyRow {
     /// The field.
     pub field: String,
@@ -260,6 +259,7 @@ pub fn view(given: &Given) -> Option<VisitsView> {
 fn blank_view(blank: &Blank) -> BlankView {
     let (kind, words) = match &blank.kind {
         Kind::Number => ("number", Vec::new()),
+        Kind::Word => ("word", Vec::new()),
         Kind::Words => ("words", Vec::new()),
         Kind::Day => ("day", Vec::new()),
         Kind::Time => ("time", Vec::new()),

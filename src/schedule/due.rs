@@ -112,7 +112,7 @@ fn part_due<'a>(
         limits.push(Limit { crossing: Some(crossing), by: DueBy::Age, basis: Basis::Book, used });
     }
     // The best age of the life model counts only where it pays.
-    let best_age = lives.kind(part.id).and_then(KindModel::age_that_pays);
+    let best_age = lives.kind_of(&part).and_then(KindModel::age_that_pays);
     let of_life = best_age.and_then(|(clock, age)| match clock {
         Clock::Hours => Some(Limit {
             crossing: Some(at_hours(age)?),

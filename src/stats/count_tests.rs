@@ -3,7 +3,7 @@
 
 use serde_json::Value;
 
-use super::counts::{Gamma, count_quantiles, likelihood, rate_of, spread_of_rates};
+use super::counts::{Gamma, count_quantiles, likelihood, rate_of, rate_range, spread_of_rates};
 use super::renewals::{Renewals, renewal_function};
 use super::weibull::Weibull;
 
@@ -61,6 +61,21 @@ fn the_stock_that_serves() {
         };
         let [stock] = count_quantiles(mean, variance, [level]);
         assert_eq!(Some(stock), number(expected, "stock"), "{}", case["id"]);
+    }
+}
+
+#[test]
+fn the_range_of_a_steady_rate() {
+    for case in cases("hpp_mtbf") {
+        let (data, expected) = (&case["data"], &case["expected"]);
+        let (low, high) = rate_range(number(data, "failures").unwrap(), number(data, "total_time").unwrap(), 0.9);
+        // The source gives mean times between failures: the inverses, in the other order.
+        let ends = &expected["two_sided_90"];
+        assert!((1.0 / high / ends[0].as_f64().unwrap() - 1.0).abs() < 1e-6, "{}: {high}", case["id"]);
+        match ends[1].as_f64() {
+            Some(end) => assert!((1.0 / low / end - 1.0).abs() < 1e-6, "{}: {low}", case["id"]),
+            None => assert_eq!(low, 0.0),
+        }
     }
 }
 

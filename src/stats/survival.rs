@@ -21,6 +21,8 @@ pub struct Step {
     pub variance: Option<f64>,
     /// Its log-log interval; `None` once all have failed.
     pub interval: Option<(f64, f64)>,
+    /// The cumulative hazard (Nelson–Aalen) and its variance: it curves upwards where a part wears out.
+    pub hazard: (f64, f64),
 }
 
 /// The product-limit (Kaplan–Meier) estimate with Greenwood's variance and log-log intervals, at each
@@ -58,12 +60,14 @@ pub fn product_limit(lives: &[Life], confidence: f64) -> Vec<Step> {
         if index == 0 { 0.0 } else { sums[index - 1].1 }
     };
     let (mut sound, mut greenwood) = (1.0, 0.0);
+    let mut hazard = (0.0, 0.0);
     let mut steps = Vec::new();
     for (age, failures) in failed {
         let at_risk = below(&entries, age) - below(&exits, age);
         if at_risk <= 0.0 {
             continue;
         }
+        hazard = (hazard.0 + failures / at_risk, hazard.1 + failures / (at_risk * at_risk));
         sound *= (1.0 - failures / at_risk).max(0.0);
         greenwood += failures / (at_risk * (at_risk - failures));
         let known = sound > 0.0 && greenwood.is_finite();
@@ -72,7 +76,7 @@ pub fn product_limit(lives: &[Life], confidence: f64) -> Vec<Step> {
             (sound.powf(reach), sound.powf(1.0 / reach))
         });
         let variance = known.then_some(sound * sound * greenwood);
-        steps.push(Step { age, at_risk, failures, sound, variance, interval });
+        steps.push(Step { age, at_risk, failures, sound, variance, interval, hazard });
     }
     steps
 }

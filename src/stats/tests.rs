@@ -147,6 +147,21 @@ fn the_share_still_sound() {
 }
 
 #[test]
+fn the_cumulative_hazard() {
+    let all: Vec<Value> = serde_json::from_str(include_str!("../../tests/reference/recurrence.json")).unwrap();
+    let cases: Vec<&Value> = all.iter().filter(|c| c["method"] == "nelson_aalen").collect();
+    assert_eq!(cases.len(), 4);
+    for case in cases {
+        let steps = product_limit(&lives(&case["data"]), 0.95);
+        for (step, row) in steps.iter().zip(case["expected"]["rows"].as_array().unwrap()) {
+            let what = format!("{} at {}", case["id"], row["t"]);
+            near(step.hazard.0, &row["H"], 1e-9, &what);
+            near(step.hazard.1, &row["var_H"], 1e-9, &what);
+        }
+    }
+}
+
+#[test]
 fn a_known_shape() {
     for case in cases("weibayes") {
         let (data, expected) = (&case["data"], &case["expected"]);

@@ -4,7 +4,7 @@
 use uom::si::area::square_meter;
 use uom::si::power::watt;
 
-use super::words::{power_words, size_words};
+use super::words::{size_words, trimmed};
 use crate::address::Address;
 use crate::quantities::like_for_like::{self, Attribute, Measure};
 use crate::quantities::run_hours;
@@ -36,7 +36,11 @@ pub fn measures_of(fleet: &Fleet, site: &Site, at: &Address) -> String {
             return [Some(kind.to_owned()), area].into_iter().flatten().collect::<Vec<_>>().join(", ");
         }
         if let Some(equipment) = spa.equipment.iter().find(|equipment| equipment.at == *at) {
-            let power = equipment.power.map(|power| power_words(power.0.get::<watt>(), units));
+            // Heaters and lamps are sold by their watts wherever they stand.
+            let power = equipment.power.map(|power| match power.0.get::<watt>() {
+                watts if watts < 1000.0 => format!("{watts:.0} W"),
+                watts => format!("{} kW", trimmed(watts / 1000.0, 2)),
+            });
             return power.unwrap_or_default();
         }
     }

@@ -74,7 +74,9 @@ fn a_jet_pump_leaves_turnover_as_it_is() {
 #[test]
 fn gaskets_and_conductors_of_the_job() {
     compared("filtration", "", |swap, _| {
-        assert_eq!(of(swap, "P").job(), Job { gaskets: [Some(0.0381), Some(0.0508)], conductors: Some(3) });
+        let Job { gaskets: [Some(inlet), Some(discharge)], conductors } = of(swap, "P").job() else { panic!() };
+        assert_eq!((size_words(inlet), size_words(discharge)), ("1.5 in".to_owned(), "2 in".to_owned()));
+        assert_eq!(conductors, Some(3));
         // Three phases: the usual count does not hold, and the unions are to be measured.
         assert_eq!(of(swap, "T").job(), Job { gaskets: [None, None], conductors: None });
         let two = crate::records::pumps::Model { speeds: Speeds::Two, ..of(swap, "P").model.clone() };

@@ -1,100 +1,96 @@
-//! `pump_failures.csv`: how often pumps failed and how often they are expected to, pump by pump and put
-//! together by model, site and fleet.
+//! `pump_failures.csv`: how often pumps failed, whether that grows, and how often they are expected to, pump
+//! by pump and put together by model, site and fleet. `failure_costs.csv`: what failures cost most.
 
 use std::collections::BTreeMap;
 
 use super::{Cell, Column, Table, TableError, table};
 use crate::address::Address;
 use crate::quantities::expected_failures::{ExpectedFailures, Tally};
-use crate::quantities::failures::{Failures, LEAST_FAILURES};
+use crate::quantities::failure_trends::{Scope, ScopeTrend};
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::Site;
+use crate::records::upkeep::Clock;
 use crate::site::SiteFigures;
 
-struct Row {
-    scope: &'static str,
-    id: String,
-    failures: i64,
-    exposure: Option<f64>,
-    growth: Option<f64>,
-    p_worsening: Option<f64>,
-    verdict: &'static str,
+struct Row<'a> {
+    scope: Scope,
+    id: &'a str,
+    trend: &'a ScopeTrend,
     expected: Option<ExpectedFailures>,
 }
 
-const COLUMNS: &[Column<Row>] = &[
-    ("scope", |r| Cell::text(r.scope)),
-    ("id", |r| Cell::text(&r.id)),
-    ("clock", |_| Cell::text("hours")),
-    ("failures", |r| Cell::Count(Some(r.failures))),
-    ("exposure", |r| Cell::rounded(r.exposure, 2)),
-    ("rate_per_1000", |r| Cell::rounded(r.exposure.filter(|e| *e > 0.0).map(|e| r.failures as f64 / e * 1000.0), 6)),
-    ("growth", |r| Cell::rounded(r.growth, 4)),
-    ("growth_low", |_| Cell::Number(None)),
-    ("growth_high", |_| Cell::Number(None)),
-    ("p_worsening", |r| Cell::rounded(r.p_worsening, 6)),
-    ("verdict", |r| Cell::text(r.verdict)),
-    ("expected_12mo", |r| Cell::rounded(r.expected.map(|e| e.expected), 4)),
-    ("expected_low", |r| Cell::rounded(r.expected.map(|e| e.low), 0)),
-    ("expected_high", |r| Cell::rounded(r.expected.map(|e| e.high), 0)),
-];
+impl Row<'_> {
+    fn interval(&self) -> Option<(f64, f64)> {
+        self.trend.test.and_then(|test| test.growth_interval(0.8))
+    }
 
-/// Failures, exposure and what is to come, added up.
-#[derive(Default)]
-struct Sum {
-    failures: i64,
-    exposure: Option<f64>,
-    tally: Option<Tally>,
+    fn per_thousand(&self, pick: fn((f64, f64, f64)) -> f64) -> Cell {
+        Cell::rounded(self.trend.rate.map(|rate| pick(rate) * 1000.0), 6)
+    }
+
+    fn mean(&self) -> Option<(f64, Option<(f64, f64)>)> {
+        self.trend.mean_failures.map(|step| (step.mean, step.interval(0.8)))
+    }
 }
 
 pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result<Table, TableError> {
-    let mut rows = Vec::new();
-    let mut sums: [BTreeMap<String, Sum>; 3] = Default::default();
-    for (site, pump) in super::pumps(sites) {
-        let outlook =
-            site.pumps_to_come.iter().find(|(at, _)| *at == pump.at).and_then(|(_, outlook)| outlook.as_ref());
-        let row = of_pump(format!("{}/{}", site.site.id, pump.at), &pump.failures, outlook.map(|o| o.failures));
-        let keys = [model_of(site.site, &pump.at), site.site.id.to_string(), "all".to_owned()];
-        for (key, sums) in keys.into_iter().zip(&mut sums).filter(|(key, _)| !key.is_empty()) {
-            let sum = sums.entry(key).or_default();
-            sum.failures += row.failures;
-            sum.exposure = match (sum.exposure, row.exposure) {
-                (Some(one), Some(other)) => Some(one + other),
-                (one, other) => one.or(other),
-            };
-            if let Some(outlook) = outlook {
-                sum.tally.get_or_insert_default().add(&outlook.tally);
+    let mut of_pumps: BTreeMap<String, ExpectedFailures> = BTreeMap::new();
+    let mut groups: BTreeMap<(Scope, String), Tally> = BTreeMap::new();
+    for site in sites {
+        for (at, outlook) in &site.pumps_to_come {
+            let Some(outlook) = outlook else { continue };
+            of_pumps.insert(format!("{}/{at}", site.site.id), outlook.failures);
+            let keys = [
+                (Scope::Model, model_of(site.site, at)),
+                (Scope::Site, site.site.id.to_string()),
+                (Scope::Fleet, "all".to_owned()),
+            ];
+            for key in keys {
+                groups.entry(key).or_default().add(&outlook.tally);
             }
         }
-        rows.push(row);
     }
-    for (scope, sums) in ["model", "site", "fleet"].into_iter().zip(sums) {
-        rows.extend(sums.into_iter().map(|(id, sum)| Row {
-            scope,
-            id,
-            failures: sum.failures,
-            exposure: sum.exposure,
-            growth: None,
-            p_worsening: None,
-            verdict: if sum.failures < LEAST_FAILURES as i64 { "too few failures" } else { "" },
-            expected: sum.tally.map(|tally| tally.expected(lives)),
-        }));
-    }
-    table("pump_failures", &rows, COLUMNS)
-}
-
-fn of_pump(id: String, failures: &Failures, expected: Option<ExpectedFailures>) -> Row {
-    let tested = failures.growth.is_some() || failures.incidents.len() < LEAST_FAILURES;
-    Row {
-        scope: "pump",
-        id,
-        failures: failures.incidents.len() as i64,
-        exposure: failures.exposure_hours,
-        growth: failures.growth,
-        p_worsening: failures.p_worsening,
-        verdict: if tested { failures.trend.words() } else { "" },
-        expected,
-    }
+    let expected = |scope: Scope, id: &str| match scope {
+        Scope::Pump => of_pumps.get(id).copied(),
+        _ => groups.get(&(scope, id.to_owned())).map(|tally| tally.expected(lives)),
+    };
+    let rows: Vec<Row> =
+        lives.trends.all().map(|(scope, id, trend)| Row { scope, id, trend, expected: expected(scope, id) }).collect();
+    let columns: &[Column<Row>] = &[
+        ("scope", |r| Cell::text(r.scope.word())),
+        ("id", |r| Cell::text(r.id)),
+        ("clock", |r| Cell::text(if r.trend.clock == Clock::Hours { "hours" } else { "days" })),
+        ("failures", |r| Cell::Count(Some(r.trend.failures as i64))),
+        ("exposure", |r| Cell::rounded(r.trend.exposure, 2)),
+        ("rate_per_1000", |r| r.per_thousand(|rate| rate.0)),
+        ("growth", |r| Cell::rounded(r.trend.test.map(|t| t.growth()), 4)),
+        ("growth_low", |r| Cell::rounded(r.interval().map(|i| i.0), 4)),
+        ("growth_high", |r| Cell::rounded(r.interval().map(|i| i.1), 4)),
+        ("p_worsening", |r| Cell::rounded(r.trend.test.map(|t| t.p_worsening), 6)),
+        ("verdict", |r| Cell::text(r.trend.trend.words())),
+        ("expected_12mo", |r| Cell::rounded(r.expected.map(|e| e.expected), 4)),
+        ("expected_low", |r| Cell::Count(r.expected.map(|e| e.low as i64))),
+        ("expected_high", |r| Cell::Count(r.expected.map(|e| e.high as i64))),
+        ("rate_low", |r| r.per_thousand(|rate| rate.1)),
+        ("rate_high", |r| r.per_thousand(|rate| rate.2)),
+        ("growth_unbiased", |r| Cell::rounded(r.trend.test.and_then(|t| t.unbiased_growth()), 4)),
+        ("laplace", |r| Cell::rounded(r.trend.test.map(|t| t.laplace), 4)),
+        ("power_law_fits", |r| Cell::text(r.trend.fits.map_or("", |fits| if fits { "yes" } else { "no" }))),
+        ("power", |r| Cell::rounded(r.trend.power, 4)),
+        ("mean_failures", |r| Cell::rounded(r.mean().map(|m| m.0), 4)),
+        ("mean_failures_low", |r| Cell::rounded(r.mean().and_then(|m| Some(m.1?.0)), 4)),
+        ("mean_failures_high", |r| Cell::rounded(r.mean().and_then(|m| Some(m.1?.1)), 4)),
+        ("expected_of_its_like", |r| Cell::rounded(r.trend.beside.map(|b| b.expected), 4)),
+        ("p_of_its_like", |r| Cell::rounded(r.trend.beside.map(|b| b.p_value), 6)),
+        ("beside_its_like", |r| {
+            Cell::text(match r.trend.beside {
+                Some(beside) if beside.stands_out => "more than bad luck explains",
+                Some(beside) if r.trend.failures as f64 > beside.expected => "bad luck explains it",
+                _ => "",
+            })
+        }),
+    ];
+    table("pump_failures", &rows, columns)
 }
 
 fn model_of(site: &Site, at: &Address) -> String {
@@ -104,4 +100,55 @@ fn model_of(site: &Site, at: &Address) -> String {
         .find(|p| p.at == *at)
         .and_then(|pump| crate::quantities::run_hours::model_now(site, pump))
         .unwrap_or_default()
+}
+
+/// What of a kind failed and what that cost.
+struct Cost {
+    what: String,
+    failures: usize,
+    each: Option<f64>,
+    share: Option<f64>,
+    summed: Option<f64>,
+}
+
+/// A row a thing that failed, what cost most first; those whose cost is not known last.
+pub(super) fn failure_costs(sites: &[SiteFigures], lives: &FleetLives) -> Result<Table, TableError> {
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    for (_, pump) in super::pumps(sites) {
+        for what in pump.failures.incidents.iter().flat_map(|incident| &incident.what) {
+            *counts.entry(what.as_str()).or_default() += 1;
+        }
+    }
+    let mut rows: Vec<Cost> = counts
+        .into_iter()
+        .map(|(what, failures)| {
+            let kind = lives.kinds().find(|(id, _)| id.as_str() == what).map(|(_, kind)| kind);
+            let each = kind.and_then(|kind| kind.costs).map(|costs| costs.failure);
+            Cost { what: what.to_owned(), failures, each, share: None, summed: None }
+        })
+        .collect();
+    let cost = |row: &Cost| row.each.map_or(-1.0, |each| each * row.failures as f64);
+    rows.sort_by(|a, b| cost(b).total_cmp(&cost(a)));
+    let total: f64 = rows.iter().map(cost).filter(|cost| *cost > 0.0).sum();
+    let mut sum = 0.0;
+    for row in &mut rows {
+        let cost = cost(row);
+        if cost > 0.0 {
+            sum += cost;
+            row.share = Some(cost / total);
+            row.summed = Some(sum / total);
+        }
+    }
+    table(
+        "failure_costs",
+        &rows,
+        &[
+            ("what", |r| Cell::text(&r.what)),
+            ("failures", |r| Cell::Count(Some(r.failures as i64))),
+            ("cost_each", |r| Cell::rounded(r.each, 2)),
+            ("cost", |r| Cell::rounded(r.each.map(|each| each * r.failures as f64), 2)),
+            ("share", |r| Cell::rounded(r.share, 4)),
+            ("share_summed", |r| Cell::rounded(r.summed, 4)),
+        ],
+    )
 }

@@ -50,7 +50,7 @@ fn seed() -> u64 {
 
 /// Runs a target for its time and fails if any input made it fail.
 pub fn run(name: &str, seeds: Seeds, target: impl Fn(&[u8]) -> String) {
-    let ran = vary(seeds, &target, Duration::from_secs(seconds()), seed());
+    let ran = vary(name, seeds, &target, Duration::from_secs(seconds()), seed());
     eprintln!(
         "{name}: {} executions, {} led somewhere new, the slowest took {:?}",
         ran.executions, ran.new, ran.slowest
@@ -63,13 +63,14 @@ pub fn run(name: &str, seeds: Seeds, target: impl Fn(&[u8]) -> String) {
     assert!(told.is_empty(), "{name}, seed {}: {}", seed(), told.join("\n"));
 }
 
-fn vary(seeds: Seeds, target: &impl Fn(&[u8]) -> String, limit: Duration, seed: u64) -> Ran {
+fn vary(name: &str, seeds: Seeds, target: &impl Fn(&[u8]) -> String, limit: Duration, seed: u64) -> Ran {
     let mut chance = ChaCha8Rng::seed_from_u64(seed);
     let mut kept = seeds.corpus.clone();
     let mut seen = HashSet::new();
     let mut ran = Ran::default();
     let clock = Instant::now();
     let mut next = 0;
+    let last = std::env::var_os("FUZZ_LAST").map(|folder| std::path::Path::new(&folder).join(format!("{name}.txt")));
     while clock.elapsed() < limit && ran.failures.len() < 5 {
         // Every good input is tried as it stands first.
         let input = if next < seeds.corpus.len() {
@@ -84,6 +85,10 @@ fn vary(seeds: Seeds, target: &impl Fn(&[u8]) -> String, limit: Duration, seed: 
             input
         };
         ran.executions += 1;
+        // A stack that overflows ends the process: the input that did it is then in this file.
+        if let Some(file) = &last {
+            std::fs::write(file, &input).unwrap();
+        }
         let began = Instant::now();
         let said = catch_unwind(AssertUnwindSafe(|| target(&input)));
         let took = began.elapsed();

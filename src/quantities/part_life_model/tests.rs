@@ -45,7 +45,7 @@ fn days(from: &str, to: &str) -> f64 {
 }
 
 fn of<'a>(lives: &'a SiteLives, part: &str) -> &'a Gathered {
-    lives.kinds.iter().find(|(id, _)| id.as_str() == part).unwrap().1
+    lives.kinds.iter().find(|((id, _), _)| id.as_str() == part).unwrap().1
 }
 
 #[test]
@@ -81,6 +81,27 @@ fn a_failure_found_at_a_visit_happened_since_the_part_was_last_seen_good() {
     assert_eq!(gasket.lives[0].end, end("2024-02-01", "2024-03-01"));
     // Never seen good again: since it was renewed.
     assert_eq!(gasket.lives[1].end, End::FailedBetween(0.0, days("2024-05-01", "2025-05-01")));
+}
+
+#[test]
+fn a_part_seen_failed_and_never_renewed_has_failed() {
+    let lives = gathered(
+        "  - {date: 2024-02-01, at: {s/p: {inspected: {union_gasket: good}}}}
+  - {date: 2024-03-01, at: {s/p: {inspected: {union_gasket: failed}}}}\n",
+        "fitted: 2022-01-01",
+    );
+    let gasket = of(&lives, "union_gasket");
+    let seen = |day: &str| days("2022-01-01", day);
+    assert_eq!(gasket.lives.len(), 1);
+    assert_eq!(gasket.lives[0].end, End::FailedBetween(seen("2024-02-01"), seen("2024-03-01")));
+    // Still in service, and seen good again it is sound.
+    assert_eq!(gasket.in_service, 1);
+    let good_again = gathered(
+        "  - {date: 2024-03-01, at: {s/p: {inspected: {union_gasket: failed}}}}
+  - {date: 2024-04-01, at: {s/p: {inspected: {union_gasket: good}}}}\n",
+        "fitted: 2022-01-01",
+    );
+    assert!(!of(&good_again, "union_gasket").lives[0].failed());
 }
 
 #[test]
@@ -123,7 +144,7 @@ fn kind(lives: Vec<Life>, costs: Option<Costs>) -> KindModel {
     let book: crate::records::upkeep::UpkeepFile = serde_yaml::from_str(BOOK).unwrap();
     let (_, part) = book.parts.iter().find(|(id, _)| id.as_str() == "shaft_seal").unwrap();
     let in_service = lives.iter().filter(|l| !l.failed()).count();
-    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0 }, costs)
+    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0 }, costs, None)
 }
 
 #[test]
@@ -136,6 +157,18 @@ fn with_no_failure_the_book_leads_and_ages_reached_count_for_it() {
     let later = sixty.posterior.as_ref().unwrap().quantiles_of([0.5], |w| w.quantile(0.1))[0];
     assert!(later > 1.4 * b10, "{later}");
     assert_eq!(sixty.advice(), Advice::Unknown);
+}
+
+/// What the book's interval may have meant is within what is believed of it: at the typical shape of a seal the
+/// central 80 % of B10 reaches from where the interval is the age by which 45 % have failed to where it is
+/// that by which 2 % have.
+#[test]
+fn the_book_may_have_meant_another_share() {
+    let reach = crate::basis::CENTRAL_80 * BOOK_DEVIATION;
+    // Share failed by the book's interval when B10 is a factor exp(±reach) of it.
+    let share = |ln_b10: f64| 1.0 - (-(1.0f64 - BOOK_SHARE).ln().abs() * (-ln_b10 * 1.4).exp()).exp();
+    assert!((0.42..0.50).contains(&share(-reach)), "{}", share(-reach));
+    assert!((0.015..0.02).contains(&share(reach)), "{}", share(reach));
 }
 
 #[test]
@@ -183,7 +216,7 @@ fn seal_due(renew_by: &str, model: KindModel) -> (Option<NaiveDate>, crate::basi
     let figures = crate::quantities::spa_figures(&shared.fleet, &site, as_of);
     let parts = part_lives::parts_in_service(&shared.fleet, &site, &figures, as_of);
     let seal = parts.iter().find(|p| p.id.as_str() == "shaft_seal").unwrap().id.clone();
-    let lives = FleetLives { kinds: BTreeMap::from([(seal, model)]), residual: None };
+    let lives = FleetLives { kinds: BTreeMap::from([(seal, model)]), ..FleetLives::default() };
     let due = due::parts_due(&shared.fleet, &lives, &figures, parts, as_of);
     let due = due.iter().find(|d| d.part.id.as_str() == "shaft_seal").unwrap();
     (due.due, due.basis, due.fail_12mo)

@@ -21,6 +21,10 @@ use crate::records::tubs::SpaFile;
 use crate::records::yaml::{self, Step};
 use crate::records::{Assumed, ClosedSeason, Site};
 
+/// The most spas of a site, and the most things in a spa: more was never meant, and takes time without end.
+const MOST_SPAS: usize = 500;
+pub(super) const MOST_THINGS: usize = 200;
+
 pub(super) struct SiteReader<'a> {
     shared: &'a Shared,
     /// The text that stands for the site's file.
@@ -163,9 +167,32 @@ impl<'a> SiteReader<'a> {
         if used_as.is_none() {
             assumed.push(Assumed { what: "no use, so no limit applies".to_owned(), change: place_of_site("use") });
         }
+        if customer.is_none() {
+            let what = "no customer, so no statement is made".to_owned();
+            assumed.push(Assumed { what, change: place_of_site("customer") });
+        }
+        let own = |field: &str| format!("`{field}` in {}", files.own_file());
+        if rest.as_ref().and_then(|f| f.travel.as_ref()?.time).is_none() {
+            assumed.push(Assumed { what: "30 min there and back".to_owned(), change: own("travel") });
+        }
+        if rest.as_ref().is_none_or(|f| f.visit_days.is_none()) {
+            let what = "it can be visited on every day the technicians work".to_owned();
+            assumed.push(Assumed { what, change: own("visit_days") });
+        }
+        if rest.as_ref().is_none_or(|f| f.records_from.is_none()) {
+            let what = "all failures since the first entry of the log are in it".to_owned();
+            assumed.push(Assumed { what, change: own("records_from") });
+        }
         let travel = rest.as_ref().and_then(|f| f.travel.clone()).unwrap_or_default();
         let visit_days = rest.as_ref().and_then(|f| f.visit_days.clone());
         let mut resolved = Vec::new();
+        if spas.len() > MOST_SPAS {
+            let message = format!("this site has {} spas; a site may have {MOST_SPAS}", spas.len());
+            let hint = Some("make several sites of it".to_owned());
+            let spot = source.find_text("spas");
+            self.lose(source.file.to_string(), spot, Rule::WrongValue, message, hint, source);
+            spas.truncate(MOST_SPAS);
+        }
         for (id, mut spa) in spas {
             if let Some(name) = spa.r#type.clone() {
                 match self.shared.types.get(&name.0) {

@@ -7,7 +7,9 @@ use uom::si::power::{horsepower, kilowatt};
 use super::{Given, MONTHS, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar::{self, Month};
+use crate::quantities::expected_failures::Tally;
 use crate::quantities::failures::{LEAST_FAILURES, Trend};
+use crate::quantities::measured_trends::{CLEAR, Drifting};
 use crate::quantities::{PumpFigures, run_hours};
 use crate::records::fleet::Units;
 use crate::records::pumps::{Model, Speeds};
@@ -16,6 +18,8 @@ use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::in_view;
 use crate::report::view;
 
+/// Rows of run hours and of energy; of more pumps the tables tell.
+const ROWS: usize = 18;
 /// Readings that are advised.
 const READINGS_ADVISED: usize = 4;
 
@@ -39,16 +43,11 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
     view::PumpSection {
         nothing_to_say: None,
         summary: pump_summary(given, &pumps),
-        charts: given
-            .charts
-            .run_hours
-            .iter()
-            .map(|(at, chart)| in_view(chart, &format!("How long has {} run?", place_inside(given, at.as_str()))))
-            .collect(),
-        identities: pumps.iter().map(|(_, pump, _)| identity(given, pump)).collect(),
+        charts: given.charts.run_hours.iter().map(|chart| in_view(chart, "How long have the pumps run?")).collect(),
+        identities: identities(given, &pumps),
         hours: hours_table(given, &pumps),
         energy: energy_table(given, &pumps),
-        trends: Vec::new(),
+        trends: trends(given),
         failures: failure_sentence(given, &pumps),
         failure_charts: given
             .charts
@@ -106,7 +105,23 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     text
 }
 
-pub(super) fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
+/// The pumps as fitted; those that are alike in every measure share a row.
+fn identities(given: &Given, pumps: &Pumps) -> Vec<view::PumpIdentity> {
+    let mut rows: Vec<view::PumpIdentity> = Vec::new();
+    for (_, pump, _) in pumps {
+        let row = view::PumpIdentity { place: place(given, pump.at.as_str()), ..identity(given, pump) };
+        let alike = |other: &&mut view::PumpIdentity| {
+            view::PumpIdentity { place: row.place.clone(), ..(**other).clone() } == row
+        };
+        match rows.iter_mut().find(alike) {
+            Some(there) => there.place.push_str(&format!("; {}", row.place)),
+            None => rows.push(row),
+        }
+    }
+    rows
+}
+
+fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
     let model = model_now(given, pump);
     let or_unknown = |text: Option<String>| text.unwrap_or_else(|| NOT_KNOWN.to_owned());
     let metric = given.units() == Units::Metric;
@@ -114,8 +129,7 @@ pub(super) fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
     let inches =
         |l: Option<crate::units::Length>| or_unknown(l.map(|l| format!("{} in", trimmed(l.0.get::<inch>(), 2))));
     view::PumpIdentity {
-        place: format::place(pump.at.spa()),
-        pump: format::sentence(&format::words(pump.at.last())),
+        place: place(given, pump.at.as_str()),
         model: or_unknown(run_hours::model_now(given.site.site, pump)),
         power: or_unknown(model.and_then(|m| m.power).map(|p| {
             let hp = p.0.get::<horsepower>();
@@ -174,6 +188,7 @@ fn hours_table(given: &Given, pumps: &Pumps) -> view::HoursTable {
             });
         }
     }
+    let more = cut(given, &mut rows, "run_hours");
     view::HoursTable {
         months: months
             .iter()
@@ -184,9 +199,21 @@ fn hours_table(given: &Given, pumps: &Pumps) -> view::HoursTable {
             })
             .collect(),
         rows,
-        key: "c: calibrated by the counter · p: by the program · e: estimated · a: assumed · no letter: metered"
-            .to_owned(),
+        key: format!(
+            "c: calibrated by the counter · p: by the program · e: estimated · a: assumed · no letter: metered{more}"
+        ),
     }
+}
+
+/// Cuts a table to its rows and says so.
+fn cut<R>(given: &Given, rows: &mut Vec<R>, table: &str) -> String {
+    let more = rows.len().saturating_sub(ROWS);
+    if more == 0 {
+        return String::new();
+    }
+    rows.truncate(ROWS);
+    let place = if given.office() { format!(" in tables/{table}.csv") } else { String::new() };
+    format!(" · {more} more{place}")
 }
 
 fn letter(basis: Basis) -> &'static str {
@@ -249,10 +276,12 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
     let total = |index: usize, decimals: usize| {
         if complete[index] { format::number(sums[index], decimals) } else { "–".to_owned() }
     };
+    let lines = rows.len();
+    let more = cut(given, &mut rows, "run_hours");
     view::EnergyTable {
         currency: if office { given.currency().to_owned() } else { String::new() },
         month: calendar::MONTHS[given.month.number() as usize - 1].to_owned(),
-        total: (rows.len() > 1).then(|| view::EnergyRow {
+        total: (lines > 1).then(|| view::EnergyRow {
             pump: "All pumps".to_owned(),
             speed: String::new(),
             power: String::new(),
@@ -263,7 +292,7 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
             year_cost: if office { total(3, 2) } else { String::new() },
         }),
         rows,
-        note: "The pumps' energy only: heating, air and lights are not in it. Power is the measured current, else the model's, times the supply voltage and a power factor of 0.9 (assumed).".to_owned(),
+        note: "The pumps' energy only: heating, air and lights are not in it. Power is the measured current, else the model's, times the supply voltage and a power factor of 0.9 (assumed).".to_owned() + &more,
     }
 }
 
@@ -272,7 +301,8 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
     let failed: Vec<_> = pumps.iter().filter(|(_, _, f)| !f.failures.incidents.is_empty()).collect();
     let Some(since) = since else { return "No log is kept, so failures are not known.".to_owned() };
     if failed.is_empty() {
-        return format!("No pump has failed since the records begin on {}.", calendar::in_words(since));
+        let none = format!("No pump has failed since the records begin on {}.", calendar::in_words(since));
+        return none + &to_come(given);
     }
     let total: usize = failed.iter().map(|(_, _, f)| f.failures.incidents.len()).sum();
     let mut text = format!(
@@ -282,7 +312,9 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
     );
     for (_, pump, figures) in failed {
         let count = figures.failures.incidents.len();
-        let verdict = match figures.failures.trend {
+        let trend = given.site.lives.trends.pump(&given.site.site.id, &pump.at);
+        let verdict = match trend.map_or(Trend::TooFew, |trend| trend.trend) {
+            Trend::TooFew if count >= LEAST_FAILURES => "when is not known well enough to tell a trend".to_owned(),
             Trend::TooFew => format!("too few to tell a trend, which takes {LEAST_FAILURES}"),
             Trend::Worsening => "they come closer together: it is getting worse".to_owned(),
             Trend::Improving => "they come further apart: it is getting better".to_owned(),
@@ -290,7 +322,67 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
         };
         text.push_str(&format!(" {}: {count}, {verdict}.", place(given, pump.at.as_str())));
     }
-    text
+    text + &to_come(given)
+}
+
+/// How many failures the coming year is expected to bring; nothing where no pump's use is known.
+fn to_come(given: &Given) -> String {
+    let mut tally = Tally::default();
+    let known: Vec<_> = given.site.pumps_to_come.iter().filter_map(|(_, outlook)| outlook.as_ref()).collect();
+    known.iter().for_each(|outlook| tally.add(&outlook.tally));
+    if known.is_empty() {
+        return String::new();
+    }
+    let expected = tally.expected(given.site.lives);
+    let range = if expected.low == expected.high {
+        format!("{:.0}", expected.low)
+    } else {
+        format!("{:.0} to {:.0}", expected.low, expected.high)
+    };
+    format!(
+        " In the coming 12 months, if nothing is renewed before it fails, about {} are to be expected ({range} four times in five).",
+        format::number(expected.expected, 1)
+    )
+}
+
+/// The drifts that are more than chance, a sentence each.
+fn trends(given: &Given) -> Vec<String> {
+    let units = given.units();
+    given
+        .site
+        .trends
+        .iter()
+        .filter(|trend| trend.p_value < CLEAR && trend.range.is_none_or(|(low, high)| low > 0.0 || high < 0.0))
+        .map(|trend| {
+            let (what, value): (_, &dyn Fn(f64) -> String) = match trend.quantity {
+                Drifting::Current => ("motor current", &|amps| format!("{} A", format::number(amps, 2))),
+                Drifting::CurrentLow => {
+                    ("motor current at low speed", &|amps| format!("{} A", format::number(amps, 2)))
+                }
+                Drifting::Pressure => ("pressure since its last clean", &|bar| format::pressure(bar, units)),
+                Drifting::CleanPressure => ("pressure when clean", &|bar| format::pressure(bar, units)),
+                Drifting::TemperatureLag => ("distance below its setpoint", &|kelvin| match units {
+                    Units::Metric => format!("{} °C", format::number(kelvin, 1)),
+                    Units::Us => format!("{} °F", format::number(kelvin * 1.8, 1)),
+                }),
+            };
+            let (from, to) = trend.levels;
+            let mut says = format!(
+                "{}: the {what} went from {} to {} between {} and {}",
+                format::sentence(&place(given, trend.at.as_str())),
+                value(from),
+                value(to),
+                calendar::in_words(trend.from),
+                calendar::in_words(trend.to)
+            );
+            if let (Some(limit), Some(day)) = (trend.limit, trend.crosses) {
+                let when = if day <= given.site.as_of { "passed" } else { "at this rate passes" };
+                says.push_str(&format!("; it {when} {} about {}", value(limit), calendar::in_words(day)));
+            }
+            says.push('.');
+            says
+        })
+        .collect()
 }
 
 /// Which new readings would narrow the answers most, found by computing with them.

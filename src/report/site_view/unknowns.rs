@@ -1,13 +1,16 @@
 //! What is not known, which record would settle it, and what was assumed.
 
 use super::parts::beyond_use;
-use super::{Given, MONTHS, place, plural};
+use super::{Given, MONTHS, gaps, place, plural};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::charts::style::list;
 use crate::quantities::water_turnover;
 use crate::records::forms::Fitted;
 use crate::report::{format, view};
+
+/// The most that are told: more is no help. The fields that would tell most come first.
+const MOST_UNKNOWNS: usize = 32;
 
 pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
     let office = given.office();
@@ -93,8 +96,9 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
             );
         }
     }
+    unknowns.extend(gaps::unknowns(given));
     let total = unknowns.len();
-    unknowns.truncate(24);
+    unknowns.truncate(MOST_UNKNOWNS);
     if total > unknowns.len() {
         unknowns.push(view::Unknown {
             what: format!("and {} more of the same kinds", total - unknowns.len()),
@@ -114,6 +118,11 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
             change_at: if office { a.change.clone() } else { String::new() },
         })
         .chain(model_assumptions(given, office))
+        .chain(gaps::assumptions(given).into_iter().map(|(what, value, change)| view::Assumption {
+            what,
+            value,
+            change_at: if office { change.to_owned() } else { String::new() },
+        }))
         .collect::<Vec<_>>();
     let diagnostics = if office {
         given

@@ -40,9 +40,9 @@ const FILTER: StepCaution = StepCaution {
 };
 
 const WATER: StepCaution = StepCaution {
-    text: "Nobody in the water. Pumps and heater off and locked before the level falls; look at every suction cover \
-           while it is dry. Never mix two chemicals, not even two kinds of chlorine; chemical into water, never water \
-           into chemical; gloves and eye protection. Disinfect before the jets run: their spray can carry Legionella.",
+    text: "Nobody in the water. Pumps and heater off and locked before the level falls; look at every suction cover. \
+           Never mix two chemicals; chemical into water, never water into chemical; gloves and eye protection. \
+           Disinfect before the jets run: their spray can carry Legionella.",
     reminder: "Pumps and heater locked off? Chemicals apart?",
 };
 
@@ -87,7 +87,8 @@ pub(super) fn before(site: &Site, task: &VisitTask) -> Option<StepCaution> {
     if changes_the_water(task) {
         return Some(WATER);
     }
-    if id.contains("safety") || id.contains("suction") || id.contains("ground_fault") || id.contains("residual_current") {
+    if id.contains("safety") || id.contains("suction") || id.contains("ground_fault") || id.contains("residual_current")
+    {
         return Some(SAFETY);
     }
     let spa = site.spas.iter().find(|spa| spa.at.spa() == task.at.spa())?;

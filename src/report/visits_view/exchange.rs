@@ -13,10 +13,10 @@ use crate::swap;
 use crate::work_sheet::BECAUSE;
 
 /// A step: what can hurt, in a few words, the step.
-pub type Step = (&'static str, &'static str, &'static str);
+pub(super) type Step = (&'static str, &'static str, &'static str);
 
 /// The steps of an exchange, in order.
-pub const EXCHANGE_STEPS: &[Step] = &[
+pub(super) const EXCHANGE_STEPS: &[Step] = &[
     (
         "Another power is another job: it changes the wiring, its protection and the flow through the suction covers.",
         "Match the new pump first",
@@ -92,10 +92,10 @@ pub(super) fn page(given: &Given) -> Option<ExchangePage> {
             .collect(),
         blanks: vec![
             plain("date", "day", "", None),
-            plain("by", "words", "", None),
-            plain("at", "words", "", None),
+            plain("by", "word", "", None),
+            plain("at", "word", "", None),
             one_of("exchanged", BECAUSE),
-            plain("exchanged.model", "words", "", None),
+            plain("exchanged.model", "word", "", None),
             plain("exchanged.found", "words", "", None),
             plain("meter_reset.showed", "number", hours, None),
             plain("meter_reset.to", "number", hours, None),
@@ -137,9 +137,11 @@ fn exchange_pump(given: &Given, pump: &Pump) -> ExchangePump {
     let exchanged = site.entries(&pump.at).any(|(_, _, entry)| entry.exchanged.is_some());
     let measures = swap::pump_measures(given.fleet, model, pump.bolt_spacing.filter(|_| !exchanged));
     let like: Vec<&str> = model.map_or(Vec::new(), |model| {
-        let others = given.fleet.models.iter().filter(|(other, candidate)| {
-            Some(other.as_str()) != name.as_deref() && is_like(candidate, model)
-        });
+        let others = given
+            .fleet
+            .models
+            .iter()
+            .filter(|(other, candidate)| Some(other.as_str()) != name.as_deref() && is_like(candidate, model));
         others.map(|(other, _)| other.as_str()).collect()
     });
     let needs = model.map_or_else(String::new, |model| {

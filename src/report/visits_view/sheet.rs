@@ -20,10 +20,8 @@ const NOTE_DAYS: i64 = 400;
 pub(super) fn page(given: &Given, visit: &Visit) -> SheetPage {
     let site = given.site.site;
     let sheet = work_sheet::sheet(given.fleet, site, visit);
-    let asked = |asked: &Asked| AskedView {
-        at: asked.at.to_string(),
-        blanks: asked.blanks.iter().map(blank_view).collect(),
-    };
+    let asked =
+        |asked: &Asked| AskedView { at: asked.at.to_string(), blanks: asked.blanks.iter().map(blank_view).collect() };
     let contact = site.contact.as_ref().map_or(String::new(), |contact| {
         [&contact.name, &contact.phone].into_iter().flatten().map(|text| text.0.clone()).collect::<Vec<_>>().join(", ")
     });
@@ -55,7 +53,7 @@ pub(super) fn page(given: &Given, visit: &Visit) -> SheetPage {
         jobs: jobs(given, &sheet),
         after: sheet.after.iter().map(asked).collect(),
         leaving: sheet.leaving.iter().map(blank_view).collect(),
-        type_back: format!("tubwright add --sheet {} --month {}", visit.id, given.month),
+        type_back: format!("tubwright add --sheet {}.{} --month {}", visit.id, sheet.mark(), given.month),
     }
 }
 
@@ -72,21 +70,29 @@ fn minutes(minutes: f64) -> String {
     }
 }
 
-/// Parts to take: the same part for the same measures is one line.
+/// Parts to take, those that must match the same together.
 fn take(given: &Given, visit: &Visit) -> Vec<TakeRow> {
-    let mut rows: Vec<(u32, TakeRow)> = Vec::new();
+    let mut rows: Vec<(String, Vec<(String, u32)>)> = Vec::new();
     for task in &visit.tasks {
+        let measures = swap::measures_of(given.fleet, given.site.site, &task.at);
         for take in &task.take {
             let number = take.number.as_ref().map_or(String::new(), |number| format!(" ({number})"));
             let part = format!("{}{number}", format::sentence(&format::words(take.part.as_str())));
-            let measures = swap::measures_of(given.fleet, given.site.site, &task.at);
-            match rows.iter_mut().find(|(_, row)| row.part == part && row.measures == measures) {
-                Some((count, _)) => *count += take.count,
-                None => rows.push((take.count, TakeRow { count: String::new(), part, measures })),
+            let row = rows.iter().position(|(known, _)| *known == measures).unwrap_or_else(|| {
+                rows.push((measures.clone(), Vec::new()));
+                rows.len() - 1
+            });
+            match rows[row].1.iter_mut().find(|(known, _)| *known == part) {
+                Some((_, count)) => *count += take.count,
+                None => rows[row].1.push((part, take.count)),
             }
         }
     }
-    rows.into_iter().map(|(count, row)| TakeRow { count: count.to_string(), ..row }).collect()
+    let row = |(measures, parts): (String, Vec<(String, u32)>)| TakeRow {
+        parts: parts.into_iter().map(|(part, count)| format!("{count} × {part}")).collect(),
+        measures,
+    };
+    rows.into_iter().map(row).collect()
 }
 
 /// What earlier visits noted or left, the latest first, and why this one moved.

@@ -36,9 +36,9 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
                 photograph: "way in, plant door, disconnect".to_owned(),
                 blanks: vec![
                     plain("address", "words", "", words(&site.address)),
-                    plain("key", "words", "", words(&site.key)),
-                    plain("contact.name", "words", "", contact.and_then(|contact| words(&contact.name))),
-                    plain("contact.phone", "words", "", contact.and_then(|contact| words(&contact.phone))),
+                    plain("key", "word", "", words(&site.key)),
+                    plain("contact.name", "word", "", contact.and_then(|contact| words(&contact.name))),
+                    plain("contact.phone", "word", "", contact.and_then(|contact| words(&contact.phone))),
                 ],
                 ..SurveyStep::default()
             },
@@ -46,7 +46,7 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
             water(given, spa),
             SurveyStep {
                 title: "The spa".to_owned(),
-                photograph: "maker's plate, whole spa, plant space".to_owned(),
+                photograph: "maker's plate, spa, plant space".to_owned(),
                 blanks: spa_blanks(given, spa),
                 ..SurveyStep::default()
             },
@@ -65,7 +65,7 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
             },
         ],
         type_back: format!(
-            "Equipment into sites/{}.yaml under `spas:`, plates of pumps into pumps.yaml. Readings into the log: \
+            "Equipment into sites/{}.yaml under spas, plates of pumps into pumps.yaml. Readings into the log: \
              tubwright add {}/{} temperature=… ph=… and so on for each pump and filter.",
             site.id, site.id, spa.at
         ),
@@ -77,10 +77,10 @@ fn safety() -> SurveyStep {
     SurveyStep {
         title: "Safe to look at?".to_owned(),
         caution: "One of these not in order: close the spa, say so, and go on only where it is safe.".to_owned(),
-        photograph: "each suction cover with its rating and date".to_owned(),
+        photograph: "each suction cover, rating, date".to_owned(),
         blanks: [
             "disconnect in sight",
-            "ground-fault or residual-current device trips on test",
+            "ground-fault / residual-current trips",
             "every suction cover whole, tight, in date",
             "emergency stop works",
             "over-temperature cut-out there",
@@ -108,7 +108,7 @@ fn water(given: &Given, spa: &Spa) -> SurveyStep {
         .collect();
     blanks.push(plain("setpoint", "number", "", setpoint));
     SurveyStep {
-        title: "The water, with a thermometer of one's own".to_owned(),
+        title: "The water (own thermometer)".to_owned(),
         caution: "Above 40 °C (104 °F) or cloudy: nobody goes in. Stay out of the jets' spray until it is disinfected."
             .to_owned(),
         blanks,
@@ -123,9 +123,7 @@ fn fitted_words(fitted: Fitted) -> Option<String> {
 fn spa_blanks(given: &Given, spa: &Spa) -> Vec<BlankView> {
     let units = given.fleet.settings.units;
     let volume = spa.volume.map(|volume| format::volume(volume.0.get::<uom::si::volume::liter>(), units));
-    let flow = spa
-        .stated_flow
-        .map(|flow| format::flow(flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units));
+    let flow = spa.stated_flow.map(|flow| format::flow(flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units));
     vec![
         plain("volume", "number", "", volume),
         plain("fitted", "day", "", fitted_words(spa.fitted)),
@@ -165,10 +163,12 @@ fn pumps(given: &Given, spa: &Spa) -> SurveyStep {
         row("bolt_spacing, hole to hole", &|_| None),
         row("ports.inlet, inside thread", &measured(Attribute::Inlet)),
         row("ports.discharge, inside thread", &measured(Attribute::Discharge)),
-        row("supply.voltage", &measured(Attribute::Voltage)),
-        row("supply.phases", &measured(Attribute::Phases)),
-        row("current on the plate, A", &|_| None),
-        row("current measured, A", &|_| None),
+        row("supply: voltage, phases", &|pump| {
+            let both = [Attribute::Voltage, Attribute::Phases].map(|attribute| measured(attribute)(pump));
+            let known: Vec<String> = both.into_iter().flatten().collect();
+            (!known.is_empty()).then(|| known.join(", "))
+        }),
+        row("current: on the plate; measured, A", &|_| None),
         row("fitted", &|pump| fitted_words(pump.fitted)),
         row("hours on the counter; digits", &|_| None),
         row("program, h/day a speed", &|_| None),
@@ -176,8 +176,12 @@ fn pumps(given: &Given, spa: &Spa) -> SurveyStep {
     ];
     SurveyStep {
         title: "The pumps".to_owned(),
-        caution: cautions::ISOLATE.text.to_owned(),
+        caution:
+            "Plates are read with the pump stopped, locked off and proved dead. Nothing wired is opened: that is for \
+                  those whom the place licenses."
+                .to_owned(),
         photograph: "each motor plate, each union, the wiring diagram in the pack".to_owned(),
+        wide: true,
         columns,
         rows,
         ..SurveyStep::default()
@@ -207,7 +211,7 @@ fn filters(given: &Given, spa: &Spa) -> SurveyStep {
     ];
     SurveyStep {
         title: "The filters".to_owned(),
-        caution: "Pump locked off and pressure let out before a lid is opened.".to_owned(),
+        caution: "Pump locked off, pressure let out before a lid is opened.".to_owned(),
         photograph: "gauge, cartridge ends with their number".to_owned(),
         columns,
         rows,
@@ -223,11 +227,11 @@ fn equipment(spa: &Spa) -> SurveyStep {
         .map(|equipment| {
             let name = format!("{}: kind, power, fitted", equipment.at.last());
             let known = [Some(equipment.kind.to_string()), fitted_words(equipment.fitted)];
-            plain(&name, "words", "", Some(known.into_iter().flatten().collect::<Vec<_>>().join(", ")))
+            plain(&name, "word", "", Some(known.into_iter().flatten().collect::<Vec<_>>().join(", ")))
         })
         .collect();
     if blanks.is_empty() {
-        blanks = ["heater: power, fitted", "cover: fitted"].map(|name| plain(name, "words", "", None)).to_vec();
+        blanks = ["heater: power, fitted", "cover: fitted"].map(|name| plain(name, "word", "", None)).to_vec();
     }
     SurveyStep {
         title: "Heater, cover, other equipment".to_owned(),

@@ -505,7 +505,7 @@ impl Maker<'_> {
 }
 
 /// How many months a contract's words put between two visits.
-fn months_between(words: &str) -> Option<i32> {
+pub fn months_between(words: &str) -> Option<i32> {
     let words = words.trim().to_lowercase().replace(['_', '-'], " ");
     Some(match words.as_str() {
         "monthly" | "every month" | "12" | "12 a year" => 1,
