@@ -314,7 +314,7 @@ impl FleetLives {
             Clock::Hours => part.age_hours.unwrap_or(part.least_hours),
         };
         let factor = self.pumps.factor(&part.site, &part.at);
-        let outlooks = outlook.outlooks(age, exposure.further, exposure.planned, factor);
+        let outlooks = outlook.outlooks(Age::of(part, age), exposure.further, exposure.planned, factor);
         let means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
         means.iter().all(|mean| mean.is_finite()).then_some(means)
     }

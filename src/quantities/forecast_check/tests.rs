@@ -34,13 +34,17 @@ fn ranges_hold_what_they_promise_on_an_invented_fleet() {
         tree.write(&file.path, file.text.as_bytes()).unwrap();
     }
     let shared = Shared::load(&folder.path().join("fleet")).unwrap();
-    let as_of = parse_date("2026-10-31").unwrap();
-    let mut all = Vec::new();
-    for files in &shared.sites {
-        let site = shared.read_site(files).unwrap().as_of(as_of);
-        let figures = crate::quantities::spa_figures(&shared.fleet, &site, as_of);
-        all.extend(checks(&shared.fleet, &site, &figures, as_of));
-    }
+    let as_of = crate::calendar::parse_date("2026-10-31").unwrap();
+    let sites: Vec<(Site, Vec<SpaFigures>)> = shared
+        .sites
+        .iter()
+        .map(|files| {
+            let site = shared.read_site(files).unwrap().as_of(as_of);
+            let figures = crate::quantities::spa_figures(&shared.fleet, &site, as_of);
+            (site, figures)
+        })
+        .collect();
+    let all: Vec<ForecastCheck> = fleet_checks(&shared.fleet, &sites, as_of).pumps.into_iter().flatten().collect();
     for (id, least, most, width) in [("jets-1", 0.68, 0.93, 0.20), ("filtration", 0.80, 1.0, 0.006)] {
         for horizon in HORIZONS {
             let mine: Vec<&ForecastCheck> =
