@@ -45,7 +45,7 @@ fn with_carry(lost_night: &str, fleet: &str, plan: Plan, then: impl Fn(&FleetFig
             lives: figures.lives,
             checks: &crate::quantities::forecast_check::Checks::default(),
             plan: plan.clone(),
-            costs: crate::costs::FleetCosts::default(),
+            costs: crate::costs::outlook::FleetCosts::default(),
         };
         then(&all, carry(&all));
     });
