@@ -86,7 +86,7 @@ rules! {
     /// A program for a speed the model does not have.
     SpeedNotThere = "speed-not-there", "A one-speed pump runs at `run`, a two-speed pump at `low` and `high`.";
     /// A pump with no program and no counter.
-    NoProgram = "no-program", "A pump with neither a program nor a counter has no known hours; the book's usual program for the use is assumed where it has one.";
+    NoProgram = "no-program", "A pump with neither a program nor a counter has no known hours; the book's usual program for the use is assumed where it has one. A program names hours, and those of a pump that filters hours at a speed it filters at.";
     /// An event before its equipment stood there.
     BeforeFitting = "before-fitting", "Nothing can be read, renewed or exchanged on equipment before the day it was fitted.";
     /// A counter that runs backwards.
