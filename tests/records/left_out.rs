@@ -143,14 +143,20 @@ fn fault(
 }
 
 /// Fields whose loss is known from another field, or is no loss of knowledge, with the reason.
-const EXCEPTED: [(&str, &str); 7] = [
+const EXCEPTED: [(&str, &str); 13] = [
     ("/closed:", "nobody can know of a season nobody wrote down"),
     ("/spas ", "what stands nowhere is not missed; a site without a spa is an error"),
     ("/type ", "a spa without its type is another spa, and `check` says what it then lacks"),
+    ("/types ", "a type that is not there is an error"),
     ("/filters:", "what does not stand there is not missed"),
+    ("/filters ", "then the sites that speak of them are wrong, which is an error"),
     ("/pumps:", "what does not stand there is not missed"),
+    ("/pumps ", "then the sites that speak of them are wrong, which is an error"),
     ("/equipment:", "what does not stand there is not missed"),
+    ("/equipment ", "then the sites that speak of it are wrong, which is an error"),
     ("/here:", "then the type's pump stands there: more is known, of something else"),
+    ("yaml/parts:", "a book without parts wears nothing out; what the log says of them is an error"),
+    ("yaml/tasks:", "a book without tasks asks for nothing; what the log says of them is an error"),
 ];
 
 /// The first field of each form that may be left out.

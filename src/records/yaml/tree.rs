@@ -159,6 +159,8 @@ pub fn brackets_of(text: &str, key: &str) -> Option<Brackets> {
             }
             Event::MappingEnd | Event::SequenceEnd => {
                 depth = depth.checked_sub(1)?;
+                // What the reader calls the end of brackets may lie behind a comment after them.
+                let end = if text[start..].starts_with(['}', ']']) { start + 1 } else { end };
                 if depth == 2
                     && let Some(last) = &mut last
                 {
