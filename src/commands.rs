@@ -5,6 +5,7 @@ pub mod check;
 pub mod demo;
 pub mod explain;
 pub mod new;
+pub mod plan;
 pub mod report;
 pub mod schema;
 
@@ -26,6 +27,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Schema(arguments) => schema::run(arguments, printer),
         Command::Add(arguments) => add::run(arguments, printer),
         Command::New(arguments) => new::run(arguments, printer),
+        Command::Plan(arguments) => plan::run(arguments, printer),
     };
     match result {
         Ok(status) => status,

@@ -11,6 +11,7 @@ use crate::quantities::{self, SpaFigures, part_lives};
 use crate::records::load::{Shared, SiteFiles};
 use crate::records::{Fleet, Site};
 use crate::schedule::due;
+use crate::schedule::visits::Visit;
 use crate::to_do::{self, ToDo};
 
 /// A site with its figures at the as-of day.
@@ -31,6 +32,8 @@ pub struct SiteFigures<'a> {
     pub forecast_checks: Vec<ForecastCheck>,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
+    /// Its planned visits by day; empty until the fleet's plan is made.
+    pub visits: Vec<Visit>,
     /// What the lives of all sites say of each kind of part.
     pub lives: &'a FleetLives,
     /// The as-of day.
@@ -49,7 +52,7 @@ pub fn site_figures<'a>(
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
     let to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    SiteFigures { site, spas, parts, tasks, year, forecast_checks: Vec::new(), to_do, lives, as_of }
+    SiteFigures { site, spas, parts, tasks, year, forecast_checks: Vec::new(), to_do, visits: Vec::new(), lives, as_of }
 }
 
 /// Reads a site as it was known on a day and computes the figures of its spas.

@@ -11,6 +11,7 @@ use crate::cli::{Pdf, Report};
 use crate::commands::Failure;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
+use crate::ics;
 use crate::interrupt::Stop;
 use crate::output::{FileDigest, OutputFolder, Part, sha256};
 use crate::printer::{Printer, count};
@@ -157,7 +158,12 @@ impl Run<'_> {
             .collect();
         self.printer.stage(&format!("parts, tasks and past forecasts in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
-        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
+        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of, false);
+        for visit in &plan.visits {
+            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
+                figures[place].visits.push(visit.clone());
+            }
+        }
         for not_fitted in &plan.not_fitted {
             // The sites are in sorted order.
             if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
@@ -183,6 +189,10 @@ impl Run<'_> {
         };
         for table in tables::tables(&figures).map_err(Failure::new)? {
             part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
+        }
+        let calendars = ics::calendars(&self.shared.fleet, &figures.sites, &figures.plan, self.as_of);
+        for (name, text) in calendars.map_err(Failure::new)? {
+            part.write(&name, text.as_bytes()).map_err(Failure::new)?;
         }
         self.printer.stage(&format!("tables in {:.2} s", clock.elapsed().as_secs_f64()));
         let clock = Instant::now();
