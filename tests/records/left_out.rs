@@ -63,7 +63,7 @@ fn known(
     let odd = view.unknowns.diagnostics.iter().map(|diagnostic| diagnostic.message.clone());
     let said = unknowns.chain(assumed).chain(odd).collect();
     let sites = vec![figures];
-    let plan = visits::plan(&shared.fleet, &sites, as_of);
+    let plan = visits::plan(&shared.fleet, &sites, as_of, false);
     let fleet = FleetFigures {
         fleet: &shared.fleet,
         month,

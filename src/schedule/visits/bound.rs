@@ -11,8 +11,11 @@ use super::chains::SiteYear;
 use super::fleet::{FleetWork, visits_of};
 use super::one_site::{Job, Node, Problem};
 
-/// How often the shares are moved.
+/// How often the shares are moved, and how often where there are very many sites: the bound is then a little lower.
 const MOVES: usize = 30;
+const MOVES_OF_MANY: usize = 10;
+/// How many are very many.
+const MANY_SITES: usize = 1000;
 
 /// A site's jobs with the windows they came to have, and the days it can be visited.
 struct Priced {
@@ -35,7 +38,7 @@ pub fn bound(work: &FleetWork, years: &[SiteYear]) -> f64 {
             let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &years[*site])).collect();
             // The dearest way last: the shares of the first k sites may not exceed the k-th's way.
             priced.sort_by(|a, b| a.way.total_cmp(&b.way));
-            area_bound(work.days, &priced)
+            area_bound(work.days, &priced, if work.sites.len() > MANY_SITES { MOVES_OF_MANY } else { MOVES })
         })
         .collect::<Vec<f64>>()
         .into_iter()
@@ -70,7 +73,7 @@ fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {
     Priced { way: site.way.cost, jobs, days, visited }
 }
 
-fn area_bound(days: usize, sites: &[Priced]) -> f64 {
+fn area_bound(days: usize, sites: &[Priced], moves: usize) -> f64 {
     let access: [Vec<u32>; 0] = [];
     let mut nodes: Vec<Node> = Vec::new();
     let mut year = |site: &Priced, price: &dyn Fn(usize) -> f64| {
@@ -100,7 +103,7 @@ fn area_bound(days: usize, sites: &[Priced]) -> f64 {
         within_ways(&mut shares, sites, day);
     }
     let mut best = f64::NEG_INFINITY;
-    for step in 0..MOVES {
+    for step in 0..moves {
         let found: Vec<(f64, Vec<usize>)> =
             sites.iter().zip(&shares).map(|(site, share)| year(site, &|day| share[day])).collect();
         best = best.max(found.iter().map(|(cost, _)| cost).sum());

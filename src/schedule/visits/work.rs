@@ -299,6 +299,12 @@ impl Maker<'_> {
         }
         let (Some(early), Some(late)) = (chance(chain.first as i64), chance(chain.due)) else { return };
         let dearer = costs.failure - costs.planned;
+        // A new part may fail too: renewing a day sooner buys a day of a whole life's chance, which is not saved.
+        let book = kind.book.unwrap_or(0.0);
+        let whole_life = posterior.chance_within(0.0, book);
+        if whole_life.is_finite() {
+            chain.thrown_away += dearer * whole_life / Self::life_days(part);
+        }
         let days = (chain.due - chain.first as i64).max(1) as f64;
         chain.base = dearer * late;
         chain.risk = dearer * (late - early).max(0.0) / days;
