@@ -161,7 +161,7 @@ pub struct Quote {
     /// Quote all sites of this customer as one.
     #[arg(long)]
     pub customer: Option<String>,
-    /// Another way of doing the year: visits=monthly, renew_by=life, renew=shaft_seal. May be given several times.
+    /// Another way of doing the year: `visits=monthly`, `renew_by=life`, `renew=shaft_seal`. May be given several times.
     #[arg(long, value_name = "WAY")]
     pub with: Vec<String>,
     /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.

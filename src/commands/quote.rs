@@ -242,7 +242,9 @@ impl Run<'_> {
             let contract = self.contracts.iter().find(|contract| Some(&contract.customer) == quote.customer.as_ref());
             let customer = quote_view::view(self.given, quote);
             let inside = inside_view::view(self.given, quote, contract, self.together.as_ref());
-            problems = maker.make(&part, quote, &customer, &inside, typesetter, window.as_of).map_err(Failure::new)?;
+            let chart = inside_view::chart(fleet, quote, &quote_view::unit_name(self.given, quote));
+            let inside = (&inside, chart.as_ref());
+            problems = maker.make(&part, quote, &customer, inside, typesetter, window.as_of).map_err(Failure::new)?;
         }
         let mut left_out = left_out.to_vec();
         left_out.extend(problems.iter().filter(|problem| problem.costs).map(|problem| problem.text.clone()));
