@@ -10,6 +10,7 @@ use thiserror::Error;
 mod axis;
 mod canvas;
 pub mod condition;
+pub mod cost;
 pub mod failures;
 pub mod filter;
 pub mod months_ahead;
@@ -22,6 +23,7 @@ pub mod turnover;
 pub mod year;
 
 pub use condition::{ConditionInput, condition};
+pub use cost::{CostInput, cost};
 pub use failures::{Failure, FailureBound, FailuresInput, failures};
 pub use filter::{FilterInput, filter};
 pub use months_ahead::{MonthsAheadInput, months_ahead};

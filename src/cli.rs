@@ -256,6 +256,7 @@ pub struct Add {
     pub values: Vec<String>,
     /// Ask for the blanks of a visit's work sheet instead, in the sheet's order, one a line on standard input.
     ///
+    /// The name stands at the sheet's foot; the four signs behind its full stop tell whether the plan has changed since.
     /// An empty line leaves a blank out, or keeps what the sheet has printed there; `-` leaves that out too. A box is
     /// ticked with `y`. Nothing is written before the last line, and then all of it or nothing.
     #[arg(long, value_name = "VISIT", conflicts_with_all = ["address", "values", "date"])]

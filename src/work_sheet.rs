@@ -8,6 +8,7 @@ use chrono::NaiveDate;
 
 use crate::address::{Address, Id};
 use crate::calendar;
+use crate::output::sha256;
 use crate::records::log::Quantity;
 use crate::records::{Fleet, Pump, Site, Spa};
 use crate::schedule::visits::{Plan, Visit, VisitTask, Work};
@@ -90,6 +91,30 @@ pub struct Sheet<'a> {
     pub after: Vec<Asked>,
     /// Asked before leaving.
     pub leaving: Vec<Blank>,
+}
+
+impl Sheet<'_> {
+    /// Four signs that tell this list of blanks from another under the same visit's name: plans change with bookings and
+    /// people after a sheet is printed.
+    pub fn mark(&self) -> String {
+        let asked = |all: &[Asked]| -> Vec<String> {
+            all.iter()
+                .flat_map(|asked| asked.blanks.iter().map(|blank| format!("{}/{}", asked.at, blank.key)))
+                .collect()
+        };
+        let plain = |blanks: &[Blank]| blanks.iter().map(|blank| blank.key.clone()).collect::<Vec<_>>();
+        let jobs = self.jobs.iter().flat_map(|job| {
+            let tick = |blank: &Blank| if let Kind::Tick(value) = &blank.kind { value.clone() } else { String::new() };
+            job.blanks.iter().map(move |blank| format!("{}/{}{}", job.task.at, blank.key, tick(blank)))
+        });
+        let mut all = vec![self.visit.date.to_string()];
+        all.extend(plain(&self.arriving));
+        all.extend(asked(&self.readings));
+        all.extend(jobs);
+        all.extend(asked(&self.after));
+        all.extend(plain(&self.leaving));
+        sha256(all.join("\n").as_bytes()).chars().take(4).collect()
+    }
 }
 
 /// The visits of a site that have sheets: the coming eight weeks', the next one at least.

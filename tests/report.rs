@@ -9,6 +9,7 @@ mod look;
 mod own_templates;
 mod page;
 mod publishing;
+mod quotes;
 mod samples;
 mod unattended;
 mod views;

@@ -63,22 +63,22 @@ pub fn run(arguments: &Add, printer: Printer) -> Result<u8, Failure> {
     }
     let address = arguments.address.clone().unwrap_or_default();
     let wanted = Wanted { date: arguments.date.clone(), at: vec![(address, arguments.values.clone())] };
-    tell(add(&arguments.fleet, &[wanted], printer)?, printer)
+    Ok(tell(add(&arguments.fleet, &[wanted], printer)?, printer))
 }
 
 /// Says what came of it, and gives the exit status.
-pub(super) fn tell(added: Added, printer: Printer) -> Result<u8, Failure> {
+pub(super) fn tell(added: Added, printer: Printer) -> u8 {
     match added {
-        Added::NoFleet => Ok(2),
+        Added::NoFleet => 2,
         Added::Refused { found, what } => {
             printer.diagnostics(&found);
             printer.summary(&format!("{}; {what} is as it was", count(&found)));
-            Ok(2)
+            2
         }
         Added::Written { files, warnings } => {
             printer.diagnostics(&warnings);
             printer.summary(&format!("added to {}", files.join(", ")));
-            Ok(0)
+            0
         }
     }
 }

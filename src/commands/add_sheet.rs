@@ -32,6 +32,8 @@ pub fn run(arguments: &Add, visit: &str, printer: Printer) -> Result<u8, Failure
     let today = || calendar::today(shared.fleet.settings.timezone.0);
     let month = arguments.month.unwrap_or_else(|| Month::of(today()).plus(-1));
     let (sites, plan) = planned(&shared, month);
+    // No visit's name has a full stop in it.
+    let (visit, mark) = visit.split_once('.').map_or((visit, None), |(visit, mark)| (visit, Some(mark)));
     let Some(visit) = plan.visits.iter().find(|planned| planned.id == visit) else {
         let hint = nearest(visit, plan.visits.iter().map(|planned| planned.id.as_str()))
             .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
@@ -41,10 +43,19 @@ pub fn run(arguments: &Add, visit: &str, printer: Printer) -> Result<u8, Failure
         return Err(failure(format!("the site `{}` cannot be understood as it stands", visit.site)));
     };
     let sheet = work_sheet::sheet(&shared.fleet, site, visit);
+    if mark.is_some_and(|mark| mark != sheet.mark()) {
+        return Err(failure(format!(
+            "the plan has changed since that sheet was made: `{}` of {month} asks for something else now; type what was \
+             done with `tubwright add {}/…`, or leave `.{}` out to be asked by the new sheet",
+            visit.id,
+            visit.site,
+            mark.unwrap_or_default()
+        )));
+    }
     let stdin = std::io::stdin();
     let somebody = stdin.is_terminal().then_some(printer);
     let wanted = answered(&sheet, site, &mut stdin.lock(), somebody).map_err(failure)?;
-    add::tell(add::add(&arguments.fleet, &[wanted], printer)?, printer)
+    Ok(add::tell(add::add(&arguments.fleet, &[wanted], printer)?, printer))
 }
 
 /// The sites and the plan as a report of the month has them.
@@ -217,13 +228,10 @@ struct Entries {
 
 impl Entries {
     fn put(&mut self, at: &str, key: String, value: String) {
-        let place = match self.at.iter().position(|(known, _)| known == at) {
-            Some(place) => place,
-            None => {
-                self.at.push((at.to_owned(), Vec::new()));
-                self.at.len() - 1
-            }
-        };
+        let place = self.at.iter().position(|(known, _)| known == at).unwrap_or_else(|| {
+            self.at.push((at.to_owned(), Vec::new()));
+            self.at.len() - 1
+        });
         let fields = &mut self.at[place].1;
         // Ticks are one list; the same part at one visit is renewed once.
         match fields.iter_mut().find(|(known, _)| *known == key) {

@@ -88,7 +88,16 @@ pub fn run(arguments: &Report, printer: Printer, stop: &Stop) -> Result<u8, Fail
     let mut status = 0;
     let mut month = first;
     while month <= last {
-        let run = Run { shared: &shared, as_of: month.last(), month, printer, stop, force: arguments.force, templates: &templates, own_templates: &own };
+        let run = Run {
+            shared: &shared,
+            as_of: month.last(),
+            month,
+            printer,
+            stop,
+            force: arguments.force,
+            templates: &templates,
+            own_templates: &own,
+        };
         status = status.max(run.month(&arguments.out, &output, typesetter, left_out.clone())?);
         month = month.plus(1);
     }
@@ -279,8 +288,7 @@ impl Run<'_> {
         let clock = Instant::now();
         let templates = self.templates;
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
-        let sheets =
-            WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
+        let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()

@@ -61,6 +61,21 @@ pub struct KindOutlook {
     nodes: Vec<(Renewals, f64)>,
 }
 
+/// The age of a part on its clock.
+#[derive(Debug, Clone, Copy)]
+enum Age {
+    /// It is sound at it.
+    Sound(f64),
+    /// It was seen failed and has not been renewed.
+    Failed,
+}
+
+impl Age {
+    fn of(part: &PartInService, age: f64) -> Self {
+        if part.seen_failed.is_some() { Self::Failed } else { Self::Sound(age) }
+    }
+}
+
 impl KindOutlook {
     /// Prepares a posterior whose ages are on a clock.
     pub fn new(posterior: &Posterior, clock: Clock) -> Self {
@@ -72,22 +87,26 @@ impl KindOutlook {
         Self { nodes }
     }
 
-    /// What each distribution makes of an exposure; a pump whose rate is a factor of the kind's ages so much
-    /// faster.
+    /// What each distribution makes of an exposure, for a pump whose rate may be a factor of the kind's.
     fn outlooks<'a>(
         &'a self,
-        age: f64,
+        age: Age,
         further: f64,
         planned: &'a [f64],
         factor: Option<Gamma>,
     ) -> impl Iterator<Item = (Outlook, f64)> + 'a {
         self.nodes.iter().map(move |(node, weight)| {
+            let Age::Sound(age) = age else { return (node.failed(further), *weight) };
             let Some(factor) = factor else { return (node.outlook(age, further, planned), *weight) };
-            let faster = factor.mean().powf(1.0 / node.weibull.shape);
-            let planned: Vec<f64> = planned.iter().map(|at| at * faster).collect();
-            let mut outlook = node.outlook(age * faster, further * faster, &planned);
-            // What is not known of the factor spreads the count.
-            outlook.square += outlook.mean * outlook.mean / factor.shape;
+            // The chance of outliving goes with the power of the factor, counts with the factor, and what is not
+            // known of the factor spreads them.
+            let (mean, of) = (factor.mean(), node.outlook(age, further, planned));
+            let pairs = (of.square - of.mean) * mean * mean;
+            let outlook = Outlook {
+                chance: -(mean * (-of.chance).ln_1p()).exp_m1(),
+                mean: mean * of.mean,
+                square: mean * of.mean + pairs + (mean * of.mean).powi(2) / factor.shape,
+            };
             (outlook, *weight)
         })
     }
@@ -231,7 +250,7 @@ impl Tally {
         &mut self,
         key: (usize, usize),
         outlook: &KindOutlook,
-        (age, further): (f64, f64),
+        (age, further): (Age, f64),
         planned: &[f64],
         factor: Option<Gamma>,
     ) {
@@ -276,8 +295,9 @@ impl FleetLives {
     /// planned exposures in rising order unless it has failed by then.
     pub fn outlook_with(&self, part: &PartInService, age: f64, further: f64, planned: &[f64]) -> Option<PartOutlook> {
         let (_, outlook) = self.outlook_of(part)?;
+        let factor = self.pumps.factor(&part.site, &part.at);
         let (mut chance, mut expected) = (0.0, 0.0);
-        for (of_node, weight) in outlook.outlooks(age, further, planned, self.pumps.factor(&part.site, &part.at)) {
+        for (of_node, weight) in outlook.outlooks(Age::of(part, age), further, planned, factor) {
             chance += weight * of_node.chance;
             expected += weight * of_node.mean;
         }
@@ -294,7 +314,7 @@ impl FleetLives {
             Clock::Hours => part.age_hours.unwrap_or(part.least_hours),
         };
         let factor = self.pumps.factor(&part.site, &part.at);
-        let outlooks = outlook.outlooks(age, exposure.further, exposure.planned, factor);
+        let outlooks = outlook.outlooks(Age::of(part, age), exposure.further, exposure.planned, factor);
         let means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
         means.iter().all(|mean| mean.is_finite()).then_some(means)
     }
@@ -330,6 +350,7 @@ impl FleetLives {
                 Clock::Age => (part.age_days.unwrap_or(part.least_days) as f64, days_to_come),
                 Clock::Hours => (part.age_hours.unwrap_or(part.least_hours), hours_to_come),
             };
+            let at_least = (Age::of(part, at_least.0), at_least.1);
             let factor = self.pumps.factor(&part.site, &part.at);
             tally.add_part(key, outlook, at_least, planned, factor);
         }

@@ -95,7 +95,7 @@ pub fn compare(fitted: Option<&Model>, bolt_spacing: Option<Length>, offered: &M
             let fitted = measure(*attribute, fitted, bolt_spacing);
             let offered = measure(*attribute, Some(offered), None);
             let fit = match (&fitted, &offered) {
-                (Some(Measure::FrameDisputed(..)), _) | (None, _) | (_, None) => Fit::Missing,
+                (Some(Measure::FrameDisputed(..)) | None, _) | (_, None) => Fit::Missing,
                 (Some(fitted), Some(offered)) if is_same(fitted, offered) => Fit::Fits,
                 _ => Fit::DoesNotFit,
             };
@@ -169,8 +169,8 @@ mod tests {
         serde_yaml::from_str(text).unwrap()
     }
 
-    fn spacing(text: &str) -> Option<Length> {
-        Some(crate::units::Written::read(text).unwrap())
+    fn spacing(text: &str) -> Length {
+        crate::units::Written::read(text).unwrap()
     }
 
     /// Each attribute alone wrong, alone missing, and all right: nothing else may change the verdict.
@@ -224,13 +224,13 @@ mod tests {
     #[test]
     fn feet_stand_for_a_plate_that_cannot_be_read_and_never_against_one() {
         let (full, bare) = (model(FULL), model(&FULL.replace("frame: \"48\"\n", "")));
-        let fit = |fitted: &Model, bolts: &str| compare(Some(fitted), spacing(bolts), &full)[2].fit;
+        let fit = |fitted: &Model, bolts: &str| compare(Some(fitted), Some(spacing(bolts)), &full)[2].fit;
         assert_eq!(fit(&bare, "4.25 in"), Fit::Fits);
         assert_eq!(fit(&bare, "4.875 in"), Fit::DoesNotFit);
         assert_eq!(fit(&bare, "7 in"), Fit::Missing);
         assert_eq!(fit(&full, "4.25 in"), Fit::Fits);
         assert_eq!(fit(&full, "4.875 in"), Fit::Missing);
         let with_letter = model(&FULL.replace("\"48\"", "48Y"));
-        assert_eq!(compare(Some(&bare), spacing("4.25 in"), &with_letter)[2].fit, Fit::DoesNotFit);
+        assert_eq!(compare(Some(&bare), Some(spacing("4.25 in")), &with_letter)[2].fit, Fit::DoesNotFit);
     }
 }

@@ -34,8 +34,11 @@ pub(super) fn groups(
     let shape = posterior.shape(0.5);
     let lives: Vec<&[Life]> = by_model.values().map(|gathered| gathered.lives.as_slice()).collect();
     let Some(spread) = difference(&lives, shape) else { return result };
-    // Rates that differ by a gamma distribution make ln ages differ by so much.
-    let deviation = ln_gamma_deviation(spread) / shape;
+    // Rates that differ as a gamma distribution does, about as one of the ln does with the same mean and variance;
+    // ages differ by as much over the shape.
+    let of_rates = (1.0 / spread).ln_1p();
+    let deviation = of_rates.sqrt() / shape;
+    let longer = (0.5 * of_rates / shape).exp();
     for (model, gathered) in by_model {
         let Some(name) = model else { continue };
         let others: Vec<Life> = by_model
@@ -49,7 +52,7 @@ pub(super) fn groups(
         let [low, middle, high] = of_others.quantiles_of([0.1, 0.5, 0.9], |w| w.quantile(SHARE));
         let known = (high / low).ln() / (2.0 * crate::basis::CENTRAL_80);
         let shape = (of_others.shape(0.1), of_others.shape(0.5), of_others.shape(0.9));
-        let believed = Prior::new(shape, SHARE, middle, known.hypot(deviation));
+        let believed = Prior::new(shape, SHARE, middle * longer, known.hypot(deviation));
         let mut own = kind_model(part, gathered, together.costs, believed);
         // The book's guess is not the only thing known of it.
         own.status = together.status;
@@ -87,20 +90,6 @@ fn in_middle(life: &Life, unit: f64) -> Life {
         End::FailedBetween(after, by) => End::Failed(f64::midpoint(after, by) / unit),
     };
     Life { entry: life.entry / unit, end, count: life.count }
-}
-
-/// The standard deviation of the ln of a gamma distribution: the root of the trigamma function.
-fn ln_gamma_deviation(shape: f64) -> f64 {
-    // The recurrence upwards, then the asymptotic series (Abramowitz & Stegun 6.4.12).
-    let (mut at, mut sum) = (shape, 0.0);
-    while at < 8.0 {
-        sum += 1.0 / (at * at);
-        at += 1.0;
-    }
-    let inverse = 1.0 / at;
-    let squared = inverse * inverse;
-    sum += inverse + squared / 2.0 + squared * inverse * (1.0 / 6.0 - squared * (1.0 / 30.0 - squared / 42.0));
-    sum.sqrt()
 }
 
 #[cfg(test)]

@@ -2,6 +2,8 @@
 //!
 //! Only days are kept; names and texts of guests are read past and never stored.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use icalendar::{Calendar, CalendarComponent, CalendarDateTime, Component, DatePerhapsTime};
 
@@ -68,15 +70,21 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
         }
     };
     let mut stays = Vec::new();
-    let mut problems = Vec::new();
+    let mut problems: Vec<BookingProblem> = Vec::new();
+    // The lines are looked for only where there is something to tell, and once.
+    let lines = std::cell::OnceCell::new();
     for component in &calendar.components {
+        if problems.len() >= MOST_PROBLEMS {
+            let message = format!("more than {MOST_PROBLEMS} bookings cannot be read; the others are not told");
+            problems.push(BookingProblem { line: None, message, whole_file: false });
+            break;
+        }
         let CalendarComponent::Event(event) = component else { continue };
         if event.property_value("STATUS").is_some_and(|s| s.eq_ignore_ascii_case("CANCELLED")) {
             continue;
         }
-        // The line is looked for only where there is something to tell: it means reading the file again.
         let mut tell = |message: String| {
-            let line = event.get_uid().and_then(|uid| line_of(text, uid));
+            let line = event.get_uid().and_then(|uid| lines.get_or_init(|| lines_of(text)).get(uid).copied());
             problems.push(BookingProblem { line, message, whole_file: false });
         };
         if event.property_value("RRULE").is_some() || event.property_value("RDATE").is_some() {
@@ -100,6 +108,8 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
     (Stays { stays }, problems)
 }
 
+/// The most problems told of one file.
+const MOST_PROBLEMS: usize = 100;
 /// The deepest that components may stand in one another: a calendar, an event, its alarm, and one to spare.
 const DEEPEST: usize = 4;
 
@@ -133,8 +143,10 @@ fn nesting(text: &str) -> Result<(), usize> {
     if open.is_empty() { Ok(()) } else { Err(text.lines().count().max(1)) }
 }
 
-fn line_of(text: &str, uid: &str) -> Option<usize> {
-    text.lines().position(|line| line.strip_prefix("UID:") == Some(uid)).map(|index| index + 1)
+/// The line of each event, by its UID.
+fn lines_of(text: &str) -> HashMap<&str, usize> {
+    let lines = text.lines().enumerate();
+    lines.filter_map(|(index, line)| Some((line.strip_prefix("UID:")?, index + 1))).collect()
 }
 
 /// The civil day of a date or a time.

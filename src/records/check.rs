@@ -165,7 +165,7 @@ pub struct Standing<'a> {
 
 /// What stands at an address.
 pub fn standing<'a>(site: &'a Site, at: &Address) -> Option<Standing<'a>> {
-    for spa in &site.spas {
+    for spa in site.spas.iter().filter(|spa| spa.at.as_str() == at.spa()) {
         if spa.at == *at {
             return Some(Standing { fits: "spa", fitted: spa.fitted, pump: None });
         }
@@ -187,7 +187,16 @@ struct Checker<'a> {
     source: &'a SourceText,
     told: &'a Told<'a>,
     found: Found,
+    /// What is found once enough is told.
+    spare: Option<Diagnostic>,
+    /// How much that was.
+    not_told: usize,
+    /// What is known to be left out, for a quick look.
+    left_out: BTreeSet<String>,
 }
+
+/// The most that is told of one site by these rules: more is no help, and a hostile file has no end of it.
+const MOST_TOLD: usize = 200;
 
 impl Checker<'_> {
     fn tell(
@@ -198,6 +207,11 @@ impl Checker<'_> {
         message: String,
         hint: Option<String>,
     ) -> &mut Diagnostic {
+        if self.found.diagnostics.len() >= MOST_TOLD {
+            self.not_told += 1;
+            let file = &self.source.file;
+            return self.spare.insert(plain(severity, rule, file, message));
+        }
         let spot = self.source.find_text(path);
         self.found.diagnostics.push(Diagnostic {
             severity,
@@ -219,10 +233,11 @@ impl Checker<'_> {
         let path = format!("log[{visit}].at.{at}{field}");
         let file = self.source.file.clone();
         let diagnostic = self.tell(Severity::Error, rule, &path, message, hint);
-        let line = diagnostic.spot.map_or(0, |s| s.line);
+        // Once enough is told, what else is left out is counted and not told one by one.
+        let Some(line) = diagnostic.spot.map(|s| s.line) else { return };
         let left_out = format!("the entry for `{at}` on line {line} of {file} is left out");
         diagnostic.left_out = Some(left_out.clone());
-        if !self.found.left_out.contains(&left_out) {
+        if self.left_out.insert(left_out.clone()) {
             self.found.left_out.push(left_out);
         }
     }
@@ -236,7 +251,8 @@ impl Checker<'_> {
 
 /// Rules about a site; entries that cannot be understood are taken out of it.
 pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &Told) -> Found {
-    let mut checker = Checker { fleet, source, told, found: Found::default() };
+    let mut checker =
+        Checker { fleet, source, told, found: Found::default(), spare: None, not_told: 0, left_out: BTreeSet::new() };
     checker.site(site);
     for spa in &site.spas {
         for pump in &spa.pumps {
@@ -288,6 +304,15 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &To
     site.visits = visits;
     checker.exchanged_twice(site);
     checker.found.diagnostics.extend(wording::odd_words(fleet, source));
+    if checker.not_told > 0 {
+        let what = format!("{} more problems of {} are not told", checker.not_told, source.file);
+        // Of how much else is wrong the last found says it, so that an error among it still counts as one.
+        if let Some(mut last) = checker.spare.take() {
+            last.message = format!("{}; {what}", last.message);
+            checker.found.left_out.push(what);
+            checker.found.diagnostics.push(last);
+        }
+    }
     checker.found
 }
 

@@ -336,13 +336,14 @@ fn read_sheet(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) -> Option<Shee
         }
     };
     let mut sites = SheetSites::new();
+    let mut spas: BTreeMap<(Id, Id), u32> = BTreeMap::new();
     for (site, line) in lines {
         match (site, line) {
             (Some(site), Ok(line)) => {
                 let (known, bad) = sites.entry(site.clone()).or_default();
-                if let Some(first) = known.iter().find(|known| known.spa == line.spa) {
+                if let Some(first) = spas.insert((site.clone(), line.spa.clone()), line.line) {
                     let spot = Spot { line: line.line as usize, column: 1, length: site.as_str().len() };
-                    let message = format!("the spa `{site}/{}` stands on line {} already", line.spa, first.line);
+                    let message = format!("the spa `{site}/{}` stands on line {first} already", line.spa);
                     let problem =
                         readings::SheetProblem { rule: Rule::RepeatedId, spot, message, hint: None, whole_file: false };
                     diagnostics.push(tell(problem, format!("the site `{site}` is left out")));

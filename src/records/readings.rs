@@ -354,6 +354,17 @@ fn value_of(quantity: Quantity, written: &str, typed: &TypedUnits) -> Result<f64
     })
 }
 
+/// The most lines of `sites.csv` that are read.
+const MOST_LINES: usize = 200_000;
+/// The most wrong lines of `sites.csv` that are told: what stands below them is not read.
+const MOST_WRONG_LINES: usize = 500;
+
+fn fault_at(position: Option<&csv::Position>) -> SheetProblem {
+    let line = position.map_or(1, csv::Position::line) as usize;
+    let spot = Spot { line, column: 1, length: 1 };
+    SheetProblem { rule: Rule::WrongValue, spot, message: String::new(), hint: None, whole_file: false }
+}
+
 /// A line of `sites.csv`, or what is wrong with it; the site's id stands with either if it could be read.
 pub type SiteLine = (Option<Id>, Result<SheetLine, SheetProblem>);
 
@@ -391,7 +402,8 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
         }
     }
     let index_of = |name: &str| header.iter().position(|h| h == name);
-    let mut lines = Vec::new();
+    let mut lines: Vec<SiteLine> = Vec::new();
+    let mut wrong = 0;
     let mut record = csv::StringRecord::new();
     loop {
         match rows.reader.read_record(&mut record) {
@@ -405,7 +417,8 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
                     None,
                     Err(SheetProblem { rule: Rule::WrongValue, spot, message, hint: None, whole_file: false }),
                 ));
-                if lines.len() > 100_000 {
+                wrong += 1;
+                if wrong > MOST_WRONG_LINES {
                     break;
                 }
                 continue;
@@ -467,7 +480,16 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
                 file: SpaFile { r#type, fitted, ..SpaFile::default() },
             })
         };
-        lines.push((site, read()));
+        let line = read();
+        wrong += usize::from(line.is_err());
+        lines.push((site, line));
+        if wrong > MOST_WRONG_LINES {
+            break;
+        }
+        if lines.len() > MOST_LINES {
+            let message = format!("the sheet has more than {MOST_LINES} lines, more than any fleet needs");
+            return Err(SheetProblem { whole_file: true, message, ..fault_at(record.position()) });
+        }
     }
     Ok(lines)
 }

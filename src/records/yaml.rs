@@ -70,7 +70,7 @@ pub fn read<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> usize) ->
     if let Some(line) = line_too_deep(text) {
         return Reading { value: None, problems: vec![too_deep(Mark { line, column: 1, length: 1 })] };
     }
-    if !may_hold_references(text) && !may_be_deep(text) {
+    if !may_hold_references(text) && !may_be_deep(text) && !has_odd_breaks(text) {
         let mut all_known = true;
         let fast = serde_ignored::deserialize(serde_yaml::Deserializer::from_str(text), |path| {
             all_known &= matches!(&path, serde_ignored::Path::Map { key, .. } if passes_unread(key));
@@ -96,6 +96,11 @@ fn may_hold_references(text: &str) -> bool {
         previous = byte;
         starts && matches!(byte, b'&' | b'*' | b'!' | b'%')
     })
+}
+
+/// Whether the text holds what ends a line in YAML 1.1 and does not in YAML 1.2: the fast reader knows the older one.
+fn has_odd_breaks(text: &str) -> bool {
+    !text.is_ascii() && text.contains(['\u{85}', '\u{2028}', '\u{2029}'])
 }
 
 /// The line on which more brackets are open than any record could need.

@@ -27,7 +27,11 @@ pub fn make(
     if let Some(typesetter) = maker.typesetter() {
         let charts = charts(figures);
         let view = fleet_view::view(&fleet_view::Given { figures, previous, left_out, charts: &charts });
-        let mut files = maker.templates().files("fleet.typ", maker.templates().render_fleet(&view)?, &["fleet-layout.typ", "layout.typ"]);
+        let mut files = maker.templates().files(
+            "fleet.typ",
+            maker.templates().render_fleet(&view)?,
+            &["fleet-layout.typ", "layout.typ"],
+        );
         for chart in charts.ahead.iter().chain(&charts.held) {
             files.push((format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes()));
         }

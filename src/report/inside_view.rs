@@ -14,7 +14,9 @@ use crate::costs::outlook::ContractYear;
 use crate::costs::quote::{Change, Given, Portfolio, Pricing, Quote, Unit};
 use crate::costs::spread::Estimate;
 use crate::costs::year::{Window, minor_units};
+use crate::quantities::failures::Trend;
 use crate::records::Fleet;
+use crate::records::log::Why;
 use crate::report::quote_view::{chosen, unit_name};
 use crate::report::statement_view::{amount_of, document};
 use crate::report::{format, view};
@@ -272,7 +274,7 @@ fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
         head("80 %", currency),
         head("95 %", currency),
         head("Price", &format!("covers {:.0} %", covers * 100.0)),
-        head("Chance of loss", ""),
+        head("More than the price", "chance"),
     ]
 }
 
@@ -427,8 +429,12 @@ fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
     let mut lines: Vec<String> =
         quote.missing.iter().map(|what| format!("Not known, and counted as nothing: {what}.")).collect();
     if quote.not_fitted > 0 {
-        lines.push(format!("{} pieces of work found no day in the plan and are not in the cost.", quote.not_fitted));
+        lines.push(match quote.not_fitted {
+            1 => "One piece of work found no day in the plan and is not in the cost.".to_owned(),
+            many => format!("{many} pieces of work found no day in the plan and are not in the cost."),
+        });
     }
+    lines.extend(plan_against_log(given, quote));
     let habits = given.habits;
     lines.push(format!(
         "By the log of all sites {} % of failures are answered by a call-out, and {} % of call-outs fall outside working hours.",
@@ -445,6 +451,37 @@ fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
     }
     if fleet.settings.quote.covers.is_none() {
         lines.push("The share of years that the price covers is assumed (quote.covers in fleet.yaml).".to_owned());
+    }
+    lines
+}
+
+/// What the plan and the model expect beside what the last twelve months of the log show: where they are far apart, one of
+/// them is to be looked at before the quote goes out.
+fn plan_against_log(given: &Given, quote: &Quote) -> Vec<String> {
+    let window = given.worlds.window();
+    let from = crate::calendar::plus_days(window.as_of, -365);
+    let sites = || quote.sites.iter().map(|index| &given.base.sites[*index]);
+    let visits = || sites().flat_map(|site| &site.site.visits).filter(|(_, visit)| visit.date.0 > from);
+    let callouts = visits().filter(|(_, visit)| visit.why == Some(Why::Callout)).count();
+    let mut lines = vec![format!(
+        "In the last twelve months of the log: {} visits, {callouts} of them call-outs. In the year quoted: {} planned visits \
+         and {} call-outs expected.",
+        visits().count(),
+        format::number(quote.visits, 0),
+        format::number(quote.means.callouts, 1)
+    )];
+    let worsening = sites().flat_map(|site| site.spas.iter().flat_map(|spa| &spa.pumps).map(move |pump| (site, pump)));
+    for (site, pump) in worsening {
+        let trend = site.lives.trends.pump(&site.site.id, &pump.at);
+        if trend.is_none_or(|trend| trend.trend != Trend::Worsening) {
+            continue;
+        }
+        lines.push(format!(
+            "{}, {}: its failures come closer together. The cost takes every renewed part as good as new and would be too \
+             low if that goes on; find the cause before quoting everything.",
+            site.site.name,
+            format::place(pump.at.as_str()).to_lowercase()
+        ));
     }
     lines
 }

@@ -47,7 +47,11 @@ impl Maker {
             build: "quote".to_owned(),
             main: "quote.typ",
             pdf: "quote.pdf".to_owned(),
-            files: self.templates.files("quote.typ", self.templates.render_quote(customer)?, &["quote-layout.typ", "statement-layout.typ", "layout.typ"]),
+            files: self.templates.files(
+                "quote.typ",
+                self.templates.render_quote(customer)?,
+                &["quote-layout.typ", "statement-layout.typ", "layout.typ"],
+            ),
             data: serde_json::to_value(customer)?,
         };
         document.typeset(part, typesetter, as_of, &mut problems)?;
@@ -56,7 +60,11 @@ impl Maker {
             build: "inside".to_owned(),
             main: "inside.typ",
             pdf: "inside.pdf".to_owned(),
-            files: self.templates.files("inside.typ", self.templates.render_inside(inside)?, &["inside-layout.typ", "layout.typ"]),
+            files: self.templates.files(
+                "inside.typ",
+                self.templates.render_inside(inside)?,
+                &["inside-layout.typ", "layout.typ"],
+            ),
             data: serde_json::to_value(inside)?,
         };
         document.typeset(part, typesetter, as_of, &mut problems)?;

@@ -184,9 +184,10 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
             .map(|of| ScopeHead { name: of.scope.words().to_owned(), chosen: of.scope == quote.chosen })
             .collect(),
         rows: scope_rows(fleet, quote),
-        scope_note:
-            "Prices in the year's currency unit as printed; what is not included is charged at the rates below."
-                .to_owned(),
+        scope_note: format!(
+            "Prices in {} for the calendar year {year}. What is charged is charged at the rates below and the price list.",
+            fleet.settings.currency.0
+        ),
         choices: quote
             .choices
             .iter()

@@ -148,7 +148,11 @@ impl<'a> Maker<'a> {
             data: serde_json::to_value(&view)?,
         };
         made.pdf = report.typeset(part, typesetter, site.as_of, &mut made.problems)?;
-        let files = self.templates.files("logbook.typ", self.templates.render_logbook(&logbook)?, &["logbook-layout.typ", "layout.typ"]);
+        let files = self.templates.files(
+            "logbook.typ",
+            self.templates.render_logbook(&logbook)?,
+            &["logbook-layout.typ", "layout.typ"],
+        );
         let book = Document {
             subject: id,
             // No id has two hyphens in a row, so that this is no site's.

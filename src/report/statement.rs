@@ -41,7 +41,11 @@ pub fn make(
                 build: format!("customer--{id}"),
                 main: "statement.typ",
                 pdf: format!("customers/{id}/statement.pdf"),
-                files: templates.files("statement.typ", templates.render_statement(&view)?, &["statement-layout.typ", "layout.typ"]),
+                files: templates.files(
+                    "statement.typ",
+                    templates.render_statement(&view)?,
+                    &["statement-layout.typ", "layout.typ"],
+                ),
                 data: serde_json::to_value(&view)?,
             };
             document.typeset(part, typesetter, figures.as_of, &mut problems)?;

@@ -35,7 +35,9 @@ fn of<T: JsonSchema>(template: &str, makes: &str) -> Value {
         root.insert("title".to_owned(), json!(template));
         root.insert(
             "description".to_owned(),
-            json!(format!("What the template {template} may use; {makes} is made from it. Every leaf is finished text.")),
+            json!(format!(
+                "What the template {template} may use; {makes} is made from it. Every leaf is finished text."
+            )),
         );
     }
     schema

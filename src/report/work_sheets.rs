@@ -39,7 +39,11 @@ impl WorkSheets<'_> {
             visits_view::Given { fleet: self.fleet, site, plan: self.plan, month: self.month, document: &document };
         let Some(view) = visits_view::view(&given) else { return Ok(false) };
         let id = site.site.id.as_str();
-        let files = self.templates.files("visits.typ", self.templates.render_visits(&view)?, &["visits-layout.typ", "layout.typ"]);
+        let files = self.templates.files(
+            "visits.typ",
+            self.templates.render_visits(&view)?,
+            &["visits-layout.typ", "layout.typ"],
+        );
         let sheets = Document {
             subject: id,
             // No id has two hyphens in a row, so that this is no site's.

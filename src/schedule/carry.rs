@@ -18,6 +18,7 @@ use crate::calendar::{Month, add, days_between, plus_days};
 use crate::fleet_figures::FleetFigures;
 use crate::quantities::expected_failures::{DAYS, Exposure};
 use crate::quantities::part_life_model::clock_of;
+use crate::quantities::run_hours;
 use crate::records::Fleet;
 use crate::records::upkeep::{Clock, Part};
 use crate::schedule::due::PartDue;
@@ -122,7 +123,9 @@ fn add_up(sums: &mut Vec<f64>, more: &[f64]) {
     if sums.len() < more.len() {
         sums.resize(more.len(), 0.0);
     }
-    sums.iter_mut().zip(more).for_each(|(sum, more)| *sum += more);
+    for (sum, more) in sums.iter_mut().zip(more) {
+        *sum += more;
+    }
 }
 
 type Kinds = BTreeMap<Id, Gathered>;
@@ -147,9 +150,9 @@ pub fn carry<'a>(figures: &FleetFigures<'a>) -> Vec<Carry<'a>> {
     let night = (!nights.is_empty()).then(|| nights.iter().sum::<f64>() / nights.len() as f64);
     let mut rows = Vec::new();
     for index in 0..MONTHS {
-        for (part, of_kind) in &kinds {
+        for (part, gathered) in &kinds {
             let Some((part, line)) = fleet.book.parts.iter().find(|(id, _)| id == part) else { continue };
-            let kind = Kind { figures, kinds: &kinds, part, line, of_kind, night };
+            let kind = Kind { figures, kinds: &kinds, part, line, gathered, night };
             rows.push(kind.row(first, index));
         }
     }
@@ -207,11 +210,10 @@ fn of_site(figures: &FleetFigures, site: &SiteFigures, planned: &Planned) -> Kin
 fn what_it_stands_in(fleet: &Fleet, site: &SiteFigures, part: &PartDue) -> String {
     let at = &part.part.at;
     let pump = site.site.spas.iter().flat_map(|spa| &spa.pumps).find(|pump| pump.at == *at);
-    let words = match pump {
-        Some(pump) => crate::quantities::run_hours::model_now(site.site, pump).unwrap_or_default(),
+    match pump {
+        Some(pump) => run_hours::model_now(site.site, pump).unwrap_or_default(),
         None => swap::measures_of(fleet, site.site, at),
-    };
-    words
+    }
 }
 
 /// Failures expected of a part's place up to a day, under each distribution its kind may have. `None` = its use is not
@@ -243,14 +245,14 @@ struct Kind<'a, 'b> {
     kinds: &'b Kinds,
     part: &'a Id,
     line: &'a Part,
-    of_kind: &'b Gathered,
+    gathered: &'b Gathered,
     night: Option<f64>,
 }
 
 impl<'a> Kind<'a, '_> {
     fn row(&self, first: Month, index: usize) -> Carry<'a> {
         let month = first.plus(index as i32);
-        let (planned, needed) = self.of_kind.planned[index];
+        let (planned, needed) = self.gathered.planned[index];
         let lead = self.line.lead_time.or(self.figures.fleet.settings.stock.lead_time);
         let hold = lead.and_then(|lead| self.hold(month.first(), lead));
         let before = (index > 0)
@@ -276,7 +278,7 @@ impl<'a> Kind<'a, '_> {
 
     /// Kind and frequency of what it fits.
     fn fits(&self) -> String {
-        let mut all: Vec<(&String, &u32)> = self.of_kind.fits.iter().collect();
+        let mut all: Vec<(&String, &u32)> = self.gathered.fits.iter().collect();
         all.sort_by(|a, b| b.1.cmp(a.1).then(a.0.cmp(b.0)));
         let more = all.len().saturating_sub(MOST_NAMED);
         let mut named: Vec<String> = all
@@ -293,7 +295,7 @@ impl<'a> Kind<'a, '_> {
     /// Failures of this kind from a day up to another.
     fn demand(&self, from: NaiveDate, to: NaiveDate) -> Option<Demand> {
         self.figures.lives.kind(self.part)?.posterior.as_ref()?;
-        Some(demand_of(self.figures, self.part, self.of_kind, from, to))
+        Some(demand_of(self.figures, self.part, self.gathered, from, to))
     }
 
     /// What is wanted of it within a lead time: its own failures, and those that have it renewed along.

@@ -170,16 +170,14 @@ fn row(sample: Option<&Sample>, prior: &Prior, ln_shape: f64, columns: usize, sh
 pub const NODES: usize = SHAPE_NODES.len() * AGE_NODES.len();
 /// Gauss–Hermite nodes and weights for the standard normal distribution (Abramowitz & Stegun, table 25.10,
 /// nodes times √2 and weights over √π).
-const SHAPE_NODES: [(f64, f64); 9] = [
-    (-4.512_745_863_399_783, 2.234_584_400_774_66e-5),
-    (-3.205_429_002_856_470, 2.789_141_321_231_769e-3),
-    (-2.076_847_978_677_83, 0.049_916_406_765_217_88),
-    (-1.023_255_663_789_132_5, 0.244_097_502_894_939_1),
-    (0.0, 0.406_349_206_349_206_3),
-    (1.023_255_663_789_132_5, 0.244_097_502_894_939_1),
-    (2.076_847_978_677_83, 0.049_916_406_765_217_88),
-    (3.205_429_002_856_470, 2.789_141_321_231_769e-3),
-    (4.512_745_863_399_783, 2.234_584_400_774_66e-5),
+const SHAPE_NODES: [(f64, f64); 7] = [
+    (-3.750_439_717_725_742, 5.482_688_559_722_18e-4),
+    (-2.366_759_410_734_541, 0.030_757_123_967_586_49),
+    (-1.154_405_394_739_968, 0.240_123_178_605_012_7),
+    (0.0, 0.457_142_857_142_857_14),
+    (1.154_405_394_739_968, 0.240_123_178_605_012_7),
+    (2.366_759_410_734_541, 0.030_757_123_967_586_49),
+    (3.750_439_717_725_742, 5.482_688_559_722_18e-4),
 ];
 /// The same with five nodes.
 const AGE_NODES: [(f64, f64); 5] = [
@@ -333,6 +331,20 @@ impl Posterior {
     /// The mean of a function of the distribution.
     pub fn mean_of(&self, function: impl Fn(&Weibull) -> f64) -> f64 {
         self.points.iter().map(|p| p.weight * function(&p.weibull)).sum()
+    }
+
+    /// The share of the belief under which a function is below a value.
+    pub fn share_below(&self, value: f64, function: impl Fn(&Weibull) -> f64) -> f64 {
+        let of = |(one, other, weight): (f64, f64, f64)| {
+            let (low, high) = (one.min(other), one.max(other));
+            weight
+                * if high > low {
+                    ((value - low) / (high - low)).clamp(0.0, 1.0)
+                } else {
+                    f64::from(u8::from(high < value))
+                }
+        };
+        self.points.iter().map(|p| of(p.spread(&function))).sum()
     }
 
     /// The values of a function below which shares of the belief lie; the shares in rising order.

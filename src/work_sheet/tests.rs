@@ -158,3 +158,23 @@ fn a_crowded_sheet_has_what_must_be_said() {
         assert_eq!(keys(&sheet.readings[3].blanks), ["hours", "after.current"]);
     });
 }
+
+/// Another list of blanks under the same name is told by the mark.
+#[test]
+fn the_mark_tells_one_list_of_blanks_from_another() {
+    let of = |date: &str, works: &[&str]| {
+        let mut mark = String::new();
+        let tasks = works.iter().map(|work| task("tub/main", Work::Task(id(work)))).collect();
+        let visit = visit("home", 1, date, tasks);
+        load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", SITE)], "2026-10-31", |fleet, figures, _| {
+            mark = sheet(fleet, figures.site, &visit).mark();
+        });
+        mark
+    };
+    let first = of("2026-11-05", &["filter_clean"]);
+    assert_eq!(first.len(), 4);
+    assert_eq!(first, of("2026-11-05", &["filter_clean"]));
+    for other in [of("2026-11-06", &["filter_clean"]), of("2026-11-05", &["safety_check"]), of("2026-11-05", &[])] {
+        assert_ne!(first, other);
+    }
+}

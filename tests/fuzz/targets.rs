@@ -142,7 +142,7 @@ fn yaml_as<T: serde::de::DeserializeOwned + std::fmt::Debug>(text: &str) -> Stri
     let Reading { value, problems } = yaml::read::<T>(text, <[_]>::len);
     assert!(value.is_some() || !problems.is_empty(), "nothing is read and nothing said");
     assert!(problems.len() <= 300, "{} problems", problems.len());
-    let lines = text.split('\n').count() + 1;
+    let lines = text.matches(['\n', '\r']).count() + 2;
     for problem in &problems {
         assert!(problem.spot.line >= 1 && problem.spot.line <= lines, "line {} of {lines}", problem.spot.line);
         assert!(problem.message.len() < 2000, "{}", problem.message);

@@ -19,7 +19,7 @@ use crate::support::{Fleet, demo};
 /// Fields that may say anything at all, so that another unit or a sign before them is no mistake.
 const FREE_TEXT: [&str; 2] = ["fleet", "name"];
 /// The shared files and their schemas.
-const SHARED: [(&str, &str); 5] = [
+pub(super) const SHARED: [(&str, &str); 5] = [
     ("fleet.yaml", "fleet.schema.json"),
     ("tubs.yaml", "tubs.schema.json"),
     ("pumps.yaml", "pumps.schema.json"),
@@ -27,11 +27,11 @@ const SHARED: [(&str, &str); 5] = [
     ("customers.yaml", "customers.schema.json"),
 ];
 
-fn schema_of(name: &str) -> Value {
+pub(super) fn schema_of(name: &str) -> Value {
     schema::schemas().into_iter().find(|(file, _)| *file == name).unwrap().1
 }
 
-fn demo_text(name: &str) -> String {
+pub(super) fn demo_text(name: &str) -> String {
     std::fs::read_to_string(demo().join(name)).unwrap()
 }
 
@@ -88,7 +88,7 @@ fn in_other_unit(value: &str) -> String {
 }
 
 /// What a type may say instead of a site must be said by one of them.
-fn must_be_there(field: &Field) -> bool {
+pub(super) fn must_be_there(field: &Field) -> bool {
     let inherited = ["/pumps/*/duty", "/filters/*/kind", "/equipment/*/kind"];
     field.required || inherited.iter().any(|form| field.form.ends_with(form))
 }

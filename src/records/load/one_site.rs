@@ -21,6 +21,10 @@ use crate::records::tubs::SpaFile;
 use crate::records::yaml::{self, Step};
 use crate::records::{Assumed, ClosedSeason, Site};
 
+/// The most spas of a site, and the most things in a spa: more was never meant, and takes time without end.
+const MOST_SPAS: usize = 500;
+pub(super) const MOST_THINGS: usize = 200;
+
 pub(super) struct SiteReader<'a> {
     shared: &'a Shared,
     /// The text that stands for the site's file.
@@ -182,6 +186,13 @@ impl<'a> SiteReader<'a> {
         let travel = rest.as_ref().and_then(|f| f.travel.clone()).unwrap_or_default();
         let visit_days = rest.as_ref().and_then(|f| f.visit_days.clone());
         let mut resolved = Vec::new();
+        if spas.len() > MOST_SPAS {
+            let message = format!("this site has {} spas; a site may have {MOST_SPAS}", spas.len());
+            let hint = Some("make several sites of it".to_owned());
+            let spot = source.find_text("spas");
+            self.lose(source.file.to_string(), spot, Rule::WrongValue, message, hint, source);
+            spas.truncate(MOST_SPAS);
+        }
         for (id, mut spa) in spas {
             if let Some(name) = spa.r#type.clone() {
                 match self.shared.types.get(&name.0) {

@@ -53,7 +53,7 @@ pub(super) fn page(given: &Given, visit: &Visit) -> SheetPage {
         jobs: jobs(given, &sheet),
         after: sheet.after.iter().map(asked).collect(),
         leaving: sheet.leaving.iter().map(blank_view).collect(),
-        type_back: format!("tubwright add --sheet {} --month {}", visit.id, given.month),
+        type_back: format!("tubwright add --sheet {}.{} --month {}", visit.id, sheet.mark(), given.month),
     }
 }
 
@@ -78,13 +78,10 @@ fn take(given: &Given, visit: &Visit) -> Vec<TakeRow> {
         for take in &task.take {
             let number = take.number.as_ref().map_or(String::new(), |number| format!(" ({number})"));
             let part = format!("{}{number}", format::sentence(&format::words(take.part.as_str())));
-            let row = match rows.iter().position(|(known, _)| *known == measures) {
-                Some(row) => row,
-                None => {
-                    rows.push((measures.clone(), Vec::new()));
-                    rows.len() - 1
-                }
-            };
+            let row = rows.iter().position(|(known, _)| *known == measures).unwrap_or_else(|| {
+                rows.push((measures.clone(), Vec::new()));
+                rows.len() - 1
+            });
             match rows[row].1.iter_mut().find(|(known, _)| *known == part) {
                 Some((_, count)) => *count += take.count,
                 None => rows[row].1.push((part, take.count)),

@@ -1,7 +1,9 @@
 //! What to carry for small fleets read from files, beside the same counted another way.
 
 use super::*;
+use crate::costs::outlook::FleetCosts;
 use crate::quantities::fleet_for_tests::{day, load_with};
+use crate::quantities::forecast_check::Checks;
 use crate::schedule::visits::{Plan, Take};
 use crate::work_sheet::tests::{id, task, visit};
 
@@ -26,7 +28,7 @@ fn site(lost_night: &str) -> String {
     text
 }
 
-fn with_carry(lost_night: &str, fleet: &str, plan: Plan, then: impl Fn(&FleetFigures, Vec<Carry>)) {
+fn with_carry(lost_night: &str, fleet: &str, plan: &Plan, then: impl Fn(&FleetFigures, Vec<Carry>)) {
     let site = site(lost_night);
     let files = [
         ("fleet.yaml", fleet),
@@ -43,9 +45,9 @@ fn with_carry(lost_night: &str, fleet: &str, plan: Plan, then: impl Fn(&FleetFig
             as_of,
             sites: vec![of_site],
             lives: figures.lives,
-            checks: &crate::quantities::forecast_check::Checks::default(),
             plan: plan.clone(),
-            costs: crate::costs::outlook::FleetCosts::default(),
+            checks: &Checks::default(),
+            costs: FleetCosts::default(),
         };
         then(&all, carry(&all));
     });
@@ -59,7 +61,7 @@ fn row<'a, 'b>(rows: &'b [Carry<'a>], part: &str, month: usize) -> &'b Carry<'a>
 /// that of the Poisson count about each of the distributions the kind may have, summed one by one.
 #[test]
 fn stock_is_that_of_the_one_failure_model_summed_one_by_one() {
-    with_carry("", FLEET, Plan::default(), |figures, rows| {
+    with_carry("", FLEET, &Plan::default(), |figures, rows| {
         let seal = row(&rows, "seal", 0);
         let year: f64 = (0..12).map(|month| row(&rows, "seal", month).expected_failures.unwrap()).sum();
         let weights = figures.lives.weights_of(&id("seal"));
@@ -86,7 +88,7 @@ fn stock_is_that_of_the_one_failure_model_summed_one_by_one() {
 /// A gasket is wanted for its own failures and for those of the seal that has it renewed along; two make a set.
 #[test]
 fn what_is_renewed_along_is_wanted_too_and_in_whole_sets() {
-    with_carry("", FLEET, Plan::default(), |_, rows| {
+    with_carry("", FLEET, &Plan::default(), |_, rows| {
         let (seal, gasket) = (row(&rows, "seal", 0), row(&rows, "gasket", 0));
         let hold = gasket.hold.unwrap();
         let own = gasket.expected_failures.unwrap();
@@ -101,7 +103,7 @@ fn what_is_renewed_along_is_wanted_too_and_in_whole_sets() {
 
 #[test]
 fn one_more_and_one_fewer_cost_what_their_nights_do() {
-    with_carry("lost_night: 180.00\n", FLEET, Plan::default(), |_, rows| {
+    with_carry("lost_night: 180.00\n", FLEET, &Plan::default(), |_, rows| {
         let hold = row(&rows, "gasket", 0).hold.unwrap();
         assert!(hold.held.stock > 0);
         assert_eq!(hold.wanting, Some(180.0 * 30.0));
@@ -113,7 +115,7 @@ fn one_more_and_one_fewer_cost_what_their_nights_do() {
         assert!((hold.one_more_saves().unwrap() - saves).abs() < 1e-6 * saves.max(1.0));
         assert!((hold.one_fewer_costs().unwrap() - costs).abs() < 1e-6 * costs.max(1.0));
     });
-    with_carry("", FLEET, Plan::default(), |_, rows| {
+    with_carry("", FLEET, &Plan::default(), |_, rows| {
         assert_eq!(row(&rows, "gasket", 0).hold.unwrap().one_more_saves(), None);
     });
 }
@@ -125,7 +127,7 @@ fn planned_work_is_ordered_a_lead_time_before_its_visit() {
     let take = |part: &str, count: u32| Take { part: id(part), count, number: None };
     seal.take = vec![take("seal", 1), take("gasket", 2)];
     let plan = Plan { visits: vec![visit("home", 1, "2027-02-20", vec![seal])], ..Plan::default() };
-    with_carry("", FLEET, plan, |_, rows| {
+    with_carry("", FLEET, &plan, |_, rows| {
         let planned: Vec<u32> = (0..12).map(|month| row(&rows, "gasket", month).planned).collect();
         assert_eq!(planned, [0, 0, 0, 2, 0, 0, 0, 0, 0, 0, 0, 0]);
         assert_eq!(row(&rows, "seal", 3).month.to_string(), "2027-02");
@@ -139,11 +141,11 @@ fn planned_work_is_ordered_a_lead_time_before_its_visit() {
 #[test]
 fn what_cannot_be_said_is_left_empty() {
     let without = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London}";
-    with_carry("", without, Plan::default(), |_, rows| {
+    with_carry("", without, &Plan::default(), |_, rows| {
         let seal = row(&rows, "seal", 0);
         assert!(seal.hold.is_none() && seal.on_order_by.is_none() && seal.expected_failures.is_some());
     });
-    with_carry("", FLEET, Plan::default(), |_, rows| {
+    with_carry("", FLEET, &Plan::default(), |_, rows| {
         let odd = row(&rows, "odd", 0);
         assert!(odd.expected_failures.is_none() && odd.hold.is_none());
     });
@@ -153,7 +155,7 @@ fn what_cannot_be_said_is_left_empty() {
 /// that wears is where renewal helps, and the model of lives has its own tests for that.
 #[test]
 fn use_to_come_is_followed_by_quarters() {
-    with_carry("", FLEET, Plan::default(), |figures, rows| {
+    with_carry("", FLEET, &Plan::default(), |figures, rows| {
         assert_eq!(rows.len(), 12 * 3);
         let months: Vec<f64> = (0..12).map(|month| row(&rows, "seal", month).expected_failures.unwrap()).collect();
         let days: Vec<f64> = (1..=12).map(|month| f64::from(figures.month.plus(month).days())).collect();

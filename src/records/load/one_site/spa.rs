@@ -1,10 +1,10 @@
 //! A spa of a site put together from what its site's file, its line of the sheet and its type say.
 
-use super::SiteReader;
+use super::{MOST_THINGS, SiteReader};
 use crate::address::{Address, Id};
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
 use crate::records::forms::{Fitted, Name};
-use crate::records::load::SiteFiles;
+use crate::records::load::{SiteFiles, about_file};
 use crate::records::pumps::Speeds;
 use crate::records::site::Use;
 use crate::records::tree::{LARGEST_RECORD, SourceText};
@@ -16,7 +16,7 @@ impl SiteReader<'_> {
     pub(super) fn resolve_spa(
         &mut self,
         id: &Id,
-        spa: SpaFile,
+        mut spa: SpaFile,
         used_as: Option<Use>,
         files: &SiteFiles,
         source: &SourceText,
@@ -31,7 +31,17 @@ impl SiteReader<'_> {
                 ("sites.csv".to_owned(), None)
             }
         };
-        let of_type = spa.r#type.as_ref();
+        let of_type = spa.r#type.clone();
+        let of_type = of_type.as_ref();
+        let things = spa.filters.0.len() + spa.pumps.0.len() + spa.equipment.0.len();
+        if things > MOST_THINGS {
+            let (file, spot) = where_written(&format!("spas.{id}"));
+            let message = format!("`{at}` has {things} pumps, filters and equipment; a spa may have {MOST_THINGS}");
+            self.lose(file, spot, Rule::WrongValue, message, None, source);
+            spa.filters.0.truncate(1);
+            spa.pumps.0.truncate(1);
+            spa.equipment.0.truncate(1);
+        }
         let mut filters = Vec::new();
         for (id, filter) in spa.filters.0 {
             if filter.here == Some(false) {
@@ -73,6 +83,19 @@ impl SiteReader<'_> {
                 self.lose(file, spot, Rule::UnknownModel, message, None, source);
             }
             let mut programs = pump.program.map(|p| p.0).unwrap_or_default();
+            // A program of no hours at all says nothing; that the pump stands still is written `0 h/day`.
+            let written = programs.len();
+            programs.retain(names_hours);
+            if programs.len() < written {
+                let (file, spot) = where_written(&format!("{path}.program"));
+                let message = format!("a `program` of `{at}` names no hours");
+                let mut told = about_file(Severity::Warning, Rule::NoProgram, &file, message, None);
+                told.spot = spot;
+                told.excerpt = spot.and_then(|spot| source.line(spot.line));
+                told.hint = Some("add `run: 8 h/day`, or `low` and `high`; `0 h/day` if it stands still".to_owned());
+                told.left_out = Some("it counts as not written".to_owned());
+                self.diagnostics.push(told);
+            }
             let mut usual_program = false;
             if programs.is_empty()
                 && let Some(usual) = self.shared.fleet.book.usual_program(used_as, duty)
@@ -214,6 +237,11 @@ struct Missed {
     field: &'static str,
     /// What would be right.
     hint: &'static str,
+}
+
+fn names_hours(program: &ProgramFile) -> bool {
+    let occupied = program.occupied.is_some_and(|hours| hours.named().next().is_some());
+    program.base().named().next().is_some() || occupied
 }
 
 /// A usual program names speeds of both kinds of pump; only those of this pump's kind hold.
