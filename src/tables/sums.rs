@@ -43,7 +43,8 @@ impl Sum {
     }
 
     fn rows(self, scope: &'static str, id: &str, when: &str) -> [Row; 3] {
-        let row = |what: &str, value: Option<f64>| Row { scope, id: id.to_owned(), what: format!("{what}_{when}"), value };
+        let row =
+            |what: &str, value: Option<f64>| Row { scope, id: id.to_owned(), what: format!("{what}_{when}"), value };
         [row("hours", Some(self.hours)), row("energy_kwh", self.energy), row("energy_cost", self.cost)]
     }
 }

@@ -12,7 +12,8 @@ fn pages(run: &Run, site: &str) -> usize {
     run.pdf(site).pages()
 }
 
-const NOTHING_READ: &str = "format: 1\nname: Quay House\nuse: rental\nspas:\n  terrace:\n    pumps:\n      one: {duty: filtration}\n";
+const NOTHING_READ: &str =
+    "format: 1\nname: Quay House\nuse: rental\nspas:\n  terrace:\n    pumps:\n      one: {duty: filtration}\n";
 
 #[test]
 fn a_site_of_which_nothing_was_read_has_a_short_report_that_says_so() {
@@ -57,7 +58,9 @@ fn thirty_spas_with_three_pumps_each_stay_within_the_pages() {
 
 #[test]
 fn names_of_thousands_of_letters_and_scripts_without_a_font_cost_no_page() {
-    for name in ["W".repeat(5000), "very long name ".repeat(333), "\u{6e29}\u{6cc9} \u{627}\u{644} \u{1f6c1}".to_owned()] {
+    for name in
+        ["W".repeat(5000), "very long name ".repeat(333), "\u{6e29}\u{6cc9} \u{627}\u{644} \u{1f6c1}".to_owned()]
+    {
         let site = crate::support::fleet::SITE.replace("Quay House", &name);
         let fleet = Fleet::without_sites().file("sites/quay-house.yaml", site);
         let run = Run::report(fleet.path(), "2026-03", &[]).expect_status(0);

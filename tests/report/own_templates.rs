@@ -15,7 +15,10 @@ fn with(files: &[(&str, &str)]) -> (tempfile::TempDir, Run) {
 #[test]
 fn a_page_of_ones_own_stands_in_the_place_of_ours() {
     let (_folder, run) = with(&[
-        ("index.html.tera", "<p>{{ document.site }}: {% for row in rows %}{{ row.name }} {{ row.word }}{% endfor %}</p>"),
+        (
+            "index.html.tera",
+            "<p>{{ document.site }}: {% for row in rows %}{{ row.name }} {{ row.word }}{% endfor %}</p>",
+        ),
         ("README.md", "notes beside the templates are no templates"),
     ]);
     let run = run.expect_status(0);
@@ -46,7 +49,8 @@ fn a_misspelt_name_is_told() {
 fn a_layout_of_ones_own_is_set_and_its_mistake_has_a_line() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().to_str().unwrap().to_owned();
-    std::fs::write(folder.path().join("fleet-layout.typ"), "#import \"layout.typ\": *\n#let fleet-page-one(view = 1").unwrap();
+    std::fs::write(folder.path().join("fleet-layout.typ"), "#import \"layout.typ\": *\n#let fleet-page-one(view = 1")
+        .unwrap();
     let run = Run::report(Fleet::small().path(), "2026-03", &["--templates", &path]).expect_status(1);
     assert!(run.stderr.contains("fleet-layout.typ:2"), "{}", run.stderr);
     // The other documents are there.

@@ -28,7 +28,8 @@ fn every_table_is_a_sheet_with_all_its_rows() {
     let book = part(&parts, "xl/workbook.xml");
     for (path, _) in contents(&run().month().join("tables")) {
         let table = Table::read(&run().month().join("tables").join(&path));
-        let at = book.find(&format!("<sheet name=\"{}\"", table.name)).unwrap_or_else(|| panic!("no sheet {}", table.name));
+        let at =
+            book.find(&format!("<sheet name=\"{}\"", table.name)).unwrap_or_else(|| panic!("no sheet {}", table.name));
         let number = book[..at].matches("<sheet name=").count() + 1;
         let sheet = part(&parts, &format!("xl/worksheets/sheet{number}.xml"));
         assert_eq!(sheet.matches("<row ").count(), table.rows.len() + 1, "{path}");
