@@ -4,7 +4,7 @@ TYPST_VERSION := 0.15.1
 CARGO_BIN := $(or $(CARGO_HOME),$(HOME)/.cargo)/bin
 DEMO_MONTH := 2026-10
 
-.PHONY: demo test bench typst
+.PHONY: demo test bench schemas typst
 
 demo: typst
 	cargo run --locked --quiet -- report data/demo --month $(DEMO_MONTH) --out reports
@@ -21,3 +21,11 @@ typst:
 	@if ! { "$(CARGO_BIN)/typst" --version || typst --version; } 2>/dev/null | grep -q "^typst $(TYPST_VERSION)"; then \
 		cargo install --locked typst-cli --version $(TYPST_VERSION); \
 	fi
+
+# What a run costs, at several sizes of fleet; an optimised build, and half an hour on two cores.
+bench: typst
+	TUBWRIGHT_BENCH_OUT=$(CURDIR)/reports/bench.md cargo bench --locked --bench bench
+
+# The JSON Schemas beside a validator that is not ours; needs Python 3 with jsonschema and PyYAML (tests/schemas).
+schemas:
+	python3 tests/schemas/check.py

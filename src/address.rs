@@ -77,7 +77,14 @@ macro_rules! text_type {
         impl Ord for $name {
             /// Id by id, so that `a/b` comes before `a-1/b`.
             fn cmp(&self, other: &Self) -> Ordering {
-                self.0.split('/').cmp(other.0.split('/'))
+                // The separator sorts before whatever may stand in an id.
+                let (mine, theirs) = (self.0.as_bytes(), other.0.as_bytes());
+                match mine.iter().zip(theirs).find(|(a, b)| a != b) {
+                    None => mine.len().cmp(&theirs.len()),
+                    Some((b'/', _)) => Ordering::Less,
+                    Some((_, b'/')) => Ordering::Greater,
+                    Some((a, b)) => a.cmp(b),
+                }
             }
         }
     };

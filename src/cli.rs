@@ -57,16 +57,26 @@ pub enum Command {
     Check(Check),
     /// Write the reports of a month.
     Report(Report),
+    /// Quote a year: what it may cost, and the price that covers it.
+    Quote(Quote),
+    /// Say whether a published month is as it was written.
+    Verify(Verify),
     /// Say why a figure is what it is: records, formula, result.
     Explain(Explain),
     /// Write an invented fleet to try the program on.
     Demo(Demo),
     /// Write JSON Schemas of the record files, for editors.
     Schema(Schema),
+    /// Write completions for a shell to standard output.
+    Completions(Completions),
+    /// Write manual pages, one for each command.
+    Man(Man),
     /// Append an entry to a site's log.
     Add(Add),
     /// Write a commented file for a new site.
     New(New),
+    /// Compare a fitted pump with every model in pumps.yaml.
+    Swap(Swap),
 }
 
 /// Check a fleet's records.
@@ -91,6 +101,15 @@ pub struct Report {
     /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
     #[arg(long)]
     pub month: Option<Month>,
+    /// The first of several months, each as it would have been: with the records dated up to its end.
+    #[arg(long, value_name = "MONTH", conflicts_with = "month")]
+    pub from: Option<Month>,
+    /// The last of several months. Default: the month before today's.
+    #[arg(long, value_name = "MONTH", requires = "from")]
+    pub to: Option<Month>,
+    /// Make everything anew, even if nothing changed.
+    #[arg(long)]
+    pub force: bool,
     /// The folder the month's folder is written into.
     #[arg(long, default_value = "reports")]
     pub out: PathBuf,
@@ -100,9 +119,64 @@ pub struct Report {
     /// The renderer; else the variable TYPST, PATH and Cargo's bin folder are looked in.
     #[arg(long, value_name = "PATH")]
     pub typst: Option<PathBuf>,
+    /// How many seconds the renderer may take for one document.
+    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
+    pub typst_seconds: u32,
+    /// A folder of your own templates and layouts, which stand in the place of ours: `site.typ.tera`, `layout.typ`,
+    /// `index.html.tera` and so on. `tubwright schema --views` writes what they may use.
+    #[arg(long, value_name = "DIR")]
+    pub templates: Option<PathBuf>,
     /// How many sites are worked on at a time. Default: one for each core.
     #[arg(long, value_name = "N")]
     pub jobs: Option<std::num::NonZeroUsize>,
+}
+
+/// Say whether a published month is as it was written.
+///
+/// Every file is held against the digest in `run.json`. That file cannot vouch for itself: keep the digest of it that is
+/// printed somewhere else, if it matters. Status 0: as written; 1: something was altered, added or is missing; 2: no
+/// published month is there.
+#[derive(Debug, Args)]
+pub struct Verify {
+    /// The month's folder, like reports/2026-10.
+    pub folder: PathBuf,
+}
+
+/// Quote a contract year for every site, one site, or all sites of a customer together.
+///
+/// For each, `quote.pdf` is for the customer and `inside.pdf` for the office, in `quotes/YEAR/SITE` of the output folder
+/// (`quotes/YEAR/customers/CUSTOMER`). Other ways of doing the year are told on standard output and on the inside sheet.
+#[derive(Debug, Args)]
+pub struct Quote {
+    /// The fleet's folder.
+    pub fleet: PathBuf,
+    /// The contract year, a calendar year. Default: the year after the month's.
+    #[arg(long)]
+    pub year: Option<i32>,
+    /// Quote this site only.
+    #[arg(long, conflicts_with = "customer")]
+    pub site: Option<String>,
+    /// Quote all sites of this customer as one.
+    #[arg(long)]
+    pub customer: Option<String>,
+    /// Another way of doing the year: visits=monthly, renew_by=life, renew=shaft_seal. May be given several times.
+    #[arg(long, value_name = "WAY")]
+    pub with: Vec<String>,
+    /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
+    #[arg(long)]
+    pub month: Option<Month>,
+    /// How many years are drawn.
+    #[arg(long, default_value = "10000", value_name = "N")]
+    pub draws: std::num::NonZeroU32,
+    /// The folder the quotes are written into.
+    #[arg(long, default_value = "reports")]
+    pub out: PathBuf,
+    /// Whether PDFs are made.
+    #[arg(long, value_enum, default_value_t = Pdf::Required)]
+    pub pdf: Pdf,
+    /// The renderer; else the variable TYPST, PATH and Cargo's bin folder are looked in.
+    #[arg(long, value_name = "PATH")]
+    pub typst: Option<PathBuf>,
 }
 
 /// Say why the figures of a pump, a part or a spa are what they are.
@@ -146,6 +220,24 @@ pub struct Schema {
     /// The folder they are written into, one file for each kind of record.
     #[arg(long)]
     pub out: PathBuf,
+    /// Write the schemas of the views instead: what a template of a document may use.
+    #[arg(long)]
+    pub views: bool,
+}
+
+/// Write completions for a shell to standard output.
+#[derive(Debug, Args)]
+pub struct Completions {
+    /// The shell.
+    pub shell: clap_complete::Shell,
+}
+
+/// Write manual pages, one for each command.
+#[derive(Debug, Args)]
+pub struct Man {
+    /// The folder they are written into.
+    #[arg(long)]
+    pub out: PathBuf,
 }
 
 /// Append an entry to a site's log: what was read and done at one address on one day.
@@ -157,10 +249,21 @@ pub struct Schema {
 #[derive(Debug, Args)]
 pub struct Add {
     /// What it is about: `site/spa` or `site/spa/equipment`.
-    pub address: String,
+    #[arg(required_unless_present = "sheet")]
+    pub address: Option<String>,
     /// What was read and done there.
-    #[arg(required = true, value_name = "KEY=VALUE")]
+    #[arg(required_unless_present = "sheet", value_name = "KEY=VALUE")]
     pub values: Vec<String>,
+    /// Ask for the blanks of a visit's work sheet instead, in the sheet's order, one a line on standard input.
+    ///
+    /// The name stands at the sheet's foot; the four signs behind its full stop tell whether the plan has changed since.
+    /// An empty line leaves a blank out, or keeps what the sheet has printed there; `-` leaves that out too. A box is
+    /// ticked with `y`. Nothing is written before the last line, and then all of it or nothing.
+    #[arg(long, value_name = "VISIT", conflicts_with_all = ["address", "values", "date"])]
+    pub sheet: Option<String>,
+    /// The month the sheet was made with, like 2026-10. Default: the month before today's.
+    #[arg(long, requires = "sheet")]
+    pub month: Option<Month>,
     /// The fleet's folder.
     #[arg(long, default_value = ".")]
     pub fleet: PathBuf,
@@ -180,6 +283,20 @@ pub struct New {
     /// The fleet's folder.
     #[arg(long, default_value = ".")]
     pub fleet: PathBuf,
+}
+
+/// Compare a fitted pump with every model in pumps.yaml, attribute by attribute: which is like for like, what is
+/// missing and where to read it, what the new pump does to turnover and current, what the job needs.
+#[derive(Debug, Args)]
+pub struct Swap {
+    /// The pump: site/spa/pump.
+    pub address: String,
+    /// The fleet's folder.
+    #[arg(long, default_value = ".")]
+    pub fleet: PathBuf,
+    /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
+    #[arg(long)]
+    pub month: Option<Month>,
 }
 
 /// Whether PDFs are made.

@@ -1,12 +1,18 @@
 //! What the program does: one file a command, glue only.
 
 pub mod add;
+pub mod add_sheet;
 pub mod check;
+pub mod completions;
 pub mod demo;
 pub mod explain;
+pub mod man;
 pub mod new;
+pub mod quote;
 pub mod report;
 pub mod schema;
+pub mod swap;
+pub mod verify;
 
 use std::path::Path;
 
@@ -21,11 +27,16 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
     let result = match &cli.command {
         Command::Check(arguments) => check::run(arguments, printer),
         Command::Report(arguments) => report::run(arguments, printer, stop),
+        Command::Quote(arguments) => quote::run(arguments, printer, stop),
+        Command::Verify(arguments) => verify::run(arguments, printer),
         Command::Explain(arguments) => explain::run(arguments, printer),
         Command::Demo(arguments) => demo::run(arguments, printer),
         Command::Schema(arguments) => schema::run(arguments, printer),
+        Command::Completions(arguments) => completions::run(arguments, printer),
+        Command::Man(arguments) => man::run(arguments, printer),
         Command::Add(arguments) => add::run(arguments, printer),
         Command::New(arguments) => new::run(arguments, printer),
+        Command::Swap(arguments) => swap::run(arguments, printer),
     };
     match result {
         Ok(status) => status,

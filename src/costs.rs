@@ -1,5 +1,15 @@
-//! What the planned work of the coming twelve months costs: wear parts due by the book and recurring
-//! tasks, without failures, without the way there, and called so.
+//! What does the work cost, and what is charged for it? Here the planned work of the coming twelve months: wear parts
+//! due by the book and recurring tasks, without failures, without the way there, and called so. The submodules bill what
+//! was done, simulate a year, and quote it.
+
+pub mod contract;
+pub mod outlook;
+pub mod quote;
+pub mod simulation;
+pub mod spent;
+pub mod spread;
+pub mod statement;
+pub mod year;
 
 use chrono::NaiveDate;
 use rust_decimal::{Decimal, RoundingStrategy};

@@ -76,7 +76,7 @@ rules! {
     /// An address that the site does not have.
     UnknownAddress = "unknown-address", "An address in a log or a sheet must name a spa, or a pump, filter or equipment of it that stood there on that day: not one that was `removed` before.";
     /// A part or task the book does not have, or that does not fit there.
-    UnknownPart = "unknown-part", "A part or a task must stand in the book and fit what it is said of.";
+    UnknownPart = "unknown-part", "A part or a task must stand in the book and fit what it is said of. What is `repaired` is a part of the book, or a thing that stands in the spa.";
     /// A technician that fleet.yaml does not have.
     UnknownTechnician = "unknown-technician", "Who made a visit should stand under `technicians` in `fleet.yaml`.";
     /// A column of a sheet that nothing reads.
@@ -86,7 +86,7 @@ rules! {
     /// A program for a speed the model does not have.
     SpeedNotThere = "speed-not-there", "A one-speed pump runs at `run`, a two-speed pump at `low` and `high`.";
     /// A pump with no program and no counter.
-    NoProgram = "no-program", "A pump with neither a program nor a counter has no known hours; the book's usual program for the use is assumed where it has one.";
+    NoProgram = "no-program", "A pump with neither a program nor a counter has no known hours; the book's usual program for the use is assumed where it has one. A program names hours, and those of a pump that filters hours at a speed it filters at.";
     /// An event before its equipment stood there.
     BeforeFitting = "before-fitting", "Nothing can be read, renewed or exchanged on equipment before the day it was fitted.";
     /// A counter that runs backwards.
@@ -94,7 +94,7 @@ rules! {
     /// A counter that runs faster than time.
     CounterTooFast = "counter-too-fast", "No pump runs over 24 hours a day. The fewest readings that restore order are set aside, of two equal choices the later.";
     /// Two readings of one thing that contradict each other.
-    ReadingsContradict = "readings-contradict", "Two readings of one counter on one day must agree; of two the later is set aside. A pump exchanged twice on one day counts as exchanged once.";
+    ReadingsContradict = "readings-contradict", "Two readings of one counter on one day must agree; of two the later is set aside. A pump exchanged twice on one day counts as exchanged once; a part is renewed once a day.";
     /// Power unlike the usual for the duty.
     UnusualPower = "unusual-power", "Circulation pumps are usually under 1 hp and jet pumps up to 8 hp (common practice, no source).";
     /// Union size unlike the usual for the duty.

@@ -4,6 +4,7 @@
 //! It computes nothing of its own; it tells what was computed, for a pump, a part or a spa.
 
 mod advice;
+mod water;
 
 pub use advice::{ReadingAdvice, first_readings, reading_advice};
 
@@ -12,14 +13,13 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 use uom::si::time::hour;
-use uom::si::volume::liter;
 
 use crate::address::Address;
-use crate::basis::{Figure, Place, Source};
+use crate::basis::{Place, Source};
 use crate::calendar::{Month, add, in_words};
+use crate::quantities::PumpFigures;
 use crate::quantities::program;
 use crate::quantities::run_hours::{self, RunHours};
-use crate::quantities::{PumpFigures, SpaFigures};
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
 use crate::records::{Fleet, Pump, Spa};
 use crate::report::format;
@@ -195,8 +195,8 @@ impl Explainer<'_> {
                 out.push(format!("  {speed}: no counter reading of the pump there now"));
             } else {
                 out.push(format!("  {speed}: {} counter readings of the pump there now, the last", readings.len()));
-                let last: Vec<&Source> = readings.iter().rev().take(3).map(|p| &p.source).collect();
-                self.from(last, out);
+                let last: Vec<Source> = readings.iter().rev().take(3).map(|p| p.source(site, &pump.at)).collect();
+                self.from(&last, out);
             }
             if let Some(factor) = curve.factor {
                 let of = "counter over program, the last 365 metered days";
@@ -245,10 +245,11 @@ impl Explainer<'_> {
         }
         out.push("  = program in force × factor, nights as booked or as usual, closed seasons out".to_owned());
         out.push(format!(
-            "  range: ± 1.28 × √(level² + month² ÷ months), level {}, month {}{}",
-            percent(forecast.level_spread),
-            percent(forecast.month_spread),
-            if forecast.spread_assumed { " (mostly assumed: too few readings)" } else { "" }
+            "  range: ± 1.28 × √(level² + month² ÷ months + drift² × months), level {}, month {}, drift {}{}",
+            percent(forecast.spread.level),
+            percent(forecast.spread.month),
+            percent(forecast.spread.drift),
+            if forecast.spread.assumed { " (mostly assumed: too few readings)" } else { "" }
         ));
         let checks: Vec<_> = self.figures.forecast_checks.iter().filter(|c| c.at == figures.at).collect();
         if !checks.is_empty() {
@@ -353,7 +354,7 @@ impl Explainer<'_> {
             hours_in_print(age),
             hours_in_print(unmetered)
         ));
-        self.from(&hours.sources(), out);
+        self.from(&hours.sources, out);
         let date = due::due_by_hours(&part.part, interval, hours, pump.forecast.as_ref(), self.figures.as_of);
         out.push(match date {
             Some((due, ..)) if due <= self.figures.as_of => {
@@ -365,74 +366,5 @@ impl Explainer<'_> {
             }
             None => "    the forecast does not reach it".to_owned(),
         });
-    }
-
-    fn spa(&self, spa: &Spa, figures: &SpaFigures, out: &mut Vec<String>) {
-        let site = self.figures.site;
-        let path = format!("spas.{}", spa.at);
-        let volume = spa.volume.map(|v| v.0.get::<liter>());
-        out.push(volume.map_or_else(
-            || "Volume: not known; `volume` would allow the turnover".to_owned(),
-            |v| format!("Volume {} L", format::number(v, 0)),
-        ));
-        self.from([&site.source(&format!("{path}.volume"))], out);
-        let Some(month) = figures.water.months.last() else {
-            out.push("Turnover: not known".to_owned());
-            return;
-        };
-        let figure = |name: &str, figure: &Figure, unit: &str| {
-            let number = |value: f64| format::number(value, 1);
-            format!(
-                "{name} {} {unit}, {} to {}  {}",
-                number(figure.value),
-                number(figure.low),
-                number(figure.high),
-                figure.basis
-            )
-        };
-        out.push(String::new());
-        out.push(format!("Water in {}", month.month.in_words()));
-        match &month.flow {
-            Some(flow) => {
-                out.push(figure("  flow", flow, "L/min"));
-                self.from(&flow.sources, out);
-            }
-            None => out.push(format!("  flow: not known; {}", figures.water.missing.join("; "))),
-        }
-        if let (Some(turnover), Some(flow), Some(volume)) = (&month.turnover, &month.flow, volume) {
-            out.push(figure("  turnover", turnover, "min"));
-            out.push(format!(
-                "    = volume ÷ flow = {} L ÷ {} L/min",
-                format::number(volume, 0),
-                format::number(flow.value, 1)
-            ));
-        }
-        if let Some(hours) = month.hours_per_day {
-            out.push(format!("  filtration {} h/day over the month", format::number(hours, 1)));
-        }
-        if let Some(turnovers) = month.turnovers_per_day {
-            out.push(format!("  {} turnovers a day = flow × filtration hours ÷ volume", format::number(turnovers, 1)));
-        }
-        let book = self.fleet.rule_book(site);
-        let limits = book.and_then(|book| book.limits(site.r#use));
-        match limits.and_then(|l| l.turnover.as_ref()).zip(month.limit_min) {
-            Some((limit, minutes)) => out.push(format!(
-                "  limit {} min: {}{}, {}",
-                format::number(minutes, 0),
-                limit.source,
-                limit.edition.as_ref().map_or_else(String::new, |e| format!(" ({e})")),
-                limit.known.in_words()
-            )),
-            None => out.push(format!(
-                "  no limit on turnover in the rule book `{}` for this use",
-                book.map_or("none", |book| book.name.as_str())
-            )),
-        }
-        let failing = if month.failing.is_empty() { String::new() } else { format!(": {}", month.failing.join(", ")) };
-        out.push(format!("  verdict: {}{failing}", month.verdict.word()));
-        let mine = |at: &Address| at.spa() == spa.at.as_str();
-        let otherwise =
-            "No one reading now would narrow the turnover: the flow was measured this month, or is not known.";
-        self.advise(|advice| advice.part.is_none() && mine(&advice.at), otherwise, out);
     }
 }

@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 use crate::basis::{Basis, CENTRAL_80, Figure, Source};
 use crate::calendar::days_between;
 use crate::quantities::PumpFigures;
-use crate::quantities::hours_forecast::ASSUMED_MONTH_SPREAD;
+use crate::quantities::hours_spread::ASSUMED_MONTH_SPREAD;
 use crate::quantities::run_hours::MonthHours;
 use crate::quantities::water_turnover::WaterMonth;
 use crate::records::{Site, Spa};
@@ -43,7 +43,7 @@ fn month_sources(site: &Site, pump: &PumpFigures, row: &MonthHours) -> Vec<Sourc
         .into_iter()
         .flatten()
         .filter_map(|index| readings.get(index))
-        .map(|point| point.source.clone())
+        .map(|point| point.source(site, &pump.at))
         .collect();
     if sources.is_empty() {
         sources.push(site.source(&format!("spas.{}.pumps.{}.program", pump.at.spa(), pump.at.last())));

@@ -112,6 +112,23 @@ pub struct FileDigest {
     pub path: String,
     /// SHA-256 of the content, in lower-case hexadecimal digits.
     pub sha256: String,
+    /// SHA-256 of all it was made from, where the next run may keep it if that is still the same.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub made_from: Option<String>,
+}
+
+impl FileDigest {
+    /// A file that was read or written, by its content alone.
+    pub fn of(path: impl Into<String>, bytes: &[u8]) -> Self {
+        Self { path: path.into(), sha256: sha256(bytes), made_from: None }
+    }
+}
+
+/// What is known of a file of the part: its digest, and that of what it was made from.
+#[derive(Debug, Clone)]
+struct Recorded {
+    sha256: String,
+    made_from: Option<String>,
 }
 
 /// SHA-256 of `bytes` in lower-case hexadecimal digits.
@@ -234,6 +251,7 @@ impl OutputFolder {
             old: beside(OLD),
             kept: beside(KEPT),
             files: Mutex::default(),
+            published: published_in(&self.path.join(name)),
             _lock: Arc::clone(&self.lock),
         };
         if part.old.try_exists()? {
@@ -249,6 +267,34 @@ impl OutputFolder {
     }
 }
 
+/// A file of a part while it is being written; one that is dropped is half a file, and publishing then fails.
+#[derive(Debug)]
+pub struct Growing {
+    relative: String,
+    file: fs::File,
+    digest: Sha256,
+}
+
+impl Growing {
+    /// Writes the next piece.
+    ///
+    /// # Errors
+    /// What the operating system refused.
+    pub fn put(&mut self, bytes: &[u8]) -> Result<(), OutputError> {
+        self.file.write_all(bytes)?;
+        self.digest.update(bytes);
+        Ok(())
+    }
+}
+
+/// What the manifest of a published folder says of its files; nothing where there is none that can be read.
+fn published_in(folder: &Path) -> BTreeMap<String, Recorded> {
+    let Ok(bytes) = fs::read(folder.join(MANIFEST)) else { return BTreeMap::new() };
+    let Ok(manifest) = serde_json::from_slice::<Manifest>(&bytes) else { return BTreeMap::new() };
+    let known = |file: FileDigest| (file.path, Recorded { sha256: file.sha256, made_from: file.made_from });
+    manifest.files.into_iter().map(known).collect()
+}
+
 /// A folder being written. Dropped without [`publish`](Part::publish), it is removed.
 #[derive(Debug)]
 pub struct Part {
@@ -256,7 +302,9 @@ pub struct Part {
     target: PathBuf,
     old: PathBuf,
     kept: PathBuf,
-    files: Mutex<BTreeMap<String, String>>,
+    files: Mutex<BTreeMap<String, Recorded>>,
+    /// What the published folder of this name holds, by path; empty where there is none or nothing of it may be kept.
+    published: BTreeMap<String, Recorded>,
     /// A part may outlive its `OutputFolder`; the lock must outlive both.
     _lock: Arc<Lock>,
 }
@@ -273,12 +321,12 @@ pub struct Published {
 }
 
 impl Part {
-    fn recorded(&self) -> MutexGuard<'_, BTreeMap<String, String>> {
+    fn recorded(&self) -> MutexGuard<'_, BTreeMap<String, Recorded>> {
         self.files.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn record(&self, relative: &str, digest: String) -> Result<(), OutputError> {
-        match self.recorded().insert(relative.to_owned(), digest) {
+    fn record(&self, relative: &str, sha256: String, made_from: Option<String>) -> Result<(), OutputError> {
+        match self.recorded().insert(relative.to_owned(), Recorded { sha256, made_from }) {
             None => Ok(()),
             Some(_) => Err(OutputError::Twice { path: relative.to_owned() }),
         }
@@ -300,7 +348,7 @@ impl Part {
     pub fn write(&self, relative: &str, bytes: &[u8]) -> Result<(), OutputError> {
         let path = self.path(relative)?;
         match create(&path, bytes) {
-            Ok(()) => self.record(relative, sha256(bytes)),
+            Ok(()) => self.record(relative, sha256(bytes), None),
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
                 Err(OutputError::Twice { path: relative.to_owned() })
             }
@@ -312,15 +360,70 @@ impl Part {
         }
     }
 
-    /// Records a file another process wrote to [`path`](Part::path).
-    pub fn adopt(&self, relative: &str) -> Result<(), OutputError> {
+    /// Starts a file that is written piece by piece; it counts once it is [`finish`](Part::finish)ed.
+    ///
+    /// # Errors
+    /// As [`write`](Part::write).
+    pub fn begin(&self, relative: &str) -> Result<Growing, OutputError> {
+        let path = self.path(relative)?;
+        if let Some(parent) = path.parent() {
+            fs::create_dir_all(parent)?;
+        }
+        match fs::OpenOptions::new().write(true).create_new(true).open(&path) {
+            Ok(file) => Ok(Growing { relative: relative.to_owned(), file, digest: Sha256::new() }),
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {
+                Err(OutputError::Twice { path: relative.to_owned() })
+            }
+            Err(error) => Err(error.into()),
+        }
+    }
+
+    /// Records a file that was written piece by piece.
+    pub fn finish(&self, growing: Growing) -> Result<(), OutputError> {
+        let sha256 = growing.digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
+        self.record(&growing.relative, sha256, None)
+    }
+
+    /// Records a file another process wrote to [`path`](Part::path), and what it was made from, if the next run may
+    /// keep it.
+    pub fn adopt(&self, relative: &str, made_from: Option<&str>) -> Result<(), OutputError> {
         let bytes = fs::read(self.path(relative)?)?;
-        self.record(relative, sha256(&bytes))
+        self.record(relative, sha256(&bytes), made_from.map(str::to_owned))
+    }
+
+    /// Takes a file over from the published folder if it was made from the same and is as it was written; whether it was.
+    ///
+    /// # Errors
+    /// If the path is not plain and relative. A published file that cannot be read or linked is made anew.
+    pub fn keep(&self, relative: &str, made_from: &str) -> Result<bool, OutputError> {
+        let place = self.path(relative)?;
+        let known = self.published.get(relative).filter(|known| known.made_from.as_deref() == Some(made_from));
+        let Some(known) = known else { return Ok(false) };
+        let published = self.target.join(relative);
+        let Ok(bytes) = fs::read(&published) else { return Ok(false) };
+        if sha256(&bytes) != known.sha256 {
+            return Ok(false);
+        }
+        // Written and not linked: what somebody does to the one must not reach the other.
+        create(&place, &bytes)?;
+        self.record(relative, known.sha256.clone(), Some(made_from.to_owned()))?;
+        Ok(true)
+    }
+
+    /// Lets nothing of the published folder be kept: everything is made anew.
+    #[must_use]
+    pub fn anew(mut self) -> Self {
+        self.published.clear();
+        self
     }
 
     /// The files written so far, sorted by path: what the manifest has to list under `files`.
     pub fn files(&self) -> Vec<FileDigest> {
-        let digest = |(path, sha256): (&String, &String)| FileDigest { path: path.clone(), sha256: sha256.clone() };
+        let digest = |(path, recorded): (&String, &Recorded)| FileDigest {
+            path: path.clone(),
+            sha256: recorded.sha256.clone(),
+            made_from: recorded.made_from.clone(),
+        };
         self.recorded().iter().map(digest).collect()
     }
 

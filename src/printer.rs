@@ -24,6 +24,13 @@ impl Printer {
         let _ = writeln!(std::io::stdout().lock(), "{text}");
     }
 
+    /// A question, answered on the same line.
+    pub fn question(self, text: &str) {
+        let mut out = std::io::stderr().lock();
+        let _ = write!(out, "{text}");
+        let _ = out.flush();
+    }
+
     /// A line of how it goes: only on a terminal.
     pub fn progress(self, text: &str) {
         if self.terminal && self.saying.quiet == 0 {
@@ -46,7 +53,12 @@ impl Printer {
     }
 
     /// How long a stage took, if asked.
-    pub fn stage(self, text: &str) {
+    pub fn stage(self, name: &str, began: std::time::Instant) {
+        self.verbose(&format!("{name}: {:.2} s", began.elapsed().as_secs_f64()));
+    }
+
+    /// A line for those who want to know more.
+    pub fn verbose(self, text: &str) {
         if self.saying.verbose > 0 {
             let _ = writeln!(std::io::stderr().lock(), "{text}");
         }
@@ -77,6 +89,32 @@ impl Printer {
                 writeln!(out, "{}", diagnostic.one_line())
             };
         }
+    }
+}
+
+impl Printer {
+    /// A diagnostic an earlier run recorded, as one line or, if asked for, as it was.
+    pub fn recorded_diagnostic(self, recorded: &serde_json::Value) {
+        if self.saying.quiet >= 2 {
+            return;
+        }
+        if self.saying.format == Format::Json {
+            self.data(&recorded.to_string());
+            return;
+        }
+        let text = |name: &str| recorded[name].as_str().unwrap_or_default().to_owned();
+        let place: String = [text("file"), recorded["line"].to_string(), recorded["column"].to_string()]
+            .into_iter()
+            .take_while(|part| !part.is_empty() && part != "null")
+            .collect::<Vec<_>>()
+            .join(":");
+        let more: String = ["hint", "left_out"]
+            .map(text)
+            .iter()
+            .filter(|more| !more.is_empty())
+            .map(|more| format!("; {more}"))
+            .collect();
+        self.problem(&format!("{place}: {}[{}]: {}{more}", text("severity"), text("rule"), text("message")));
     }
 }
 

@@ -10,6 +10,8 @@ pub mod filters;
 pub(crate) mod fleet_for_tests;
 pub mod forecast_check;
 pub mod hours_forecast;
+pub mod hours_spread;
+pub mod like_for_like;
 pub mod measured_trends;
 pub mod part_life_groups;
 pub mod part_life_model;
@@ -24,6 +26,8 @@ pub mod water_change;
 pub mod water_tests;
 pub mod water_turnover;
 pub mod ways_out;
+
+use std::time::{Duration, Instant};
 
 use chrono::NaiveDate;
 use uom::si::volume::liter;
@@ -73,6 +77,8 @@ pub struct SpaFigures {
     pub tests: Vec<water_tests::WaterTest>,
     /// Its pumps.
     pub pumps: Vec<PumpFigures>,
+    /// How long its water took to compute, for who wants to know where a run's time goes; no figure depends on it.
+    pub water_took: Duration,
 }
 
 impl SpaFigures {
@@ -93,6 +99,7 @@ impl SpaFigures {
             balance: None,
             tests: Vec::new(),
             pumps,
+            water_took: Duration::ZERO,
         }
     }
 }
@@ -104,6 +111,7 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
         .map(|spa| {
             let hours: Vec<_> =
                 spa.pumps.iter().map(|pump| run_hours::run_hours(fleet, site, spa, pump, as_of)).collect();
+            let begun = Instant::now();
             let histories = filters::histories(fleet, site, spa);
             let flows = water_turnover::Flows::of(fleet, site, spa, &hours, &histories);
             let limits = fleet.rule_book(site).and_then(|book| book.limits(site.r#use));
@@ -126,7 +134,9 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
             });
             let water_change = water_change::water_change(limits, site, spa, as_of);
             let balance = water_balance::water_balance(site, spa, Month::of(as_of));
+            let tests = water_tests::tests(fleet, site, spa, Month::of(as_of));
             drop(flows);
+            let water_took = begun.elapsed();
             let pumps = spa
                 .pumps
                 .iter()
@@ -138,8 +148,8 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
                     hours,
                 })
                 .collect();
-            let tests = water_tests::tests(fleet, site, spa, Month::of(as_of));
-            SpaFigures { at: spa.at.clone(), water, filters, ways_out, water_change, balance, tests, pumps }
+            let at = spa.at.clone();
+            SpaFigures { at, water, filters, ways_out, water_change, balance, tests, pumps, water_took }
         })
         .collect()
 }

@@ -1,3 +1,5 @@
 //! Stage 3: what falls due and when, each with its reason.
 
+pub mod carry;
 pub mod due;
+pub mod visits;

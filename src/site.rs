@@ -3,6 +3,7 @@
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
+use crate::costs::outlook::ExpectedYear;
 use crate::costs::{self, PlannedYear};
 use crate::diagnostic::Diagnostic;
 use crate::quantities::expected_failures::PumpOutlook;
@@ -37,6 +38,8 @@ pub struct SiteFigures<'a> {
     pub tasks: Vec<due::TaskDue<'a>>,
     /// The planned year.
     pub year: PlannedYear,
+    /// What the coming twelve months may cost; `None` until they are drawn, or where no cost of labour is written.
+    pub expected_year: Option<ExpectedYear>,
     /// Past forecasts of hours against what happened; empty until they are asked for, since eight forecasts a pump
     /// are made for them.
     pub forecast_checks: Vec<ForecastCheck>,
@@ -84,6 +87,7 @@ pub fn site_figures<'a>(
         questions,
         tasks,
         year,
+        expected_year: None,
         forecast_checks: Vec::new(),
         held: Vec::new(),
         to_do,

@@ -6,9 +6,12 @@
 pub mod counts;
 pub mod decision;
 pub mod posterior;
+pub mod random;
 pub mod recurrence;
+pub mod renewal_path;
 pub mod renewals;
 pub mod replacement;
+pub mod stock;
 pub mod survival;
 pub mod trend;
 pub mod weibull;

@@ -4,10 +4,15 @@
 //! Units are fixed and stand in the column's name; empty is not known; text a spreadsheet would run
 //! is made harmless.
 
+mod carry;
+mod costs;
 mod forecast_check;
 mod measured_trends;
 mod part_lives;
 mod pump_failures;
+pub mod quoted;
+mod sums;
+mod visits;
 
 use chrono::NaiveDate;
 use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series};
@@ -18,8 +23,7 @@ use rust_decimal::prelude::ToPrimitive;
 use crate::address::Address;
 use crate::basis::Figure;
 use crate::figures;
-use crate::quantities::forecast_check::Checks;
-use crate::quantities::part_life_model::FleetLives;
+use crate::fleet_figures::FleetFigures;
 use crate::quantities::water_turnover::WaterMonth;
 use crate::site::SiteFigures;
 
@@ -32,6 +36,30 @@ pub struct Table {
     pub csv: Vec<u8>,
     /// How many rows it has.
     pub rows: usize,
+    /// The same cells with their types, for the workbook.
+    pub columns: Vec<TypedColumn>,
+}
+
+/// A column with its values; nothing stands where a value is not known.
+#[derive(Debug)]
+pub struct TypedColumn {
+    /// Its name, with the unit in it.
+    pub name: &'static str,
+    /// What stands in it, row by row.
+    pub values: Values,
+}
+
+/// The values of a column.
+#[derive(Debug)]
+pub enum Values {
+    /// Texts, made harmless.
+    Texts(Vec<Option<String>>),
+    /// Days.
+    Days(Vec<Option<NaiveDate>>),
+    /// Numbers, rounded as in the CSV.
+    Numbers(Vec<Option<f64>>),
+    /// Whole numbers.
+    Counts(Vec<Option<i64>>),
 }
 
 /// A table could not be put together.
@@ -45,6 +73,7 @@ pub struct TableError {
 /// A cell.
 enum Cell {
     Text(String),
+    Date(Option<NaiveDate>),
     Number(Option<f64>),
     Count(Option<i64>),
 }
@@ -54,7 +83,7 @@ impl Cell {
         Self::Text(harmless(&text.to_string()))
     }
     fn date(day: Option<NaiveDate>) -> Self {
-        Self::Text(day.map_or_else(String::new, |day| day.to_string()))
+        Self::Date(day)
     }
     fn rounded(value: Option<f64>, decimals: i32) -> Self {
         let scale = 10f64.powi(decimals);
@@ -76,36 +105,39 @@ pub fn harmless(text: &str) -> String {
 /// A column: its name and what stands in it.
 type Column<R> = (&'static str, fn(&R) -> Cell);
 
-fn frame<R>(rows: &[R], columns: &[Column<R>]) -> Result<DataFrame, polars::error::PolarsError> {
+/// A column's cells put together; the first cell says what kind all are.
+fn typed<R>(rows: &[R], (name, cell): &Column<R>) -> TypedColumn {
+    let cells = rows.iter().map(cell);
+    let values = match rows.first().map(cell) {
+        Some(Cell::Number(_)) => {
+            Values::Numbers(cells.map(|c| if let Cell::Number(n) = c { n } else { None }).collect())
+        }
+        Some(Cell::Count(_)) => Values::Counts(cells.map(|c| if let Cell::Count(n) = c { n } else { None }).collect()),
+        Some(Cell::Date(_)) => Values::Days(cells.map(|c| if let Cell::Date(day) = c { day } else { None }).collect()),
+        _ => Values::Texts(
+            // An empty text is not known, and a cell is then empty without quotes.
+            cells.map(|c| if let Cell::Text(t) = c { Some(t).filter(|t| !t.is_empty()) } else { None }).collect(),
+        ),
+    };
+    TypedColumn { name, values }
+}
+
+fn frame(rows: usize, columns: &[TypedColumn]) -> Result<DataFrame, polars::error::PolarsError> {
     let series = columns
         .iter()
-        .map(|(name, cell)| {
-            let cells: Vec<Cell> = rows.iter().map(cell).collect();
-            let name = (*name).into();
-            let series = match cells.first() {
-                Some(Cell::Number(_)) => {
-                    let numbers: Vec<Option<f64>> =
-                        cells.iter().map(|c| if let Cell::Number(n) = c { *n } else { None }).collect();
-                    Series::new(name, numbers)
+        .map(|column| {
+            let name = column.name.into();
+            PolarsColumn::from(match &column.values {
+                Values::Texts(texts) => Series::new(name, texts),
+                Values::Days(days) => {
+                    Series::new(name, days.iter().map(|day| day.map(|day| day.to_string())).collect::<Vec<_>>())
                 }
-                Some(Cell::Count(_)) => {
-                    let counts: Vec<Option<i64>> =
-                        cells.iter().map(|c| if let Cell::Count(n) = c { *n } else { None }).collect();
-                    Series::new(name, counts)
-                }
-                _ => {
-                    // An empty text is not known, and a cell is then empty without quotes.
-                    let texts: Vec<Option<&str>> = cells
-                        .iter()
-                        .map(|c| if let Cell::Text(t) = c { Some(t.as_str()).filter(|t| !t.is_empty()) } else { None })
-                        .collect();
-                    Series::new(name, texts)
-                }
-            };
-            PolarsColumn::from(series)
+                Values::Numbers(numbers) => Series::new(name, numbers),
+                Values::Counts(counts) => Series::new(name, counts),
+            })
         })
         .collect();
-    DataFrame::new(rows.len(), series)
+    DataFrame::new(rows, series)
 }
 
 fn csv(mut frame: DataFrame) -> Result<Vec<u8>, polars::error::PolarsError> {
@@ -115,8 +147,9 @@ fn csv(mut frame: DataFrame) -> Result<Vec<u8>, polars::error::PolarsError> {
 }
 
 fn table<R>(name: &'static str, rows: &[R], columns: &[Column<R>]) -> Result<Table, TableError> {
-    let csv = frame(rows, columns).and_then(csv).map_err(|source| TableError { name, source })?;
-    Ok(Table { name, csv, rows: rows.len() })
+    let columns: Vec<TypedColumn> = columns.iter().map(|column| typed(rows, column)).collect();
+    let csv = frame(rows.len(), &columns).and_then(csv).map_err(|source| TableError { name, source })?;
+    Ok(Table { name, csv, rows: rows.len(), columns })
 }
 
 /// A row beside the site it belongs to.
@@ -126,28 +159,116 @@ struct Of<'a, T> {
     row: T,
 }
 
-/// Every table that is computed so far, for the sites in sorted order.
+/// A table whose rows belong to a site each, from some sites in sorted order.
+type OfSites = fn(&[SiteFigures]) -> Result<Table, TableError>;
+
+/// The tables that are put together from some sites after the others.
+const OF_SITES: [OfSites; 8] =
+    [run_hours, hours_forecast, water_turnover, filters, water_tests, parts, measured_trends::measured_trends, to_do];
+
+/// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow
+/// whatever the size of the fleet.
+const SITES_AT_A_TIME: usize = 250;
+/// Rows of a table whose cells are kept for the workbook; what more there is stands in the CSV.
+pub const ROWS_KEPT: usize = 100_000;
+
+/// Every table that is computed so far, for the sites in sorted order. Each CSV is handed to `write` piece by piece, by
+/// the table's name; the tables that come back hold no CSV any more.
 ///
 /// # Errors
-/// If polars refuses a table.
-pub fn tables(sites: &[SiteFigures], lives: &FleetLives, checks: &Checks) -> Result<Vec<Table>, TableError> {
-    let mut tables = vec![
-        run_hours(sites)?,
-        hours_forecast(sites)?,
-        water_turnover(sites)?,
-        filters(sites)?,
-        water_tests(sites)?,
-        parts(sites)?,
-        part_lives::part_lives(lives)?,
-        pump_failures::pump_failures(sites, lives)?,
-        pump_failures::failure_costs(sites, lives)?,
-        measured_trends::measured_trends(sites)?,
-        forecast_check::forecast_check(sites, checks)?,
-        to_do(sites)?,
+/// If polars refuses a table, or what `write` says.
+pub fn tables<E: From<TableError> + Send>(
+    figures: &FleetFigures,
+    write: impl Fn(&'static str, &[u8]) -> Result<(), E> + Sync,
+) -> Result<Vec<Table>, E> {
+    use rayon::prelude::*;
+    let mut tables: Vec<Table> = OF_SITES
+        .par_iter()
+        .map(|of_sites| {
+            let mut whole: Option<Table> = None;
+            for sites in figures.sites.chunks(SITES_AT_A_TIME) {
+                let mut piece = of_sites(sites)?;
+                if piece.rows == 0 {
+                    continue;
+                }
+                // The head of a piece stands in the first one already.
+                let head =
+                    if whole.is_some() { piece.csv.iter().position(|b| *b == b'\n').map_or(0, |i| i + 1) } else { 0 };
+                write(piece.name, &piece.csv[head..])?;
+                piece.csv = Vec::new();
+                match &mut whole {
+                    Some(whole) => whole.take(piece),
+                    None => whole = Some(piece),
+                }
+            }
+            Ok(whole)
+        })
+        .collect::<Result<Vec<Option<Table>>, E>>()?
+        .into_iter()
+        .flatten()
+        .collect();
+    let sites = figures.sites.as_slice();
+    let units = crate::costs::year::minor_units(&figures.fleet.settings.currency.0);
+    let of_fleet = [
+        part_lives::part_lives(figures.lives)?,
+        carry::carry(figures)?,
+        pump_failures::pump_failures(sites, figures.lives)?,
+        pump_failures::failure_costs(sites, figures.lives)?,
+        visits::visits(&figures.plan)?,
+        costs::costs(&figures.costs, units)?,
+        costs::contracts(&figures.costs, units)?,
+        forecast_check::forecast_check(sites, figures.checks)?,
+        sums::sums(figures)?,
     ];
     // A table of a header alone would look like a mistake.
-    tables.retain(|table| table.rows > 0);
+    for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {
+        write(table.name, &table.csv)?;
+        table.csv = Vec::new();
+        tables.push(table);
+    }
+    tables.sort_by_key(|table| ORDER.iter().position(|name| *name == table.name));
     Ok(tables)
+}
+
+/// The order in which the tables are shown; one that is not named comes first and is put here.
+const ORDER: [&str; 16] = [
+    "run_hours",
+    "hours_forecast",
+    "water_turnover",
+    "filters",
+    "water_tests",
+    "parts",
+    "part_lives",
+    "pump_failures",
+    "failure_costs",
+    "measured_trends",
+    "visits",
+    "carry",
+    "costs",
+    "contracts",
+    "forecast_check",
+    "to_do",
+];
+
+impl Table {
+    /// Takes the rows of a later piece behind its own, up to as many as are kept.
+    fn take(&mut self, piece: Table) {
+        fn put<T>(mine: &mut Vec<T>, more: Vec<T>) {
+            let room = ROWS_KEPT.saturating_sub(mine.len());
+            mine.extend(more.into_iter().take(room));
+        }
+        self.rows += piece.rows;
+        for (mine, more) in self.columns.iter_mut().zip(piece.columns) {
+            match (&mut mine.values, more.values) {
+                (Values::Texts(mine), Values::Texts(more)) => put(mine, more),
+                (Values::Days(mine), Values::Days(more)) => put(mine, more),
+                (Values::Numbers(mine), Values::Numbers(more)) => put(mine, more),
+                (Values::Counts(mine), Values::Counts(more)) => put(mine, more),
+                // A column has one kind of cell, so there is no other pair.
+                _ => {}
+            }
+        }
+    }
 }
 
 fn run_hours(sites: &[SiteFigures]) -> Result<Table, TableError> {

@@ -9,10 +9,12 @@ use crate::calendar::{self, Month, days_between, plus_days};
 use crate::quantities::SpaFigures;
 use crate::quantities::water_tests::TestVerdict;
 use crate::quantities::water_turnover::Verdict;
+use crate::records::fleet::ReportsFor;
 use crate::records::log::Quantity;
 use crate::records::{Fleet, Site};
 use crate::report::format;
 use crate::schedule::due::{DueBy, PartDue, TaskDue};
+use crate::schedule::visits::{NotFitted, Work};
 
 /// How urgent a thing is, the most urgent first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -83,7 +85,7 @@ pub fn to_do(
     parts_to_do(parts, as_of, &mut all);
     tasks_to_do(tasks, as_of, &mut all);
     gaps(site, spas, as_of, &mut all);
-    left_at_visits(site, &mut all);
+    left_at_visits(fleet, site, &mut all);
     all
 }
 
@@ -337,6 +339,24 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     }
 }
 
+/// What no day could be found for in the year's visits.
+pub fn not_fitted(left: &NotFitted) -> ToDo {
+    let what = match &left.work {
+        Work::Renew(part) => format!("renew the {}", format::words(part.as_str())),
+        Work::Left(what) => what.clone(),
+        work => format::words(&work.word()),
+    };
+    ToDo {
+        urgency: Urgency::Plan,
+        at: Some(left.at.clone()),
+        reason: "not-in-plan",
+        what: format!("{what}: not in the year's visits"),
+        says: format!("{}.", format::sentence(&left.why)),
+        if_left: String::new(),
+        due: left.due,
+        source: None,
+    }
+}
 fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     for task in tasks {
         let Some(due) = task.due else { continue };
@@ -450,7 +470,9 @@ fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>)
     }
 }
 
-fn left_at_visits(site: &Site, all: &mut Vec<ToDo>) {
+fn left_at_visits(fleet: &Fleet, site: &Site, all: &mut Vec<ToDo>) {
+    // Notes are the office's own.
+    let office = fleet.settings.reports_for == ReportsFor::Office;
     let known = crate::records::check::addresses(site);
     let Some((_, newest)) = site.visits.last() else { return };
     let recent = plus_days(newest.date.0, -60);
@@ -470,7 +492,10 @@ fn left_at_visits(site: &Site, all: &mut Vec<ToDo>) {
                 at: Some(left.at.clone()),
                 reason: "left-at-visit",
                 what: if quote { "left at a visit, to be quoted" } else { "left at a visit" }.to_owned(),
-                says: format!("Seen on {}.", calendar::in_words(visit.date.0)),
+                says: match left.note.as_ref().filter(|_| office) {
+                    Some(note) => format!("Seen on {}: “{}”", calendar::in_words(visit.date.0), note.0.trim()),
+                    None => format!("Seen on {}.", calendar::in_words(visit.date.0)),
+                },
                 if_left: String::new(),
                 due: None,
                 source: Some(site.source(&format!("log[{index}].left[{item}]"))),

@@ -96,7 +96,7 @@ pub trait Written: Sized {
         if unit.is_empty() {
             return Err(Self::bare(text));
         }
-        if !number.is_finite() || (number < 0.0 && !Self::NEGATIVE) || number.abs() > 1e9 {
+        if !number.is_finite() || (number.is_sign_negative() && !Self::NEGATIVE) || number.abs() > 1e9 {
             return Err(QuantityError::Range {
                 written: shortened(text),
                 kind: Self::KIND,

@@ -1,3 +1,4 @@
 //! The command line itself: arguments, exit statuses, how much is said.
 
 mod arguments;
+mod explain;

@@ -7,6 +7,7 @@
 #![allow(unreachable_pub, reason = "nothing outside this binary can reach anything in it")]
 
 mod cli;
+mod fuzz;
 mod numbers;
 mod records;
 mod report;

@@ -5,6 +5,7 @@
 
 pub mod fleet;
 pub mod pdf;
+pub mod spoil;
 pub mod table;
 
 use std::collections::BTreeMap;

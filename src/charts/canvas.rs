@@ -182,8 +182,8 @@ impl Canvas {
         match mark {
             Mark::DoNotUse => self.fill(x - 12, y - 12, x + 12, y + 12, ACT),
             Mark::ActNow => self.triangle(x, y, 15, true, ACT),
-            Mark::Plan => self.disc(x, y, 12, mark.colour()),
-            Mark::Note => self.ring(x, y, 12, mark.colour()),
+            Mark::Plan => self.disc(x, y, 12, style::mark_colour(mark)),
+            Mark::Note => self.ring(x, y, 12, style::mark_colour(mark)),
         }
     }
 

@@ -124,7 +124,7 @@ fn draw(input: &PartLifeInput) -> Result<Drawing, NoChart> {
         for (at, line) in lines.iter().enumerate() {
             canvas.text(line, 0, first + style::whole(at) * LINE_PITCH, Type::new(LABEL, INK, Anchor::Left));
         }
-        let colour = row.mark.map_or(ACCENT, Mark::colour);
+        let colour = row.mark.map_or(ACCENT, style::mark_colour);
         let mut tip = x(row.used_share);
         if let Some((low, high)) = row.range_share {
             canvas.line(vec![(x(low), middle), (x(high), middle)], 4, INK);
@@ -143,7 +143,7 @@ fn draw(input: &PartLifeInput) -> Result<Drawing, NoChart> {
 }
 
 fn draw_bar(canvas: &mut Canvas, row: &PartLifeRow, left: i32, end: i32, middle: i32) {
-    let colour = row.mark.map_or(ACCENT, Mark::colour);
+    let colour = row.mark.map_or(ACCENT, style::mark_colour);
     if row.is_estimated {
         canvas.hollow(left, middle - 14, end, middle + 14, colour);
     } else {
@@ -210,7 +210,7 @@ fn caption(input: &PartLifeInput) -> String {
     }
     for mark in [Mark::DoNotUse, Mark::ActNow, Mark::Plan, Mark::Note] {
         if rows.iter().any(|row| row.mark == Some(mark)) {
-            parts.push(format!("{}: {}", mark.shape(), mark.word()));
+            parts.push(format!("{}: {}", style::mark_shape(mark), mark.words()));
         }
     }
     if rows.iter().any(|row| row.used_share > LONGEST_SHARE) {

@@ -1,4 +1,4 @@
-//! What has this pump run? Hours a month, one small chart a speed, on the same scale where that shows both.
+//! What have the pumps run? Hours a month, a small chart each pump and speed, on the same scale where that shows all.
 //!
 //! It exists to tell metered hours from estimated ones: the metered part of a bar is solid, the rest
 //! hollow. It must not add speeds up or fill months nobody has read.
@@ -18,7 +18,7 @@ use super::{Chart, NoChart};
 
 /// Most months and most speeds that are shown.
 const MOST_MONTHS: usize = 24;
-const MOST_SPEEDS: usize = 4;
+const MOST_SPEEDS: usize = 6;
 
 /// The run hours of one pump.
 #[derive(Debug, Clone, PartialEq)]
@@ -27,7 +27,7 @@ pub struct RunHoursInput {
     pub name: String,
     /// The pump, as the reader knows it.
     pub pump: String,
-    /// Its speeds, in the order they are to be shown: up to four.
+    /// Its speeds, or several pumps beside each other, in the order they are to be shown: up to six.
     pub speeds: Vec<RunHoursSpeed>,
     /// What the range lines are, such as "central 80 %".
     pub range_name: String,
@@ -92,12 +92,9 @@ fn in_order(input: &RunHoursInput) -> Result<(Vec<NaiveDate>, Vec<Speed>), NoCha
     Ok((months, speeds))
 }
 
-fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
-    let shown = || speeds.iter().flat_map(|(_, hours)| months.iter().filter_map(|month| hours.get(month)));
-    if shown().any(|month| month.metered_hours < 0.0 || month.estimated_hours < 0.0) {
-        return Err(NoChart::because("a month has hours below zero"));
-    }
-    let values: Vec<Vec<f64>> = speeds
+/// What each panel has to hold.
+fn values(months: &[NaiveDate], speeds: &[Speed]) -> Vec<Vec<f64>> {
+    speeds
         .iter()
         .map(|(_, hours)| {
             months
@@ -110,27 +107,44 @@ fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
                 })
                 .collect()
         })
-        .collect();
-    // One scale for all speeds, unless a speed would be too small on it to tell solid from hollow.
+        .collect()
+}
+
+/// One scale for all panels, unless one would be too small on it to tell solid from hollow.
+fn one_scale(values: &[Vec<f64>]) -> bool {
     let most: Vec<f64> = values.iter().map(|values| values.iter().copied().fold(0.0, f64::max)).collect();
     let largest = most.iter().copied().fold(0.0, f64::max);
-    let share_scale = most.iter().all(|&most| most * 3.0 >= largest);
+    most.iter().all(|&most| most * 3.0 >= largest)
+}
+
+fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
+    let shown = || speeds.iter().flat_map(|(_, hours)| months.iter().filter_map(|month| hours.get(month)));
+    if shown().any(|month| month.metered_hours < 0.0 || month.estimated_hours < 0.0) {
+        return Err(NoChart::because("a month has hours below zero"));
+    }
+    let values = values(months, speeds);
+    let share_scale = one_scale(&values);
     let all: Vec<f64> = values.concat();
-    let plot_height = if speeds.len() == 1 { 250 } else { 180 };
-    let pitch = plot_height + 96;
+    // One speed has the width to itself; more stand two abreast, read across.
+    let abreast = if speeds.len() == 1 { 1 } else { 2 };
+    let plot_height = if abreast == 1 { 250 } else { 150 };
+    let gutter = 60;
+    let width = (WIDTH - 4 - (abreast - 1) * gutter) / abreast;
+    let pitch = plot_height + 66 + MONTHS_HEIGHT;
     let mut canvas = Canvas::default();
     let mut bottom = 0;
     for (at, (speed, hours)) in speeds.iter().enumerate() {
-        let top = 66 + style::whole(at) * pitch;
+        let (row, column) = (style::whole(at) / abreast, style::whole(at) % abreast);
+        let edge = column * (width + gutter);
+        let top = 66 + row * pitch;
         bottom = top + plot_height;
         let of = if share_scale || values[at].is_empty() { &all } else { &values[at] };
         let axis = ValueAxis::new(of, top, bottom, false)?;
-        let left = axis.label_width() + 20;
-        let unit = if share_scale { "hours a month" } else { "hours a month (a scale of its own)" };
-        let title = if speed.is_empty() { unit.to_owned() } else { format!("{speed}, {unit}") };
-        let title = style::fit(&title, f64::from(WIDTH), f64::from(TICK));
-        canvas.text(&title, 0, top - 34, Type::new(TICK, GREY_TEXT, Anchor::Left));
-        let right = bars_right(months.len(), left, WIDTH - 4);
+        let left = edge + axis.label_width() + 20;
+        let title = if speed.is_empty() { "hours a month".to_owned() } else { format!("{speed}, hours a month") };
+        let title = style::fit_middle(&title, f64::from(width), f64::from(TICK));
+        canvas.text(&title, edge, top - 34, Type::new(TICK, GREY_TEXT, Anchor::Left));
+        let right = bars_right(months.len(), left, edge + width);
         axis.draw(&mut canvas, left, right);
         let slots = equal_slots(months, left, right);
         for slot in &slots {
@@ -149,9 +163,7 @@ fn draw(months: &[NaiveDate], speeds: &[Speed]) -> Result<Drawing, NoChart> {
                 canvas.line(vec![(slot.centre(), axis.y(low.max(0.0))), (slot.centre(), axis.y(high))], 4, INK);
             }
         }
-        if at + 1 == speeds.len() {
-            month_names(&mut canvas, &slots, bottom + 42);
-        }
+        month_names(&mut canvas, &slots, bottom + 42);
     }
     canvas.finish(bottom + MONTHS_HEIGHT)
 }
@@ -204,6 +216,9 @@ fn caption(input: &RunHoursInput, months: &[NaiveDate], speeds: &[Speed]) -> Str
     if any(|month| month.range_hours.is_some()) {
         parts.push(format!("thin line: {}", style::printable(&input.range_name)));
     }
+    if !one_scale(&values(months, speeds)) {
+        parts.push("each on a scale of its own".to_owned());
+    }
     if shown.iter().any(Option::is_none) {
         parts.push("?: not known".to_owned());
     }
@@ -226,7 +241,7 @@ mod tests {
                     "high speed",
                     "speed <3>",
                     "a speed with a name of some sixty characters, no less",
-                ][speed]
+                ][speed % 4]
                     .into(),
                 months: (0..months)
                     .filter(|at| at % 5 != 3)
@@ -243,9 +258,9 @@ mod tests {
     }
 
     #[test]
-    fn labels_fit_for_one_to_four_speeds() {
+    fn labels_fit_for_one_speed_and_for_many() {
         for months in [1, 12, 24, 40] {
-            for speeds in 1..=4 {
+            for speeds in 1..=8 {
                 for scale in [0.01, 1.0, 1e5] {
                     let (months, speeds) = in_order(&input(months, speeds, scale)).unwrap();
                     assert_labels_fit(&draw(&months, &speeds).unwrap());
@@ -258,7 +273,7 @@ mod tests {
     fn alt_states_the_finding() {
         let chart = run_hours(&input(12, 2, 1.0)).unwrap();
         assert!(
-            chart.alt.starts_with("Jets 1: low speed, 1,550 hours in 10 months, 35 % of them metered, most in October 2026 (310 hours), 2 months not known; high speed"),
+            chart.alt.starts_with("Jets 1: low speed, 1550 hours in 10 months, 35 % of them metered, most in October 2026 (310 hours), 2 months not known; high speed"),
             "{}",
             chart.alt
         );

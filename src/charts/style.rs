@@ -40,46 +40,24 @@ pub const GREY_GRID: RGBColor = RGBColor(0xdc, 0xe2, 0xe4);
 pub const PAPER: RGBColor = RGBColor(0xff, 0xff, 0xff);
 
 /// How pressing a thing is: told by shape and by colour.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Mark {
-    /// Square, brick: out of use.
-    DoNotUse,
-    /// Triangle, brick: act now.
-    ActNow,
-    /// Disc, ochre: plan it.
-    Plan,
-    /// Ring, accent: a note.
-    Note,
+pub use crate::to_do::Urgency as Mark;
+
+/// The colour of a mark, also of the range line beside it.
+pub fn mark_colour(mark: Mark) -> RGBColor {
+    match mark {
+        Mark::DoNotUse | Mark::ActNow => ACT,
+        Mark::Plan => PLAN,
+        Mark::Note => ACCENT,
+    }
 }
 
-impl Mark {
-    /// Its colour, also for the range line beside it.
-    pub fn colour(self) -> RGBColor {
-        match self {
-            Self::DoNotUse | Self::ActNow => ACT,
-            Self::Plan => PLAN,
-            Self::Note => ACCENT,
-        }
-    }
-
-    /// What it asks for, for the words that go with a chart.
-    pub fn word(self) -> &'static str {
-        match self {
-            Self::DoNotUse => "do not use",
-            Self::ActNow => "act now",
-            Self::Plan => "plan",
-            Self::Note => "note",
-        }
-    }
-
-    /// The name of its shape, for captions.
-    pub fn shape(self) -> &'static str {
-        match self {
-            Self::DoNotUse => "square",
-            Self::ActNow => "triangle",
-            Self::Plan => "dot",
-            Self::Note => "ring",
-        }
+/// The name of a mark's shape, for captions.
+pub fn mark_shape(mark: Mark) -> &'static str {
+    match mark {
+        Mark::DoNotUse => "square",
+        Mark::ActNow => "triangle",
+        Mark::Plan => "dot",
+        Mark::Note => "ring",
     }
 }
 
@@ -224,25 +202,29 @@ pub fn wrap(text: &str, width: f64, size_px: f64, lines: usize) -> Vec<String> {
     out
 }
 
-/// A number for print: fixed decimals, thousands set apart by commas, a real minus.
-pub fn number(value: f64, decimals: usize) -> String {
-    let digits = format!("{:.decimals$}", value.abs());
-    let (whole, fraction) = digits.split_once('.').unwrap_or((&digits, ""));
-    let mut out = String::new();
-    if value < 0.0 && digits.chars().any(|c| c.is_ascii_digit() && c != '0') {
-        out.push('−');
-    }
-    for (at, digit) in whole.chars().enumerate() {
-        if at > 0 && (whole.len() - at) % 3 == 0 {
-            out.push(',');
+/// Digits with a no-break space between thousands, from five digits on (ISO 80000-1 sets thousands apart by a space; a
+/// number of four digits reads well without).
+pub fn grouped(digits: &str) -> String {
+    let mut grouped = String::new();
+    for (index, digit) in digits.chars().enumerate() {
+        if index > 0 && (digits.len() - index).is_multiple_of(3) && digits.len() > 4 {
+            grouped.push('\u{a0}');
         }
-        out.push(digit);
+        grouped.push(digit);
     }
-    if !fraction.is_empty() {
-        out.push('.');
-        out.push_str(fraction);
-    }
-    out
+    grouped
+}
+
+/// A number for print, the same in charts, pages and tables of reports: fixed decimals, thousands set apart, a real minus,
+/// and never a minus zero.
+pub fn number(value: f64, decimals: usize) -> String {
+    let text = format!("{value:.decimals$}");
+    let (sign, rest) = text.strip_prefix('-').map_or(("", text.as_str()), |rest| ("\u{2212}", rest));
+    let (whole, fraction) = rest.split_once('.').map_or((rest, None), |(w, f)| (w, Some(f)));
+    let grouped = grouped(whole);
+    let zero = whole.chars().all(|c| c == '0') && fraction.is_none_or(|f| f.chars().all(|c| c == '0'));
+    let sign = if zero { "" } else { sign };
+    fraction.map_or_else(|| format!("{sign}{grouped}"), |fraction| format!("{sign}{grouped}.{fraction}"))
 }
 
 /// A number of things as the sheet counts pixels.
@@ -358,10 +340,11 @@ mod tests {
 
     #[test]
     fn numbers_for_print() {
-        assert_eq!(number(13_100.4, 0), "13,100");
+        assert_eq!(number(13_100.4, 0), "13\u{a0}100");
+        assert_eq!(number(3100.4, 0), "3100");
         assert_eq!(number(999.0, 1), "999.0");
         assert_eq!(number(-0.04, 1), "0.0");
-        assert_eq!(number(-1_234_567.5, 1), "−1,234,567.5");
+        assert_eq!(number(-1_234_567.5, 1), "−1\u{a0}234\u{a0}567.5");
         assert_eq!(list(&["a".into(), "b".into(), "c".into()]), "a, b and c");
         let many: Vec<String> = (0..9).map(|at| at.to_string()).collect();
         assert_eq!(list_some(&many), "0, 1, 2, 3, 4 and 4 more");

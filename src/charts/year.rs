@@ -203,11 +203,11 @@ fn draw_row(canvas: &mut Canvas, row: &YearRow, scale: &DayScale, middle: i32) {
         YearRow::Due { mark, date, range, .. } => {
             if let Some((low, high)) = range.filter(|(low, high)| *low <= scale.last && *high >= scale.first) {
                 let (from, to) = (scale.start(low), scale.end(high));
-                canvas.line(vec![(from, middle), (to, middle)], 5, mark.colour());
+                canvas.line(vec![(from, middle), (to, middle)], 5, style::mark_colour(*mark));
                 // An end inside the year has a stop, an end beyond it has none.
                 for (day, x) in [(low, from), (high, to)] {
                     if scale.holds(day) {
-                        canvas.line(vec![(x, middle - 9), (x, middle + 9)], 4, mark.colour());
+                        canvas.line(vec![(x, middle - 9), (x, middle + 9)], 4, style::mark_colour(*mark));
                     }
                 }
             }
@@ -223,7 +223,7 @@ fn draw_row(canvas: &mut Canvas, row: &YearRow, scale: &DayScale, middle: i32) {
 fn draw_overdue(canvas: &mut Canvas, mark: Mark, since: Option<NaiveDate>, scale: &DayScale, middle: i32) {
     let x = scale.left;
     canvas.mark(mark, x, middle);
-    let colour = if mark == Mark::Note { ACCENT } else { mark.colour() };
+    let colour = if mark == Mark::Note { ACCENT } else { style::mark_colour(mark) };
     canvas.text(&overdue_words(since, scale.first), x + 28, middle + 10, Type::new(TICK, colour, Anchor::Left));
 }
 
@@ -247,7 +247,7 @@ fn draw_later(
     scale: &DayScale,
     middle: i32,
 ) {
-    let (x, colour) = (scale.right, mark.colour());
+    let (x, colour) = (scale.right, style::mark_colour(mark));
     canvas.line(vec![(x - 16, middle), (x + 8, middle)], 5, colour);
     canvas.line(vec![(x - 4, middle - 11), (x + 9, middle), (x - 4, middle + 11)], 5, colour);
     let words = format!("{}", date.format("%b %Y"));
@@ -340,7 +340,7 @@ fn caption(input: &YearInput) -> Result<String, NoChart> {
             .iter()
             .any(|row| matches!(row, YearRow::Due { mark, .. } | YearRow::Overdue { mark, .. } if *mark == wanted));
         if has {
-            parts.push(format!("{}: {}", wanted.shape(), wanted.word()));
+            parts.push(format!("{}: {}", style::mark_shape(wanted), wanted.words()));
         }
     }
     if rows.iter().any(|row| matches!(row, YearRow::Due { date, .. } if *date > last)) {

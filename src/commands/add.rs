@@ -6,13 +6,13 @@ use std::path::Path;
 use crate::address::{Address, Id};
 use crate::calendar;
 use crate::cli::Add;
-use crate::commands::{Failure, failure, load};
+use crate::commands::{Failure, add_sheet, failure, load};
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::output;
 use crate::printer::{Printer, count};
 use crate::records::Site;
 use crate::records::append::{NewVisit, Value, append};
-use crate::records::load::SiteFiles;
+use crate::records::load::{Shared, SiteFiles};
 use crate::records::tree::LARGEST_RECORD;
 use crate::records::yaml::nearest;
 
@@ -23,66 +23,202 @@ const AFTER: [&str; 4] = ["labour", "used", "left", "note"];
 /// Fields whose value is free text.
 const FREE_TEXT: [&str; 4] = ["note", "found", "model", "left"];
 
+/// A visit that is to be added: a day, and what was read and done at each address.
+#[derive(Debug, Clone)]
+pub struct Wanted {
+    /// The day; `None`: `date=` among the values, else today in the fleet's time zone.
+    pub date: Option<String>,
+    /// What is said of each address (`site/spa` or `site/spa/equipment`, all of one site), as `key=value`.
+    pub at: Vec<(String, Vec<String>)>,
+}
+
+/// What came of it.
+#[derive(Debug)]
+pub enum Added {
+    /// It is written into these files.
+    Written {
+        /// The files, from the fleet's folder.
+        files: Vec<String>,
+        /// What is odd in the new entries.
+        warnings: Vec<Diagnostic>,
+    },
+    /// Nothing is written: this is wrong in the new entries, or in what they were to be added to.
+    Refused {
+        /// What is wrong.
+        found: Vec<Diagnostic>,
+        /// What was to be written, in words.
+        what: String,
+    },
+    /// The fleet itself cannot be read; why was told.
+    NoFleet,
+}
+
 /// Adds an entry.
 ///
 /// # Errors
 /// If nothing was written: an argument that cannot be meant, or a file that cannot be read or written.
 pub fn run(arguments: &Add, printer: Printer) -> Result<u8, Failure> {
-    let Some(shared) = load(&arguments.fleet, printer)? else { return Ok(2) };
-    let (site, at) = address(&arguments.address)?;
-    let Some(files) = shared.sites.iter().find(|files| files.id == site) else {
-        let hint = nearest(site.as_str(), shared.sites.iter().map(|files| files.id.as_str()))
-            .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
-        return Err(failure(format!("the fleet has no site `{site}`{hint}")));
-    };
-    let day = match &arguments.date {
-        Some(written) => calendar::parse_date(written).map_err(failure)?.to_string(),
-        None => calendar::today(shared.fleet.settings.timezone.0).to_string(),
-    };
-    let visit = new_visit(&at, &arguments.values, day, arguments.date.is_some()).map_err(failure)?;
-
-    let name = files.file.clone().unwrap_or_else(|| format!("sites/{site}.yaml"));
-    let path = arguments.fleet.join(&name);
-    let old = if let Some(file) = &files.file {
-        shared.folder.text(file, LARGEST_RECORD).map_err(|(why, _)| failure(format!("{file}: {why}")))?.text
-    } else {
-        refuse_what_is_there(&arguments.fleet, &name)?;
-        format!("format: 1\n# `{site}` also stands in sites.csv; what is written here wins.\n")
-    };
-    let files = SiteFiles { file: Some(name.clone()), ..files.clone() };
-    let new = append(&old, &visit).map_err(|error| failure(format!("{name}: {error}")))?;
-    let before = shared.read_site_as(&files, old.clone());
-    let after = shared.read_site_as(&files, new.clone());
-    let known: BTreeSet<String> = diagnostics_of(&before).iter().map(in_words).collect();
-    let found: Vec<Diagnostic> =
-        diagnostics_of(&after).iter().filter(|d| !known.contains(&in_words(d))).cloned().collect();
-    printer.diagnostics(&found);
-    if found.iter().any(|d| d.severity == Severity::Error) {
-        printer.summary(&format!("{}; {name} is as it was", count(&found)));
-        return Ok(2);
+    if let Some(sheet) = &arguments.sheet {
+        return add_sheet::run(arguments, sheet, printer);
     }
-    let (Ok(before), Ok(after)) = (&before, &after) else {
-        printer.diagnostics(diagnostics_of(&before));
-        return Err(failure(format!("{name} must be mended before anything can be added to it")));
-    };
-    if !is_one_more(before, after) {
-        return Err(failure(format!("the layout of {name} is not one that can be added to; nothing is written")));
-    }
-    if new.len() as u64 > LARGEST_RECORD {
-        return Err(failure(format!("{name} would be larger than {} MB", LARGEST_RECORD >> 20)));
-    }
-    // Somebody else may have saved the file meanwhile: their words are not lost to ours.
-    if shared.folder.has(&name)
-        && shared.folder.text(&name, LARGEST_RECORD).map(|now| now.text).ok().as_deref() != Some(old.as_str())
-    {
-        return Err(failure(format!("{name} was changed meanwhile; nothing is written")));
-    }
-    output::write_atomically(&path, new.as_bytes()).map_err(Failure::new)?;
-    printer.summary(&format!("added to {name}"));
-    Ok(0)
+    let address = arguments.address.clone().unwrap_or_default();
+    let wanted = Wanted { date: arguments.date.clone(), at: vec![(address, arguments.values.clone())] };
+    Ok(tell(add(&arguments.fleet, &[wanted], printer)?, printer))
 }
 
-/// Reads what all sites share; `None` if it was told why that cannot be.
+/// Says what came of it, and gives the exit status.
+pub(super) fn tell(added: Added, printer: Printer) -> u8 {
+    match added {
+        Added::NoFleet => 2,
+        Added::Refused { found, what } => {
+            printer.diagnostics(&found);
+            printer.summary(&format!("{}; {what} is as it was", count(&found)));
+            2
+        }
+        Added::Written { files, warnings } => {
+            printer.diagnostics(&warnings);
+            printer.summary(&format!("added to {}", files.join(", ")));
+            0
+        }
+    }
+}
+
+/// Adds visits to the logs of their sites: all of them, or nothing. Two of these at once wait for one another.
+///
+/// # Errors
+/// If nothing was written: a value that cannot be meant, or a file that cannot be read or written.
+pub fn add(fleet: &Path, visits: &[Wanted], printer: Printer) -> Result<Added, Failure> {
+    let _lock = lock(fleet);
+    let Some(shared) = load(fleet, printer)? else { return Ok(Added::NoFleet) };
+    let mut changes: Vec<Change> = Vec::new();
+    for wanted in visits {
+        let mut at = Vec::new();
+        let mut of_site = None;
+        for (written, values) in &wanted.at {
+            let (site, inside) = address(written)?;
+            if of_site.get_or_insert_with(|| site.clone()) != &site {
+                return Err(failure(format!("one visit is to one site, and `{written}` is at another")));
+            }
+            at.push((inside, values.as_slice()));
+        }
+        let Some(site) = of_site else { return Err(failure("nothing is to be added".to_owned())) };
+        let today = || calendar::today(shared.fleet.settings.timezone.0).to_string();
+        let day = match &wanted.date {
+            Some(written) => calendar::parse_date(written).map_err(failure)?.to_string(),
+            None => today(),
+        };
+        let visit = new_visit(&at, day, wanted.date.is_some()).map_err(failure)?;
+        let known = changes.iter().position(|change| change.files.id == site);
+        let index = match known {
+            Some(index) => index,
+            None => {
+                changes.push(Change::of(&shared, fleet, &site)?);
+                changes.len() - 1
+            }
+        };
+        if let Err(refused) = changes[index].add(&shared, &visit)? {
+            return Ok(refused);
+        }
+    }
+    // Somebody else may have saved a file meanwhile: their words are not lost to ours.
+    for change in &changes {
+        if change.files.file.is_some() && change.is_there {
+            let now = shared.folder.text(&change.name, LARGEST_RECORD).map(|now| now.text);
+            if now.ok().as_deref() != Some(change.old.as_str()) {
+                return Err(failure(format!("{} was changed meanwhile; nothing is written", change.name)));
+            }
+        }
+    }
+    write(fleet, &changes)?;
+    let files = changes.iter().map(|change| change.name.clone()).collect();
+    Ok(Added::Written { files, warnings: changes.into_iter().flat_map(|change| change.warnings).collect() })
+}
+
+/// Held while entries are read, checked and written, so that of two commands at once neither loses the other's entry.
+/// Where a system cannot lock a folder, the look at what the file holds before it is replaced must do.
+fn lock(fleet: &Path) -> Option<std::fs::File> {
+    let folder = fs_err::File::open(fleet).ok()?.into_parts().0;
+    folder.lock().ok()?;
+    Some(folder)
+}
+
+/// Writes every file; if one cannot be, those before it are put back as they were.
+fn write(fleet: &Path, changes: &[Change]) -> Result<(), Failure> {
+    for (index, change) in changes.iter().enumerate() {
+        let Err(error) = output::write_atomically(&fleet.join(&change.name), change.new.as_bytes()) else { continue };
+        for done in &changes[..index] {
+            let path = fleet.join(&done.name);
+            let back = if done.is_there {
+                output::write_atomically(&path, done.old.as_bytes()).is_ok()
+            } else {
+                fs_err::remove_file(&path).is_ok()
+            };
+            if !back {
+                return Err(failure(format!("{error}, and {} could not be put back as it was", done.name)));
+            }
+        }
+        return Err(Failure::new(error));
+    }
+    Ok(())
+}
+
+/// A site's file as it is and as it is to be.
+struct Change {
+    files: SiteFiles,
+    name: String,
+    is_there: bool,
+    old: String,
+    new: String,
+    warnings: Vec<Diagnostic>,
+}
+
+impl Change {
+    fn of(shared: &Shared, fleet: &Path, site: &Id) -> Result<Self, Failure> {
+        let Some(files) = shared.sites.iter().find(|files| files.id == *site) else {
+            let hint = nearest(site.as_str(), shared.sites.iter().map(|files| files.id.as_str()))
+                .map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+            return Err(failure(format!("the fleet has no site `{site}`{hint}")));
+        };
+        let name = files.file.clone().unwrap_or_else(|| format!("sites/{site}.yaml"));
+        let old = if let Some(file) = &files.file {
+            shared.folder.text(file, LARGEST_RECORD).map_err(|(why, _)| failure(format!("{file}: {why}")))?.text
+        } else {
+            refuse_what_is_there(fleet, &name)?;
+            format!("format: 1\n# `{site}` also stands in sites.csv; what is written here wins.\n")
+        };
+        let is_there = files.file.is_some();
+        let files = SiteFiles { file: Some(name.clone()), ..files.clone() };
+        Ok(Self { files, name, is_there, new: old.clone(), old, warnings: Vec::new() })
+    }
+
+    /// One more visit, if the file is then no worse than it was.
+    fn add(&mut self, shared: &Shared, visit: &NewVisit) -> Result<Result<(), Added>, Failure> {
+        let name = &self.name;
+        let new = append(&self.new, visit);
+        let before = shared.read_site_as(&self.files, self.new.clone());
+        let after = shared.read_site_as(&self.files, new.clone());
+        let known: BTreeSet<String> = diagnostics_of(&before).iter().map(in_words).collect();
+        let found: Vec<Diagnostic> =
+            diagnostics_of(&after).iter().filter(|d| !known.contains(&in_words(d))).cloned().collect();
+        if found.iter().any(|d| d.severity == Severity::Error) {
+            return Ok(Err(Added::Refused { found, what: name.clone() }));
+        }
+        let (Ok(before), Ok(after)) = (&before, &after) else {
+            let first = diagnostics_of(&before).first().map_or_else(String::new, Diagnostic::one_line);
+            return Err(failure(format!("{name} must be mended before anything can be added to it: {first}")));
+        };
+        if !is_one_more(before, after) {
+            return Err(failure(format!("the layout of {name} is not one that can be added to; nothing is written")));
+        }
+        if new.len() as u64 > LARGEST_RECORD {
+            return Err(failure(format!("{name} would be larger than {} MB", LARGEST_RECORD >> 20)));
+        }
+        self.new = new;
+        self.warnings.extend(found);
+        Ok(Ok(()))
+    }
+}
+
 /// A new file must not take the place of anything, nor lead out of the fleet's folder through a link.
 pub(super) fn refuse_what_is_there(fleet: &Path, name: &str) -> Result<(), Failure> {
     if fs_err::symlink_metadata(fleet.join("sites")).is_ok_and(|found| !found.is_dir()) {
@@ -128,43 +264,52 @@ fn address(written: &str) -> Result<(Id, Address), Failure> {
     Ok((Id::parse(site).map_err(failure)?, Address::parse(at).map_err(failure)?))
 }
 
-fn new_visit(at: &Address, values: &[String], day: String, day_given: bool) -> Result<NewVisit, String> {
-    let mut fields: Vec<(String, Value)> = Vec::new();
-    for written in values {
-        let (key, value) =
-            written.split_once('=').ok_or_else(|| format!("`{written}` is not `key=value`, like `hours=25310`"))?;
-        let steps: Vec<&str> = match key.split_once('.') {
-            // A part number may hold points itself.
-            Some(("used", number)) => vec!["used", number],
-            _ => key.split('.').collect(),
-        };
-        if steps.iter().any(|step| step.trim().is_empty()) {
-            return Err(format!("`{written}` has no key; write `key=value`, like `hours=25310`"));
+fn new_visit(all: &[(Address, &[String])], day: String, day_given: bool) -> Result<NewVisit, String> {
+    let mut of_visit: Vec<(String, Value)> = Vec::new();
+    let mut entries = Vec::new();
+    for (at, values) in all {
+        let mut fields: Vec<(String, Value)> = Vec::new();
+        for written in *values {
+            let (key, value) =
+                written.split_once('=').ok_or_else(|| format!("`{written}` is not `key=value`, like `hours=25310`"))?;
+            let steps: Vec<&str> = match key.split_once('.') {
+                // A part number may hold points itself.
+                Some(("used", number)) => vec!["used", number],
+                _ => key.split('.').collect(),
+            };
+            if steps.iter().any(|step| step.trim().is_empty()) {
+                return Err(format!("`{written}` has no key; write `key=value`, like `hours=25310`"));
+            }
+            if value.trim().is_empty() {
+                return Err(format!("`{key}` has no value; leave it out if it is not known"));
+            }
+            if key == "date" && day_given {
+                return Err("the day is given twice: with `--date` and as `date=`".to_owned());
+            }
+            let is_of_visit = BEFORE.contains(&steps[0]) || AFTER.contains(&steps[0]);
+            let put_into = if is_of_visit { &mut of_visit } else { &mut fields };
+            put(put_into, &steps, value_of(at, &steps, value.trim())).map_err(|what| format!("`{key}` {what}"))?;
         }
-        if value.trim().is_empty() {
-            return Err(format!("`{key}` has no value; leave it out if it is not known"));
+        if fields.is_empty() && !of_visit.iter().any(|(key, _)| key == "left" || key == "note") {
+            return Err(format!("nothing is said of `{at}`; add what was read or done there, like `hours=25310`"));
         }
-        if key == "date" && day_given {
-            return Err("the day is given twice: with `--date` and as `date=`".to_owned());
+        if entries.iter().any(|(known, _)| known == at.as_str()) {
+            return Err(format!("`{at}` stands twice in one visit"));
         }
-        let value = value_of(at, &steps, value.trim());
-        put(&mut fields, &steps, value).map_err(|what| format!("`{key}` {what}"))?;
+        entries.push((at.as_str().to_owned(), fields));
     }
-    if !fields.iter().any(|(key, _)| key == "date") {
-        fields.push(("date".to_owned(), Value::Plain(day)));
+    if !of_visit.iter().any(|(key, _)| key == "date") {
+        of_visit.push(("date".to_owned(), Value::Plain(day)));
     }
     let mut take = |names: &[&str]| -> Vec<(String, Value)> {
         let found = |name: &&str| {
-            let index = fields.iter().position(|(key, _)| key == name)?;
-            Some(fields.remove(index))
+            let index = of_visit.iter().position(|(key, _)| key == name)?;
+            Some(of_visit.remove(index))
         };
         names.iter().filter_map(found).collect()
     };
     let (before, after) = (take(&BEFORE), take(&AFTER));
-    if fields.is_empty() && !after.iter().any(|(key, _)| key == "left" || key == "note") {
-        return Err(format!("nothing is said of `{at}`; add what was read or done there, like `hours=25310`"));
-    }
-    Ok(NewVisit { before, at: at.as_str().to_owned(), entry: fields, after })
+    Ok(NewVisit { before, at: entries, after })
 }
 
 /// A value as its field wants it: `done` and `renewed` are lists, `renewed.PART` is a reason.
@@ -230,7 +375,9 @@ mod tests {
     fn add(folder: &Path, address: &str, values: &[&str], date: Option<&str>) -> Result<u8, String> {
         let saying = crate::cli::Saying { quiet: 2, verbose: 0, format: crate::cli::Format::Short };
         let arguments = Add {
-            address: address.to_owned(),
+            address: Some(address.to_owned()),
+            sheet: None,
+            month: None,
             values: values.iter().map(|v| (*v).to_owned()).collect(),
             fleet: folder.to_path_buf(),
             date: date.map(str::to_owned),
@@ -315,6 +462,75 @@ mod tests {
         fs_err::write(&path, &broken).unwrap();
         assert!(add(folder.path(), "quay/terrace/filtration", &["hours=340"], None).is_err());
         assert_eq!(file(folder.path()), broken);
+    }
+
+    #[test]
+    fn a_log_in_brackets_is_added_to_inside_them() {
+        let folder = fleet();
+        let path = folder.path().join("sites/quay.yaml");
+        let (head, _) = SITE.split_once("log:").unwrap();
+        let log = "log: [{date: 2026-09-30, at: {terrace/filtration: {hours: 100}}}] # kept\n";
+        fs_err::write(&path, format!("{head}{log}")).unwrap();
+        assert_eq!(add(folder.path(), "quay/terrace/filtration", &["hours=340"], Some("2026-10-20")), Ok(0));
+        let new = ", {date: 2026-10-20, at: {terrace/filtration: {hours: 340}}}] # kept\n";
+        assert_eq!(file(folder.path()), format!("{head}{}{new}", log.strip_suffix("] # kept\n").unwrap()));
+        assert_eq!(add(folder.path(), "quay/terrace/filtration", &["hours=many"], None), Ok(2));
+    }
+
+    #[test]
+    fn of_many_at_once_none_is_lost() {
+        let folder = fleet();
+        let before = file(folder.path());
+        std::thread::scope(|scope| {
+            for worker in 0..4 {
+                let folder = folder.path();
+                scope.spawn(move || {
+                    for entry in 0..5 {
+                        let ph = format!("ph=7.{worker}{entry}");
+                        assert_eq!(add(folder, "quay/terrace", &[&ph], Some("2026-10-20")), Ok(0));
+                    }
+                });
+            }
+        });
+        let after = file(folder.path());
+        assert!(after.starts_with(&before));
+        for worker in 0..4 {
+            for entry in 0..5 {
+                assert!(after.contains(&format!("{{ph: 7.{worker}{entry}}}")), "{after}");
+            }
+        }
+        assert_eq!(after.matches("- date: 2026-10-20").count(), 20);
+        assert_eq!(fs_err::read_dir(folder.path().join("sites")).unwrap().count(), 1);
+    }
+
+    #[test]
+    fn of_several_visits_one_that_is_wrong_leaves_all_unwritten() {
+        let folder = fleet();
+        let bay = SITE.replace("terrace", "roof");
+        fs_err::write(folder.path().join("sites/bay.yaml"), &bay).unwrap();
+        let visit = |at: &str, value: &str| Wanted {
+            date: Some("2026-10-20".to_owned()),
+            at: vec![(at.to_owned(), vec![value.to_owned()])],
+        };
+        let printer = Printer::new(crate::cli::Saying { quiet: 2, verbose: 0, format: crate::cli::Format::Short });
+        let wrong = [visit("quay/terrace", "ph=7.4"), visit("bay/roof", "phh=7.4")];
+        let added = super::add(folder.path(), &wrong, printer).unwrap();
+        assert!(matches!(&added, Added::Refused { what, .. } if what == "sites/bay.yaml"), "{added:?}");
+        assert_eq!(file(folder.path()), SITE);
+        let right = [visit("quay/terrace", "ph=7.4"), visit("bay/roof", "ph=7.3"), visit("quay/terrace", "ph=7.5")];
+        let added = super::add(folder.path(), &right, printer).unwrap();
+        assert!(matches!(&added, Added::Written { files, .. } if files.len() == 2), "{added:?}");
+        assert_eq!(file(folder.path()).matches("{ph: 7.").count(), 2);
+        let both = Wanted {
+            date: Some("2026-10-21".to_owned()),
+            at: vec![
+                ("quay/terrace".to_owned(), vec!["ph=7.2".to_owned(), "by=dan".to_owned()]),
+                ("quay/terrace/filtration".to_owned(), vec!["hours=500".to_owned()]),
+            ],
+        };
+        super::add(folder.path(), &[both], printer).unwrap();
+        let end = "  - date: 2026-10-21\n    by: dan\n    at:\n      terrace: {ph: 7.2}\n      terrace/filtration: {hours: 500}\n";
+        assert!(file(folder.path()).ends_with(end), "{}", file(folder.path()));
     }
 
     #[cfg(unix)]

@@ -35,6 +35,8 @@ pub fn run(arguments: &Check, printer: Printer) -> Result<u8, Failure> {
     let mut diagnostics = shared.diagnostics.clone();
     diagnostics.extend(of_sites.into_iter().flatten());
     diagnostics.sort_by_cached_key(Diagnostic::order);
+    // What is wrong in a type is found at every site of it, and told once.
+    diagnostics.dedup();
     printer.diagnostics(&diagnostics);
     if !diagnostics.is_empty() {
         printer.summary(&count(&diagnostics));

@@ -1,46 +1,42 @@
 //! `tubwright report`: a month's figures and documents, published whole or not at all.
 
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::{Mutex, PoisonError};
 use std::time::Instant;
 
 use chrono::NaiveDate;
 use rayon::prelude::*;
-use serde::Serialize;
 
 use crate::calendar::{self, Month};
 use crate::cli::{Pdf, Report};
-use crate::commands::Failure;
+use crate::commands::{Failure, failure};
+use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
+use crate::fleet_figures::FleetFigures;
 use crate::interrupt::Stop;
-use crate::output::{FileDigest, OutputFolder, Part, sha256};
+use crate::manifest::{self, Manifest, Versions, What};
+use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
 use crate::printer::{Printer, count};
 use crate::quantities::{self, SpaFigures, forecast_check};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
-use crate::records::tree::LARGEST_SHEET;
+use crate::records::tree::{Folder, LARGEST_SHEET};
+use crate::report;
+use crate::report::document::Problem;
+use crate::report::fleet;
+use crate::report::own_templates;
 use crate::report::site::{Made, Maker, Numbers};
-use crate::report::typst::{Places, Typesetter, Typst};
+use crate::report::template::Templates;
+use crate::report::typst::{self, Places, Typesetter, Typst};
 use crate::report::view;
+use crate::report::work_sheets::WorkSheets;
+use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
-use crate::tables;
-
-/// `run.json`: what a run read and wrote. No clock and no absolute path, so that it repeats.
-#[derive(Debug, Serialize)]
-struct Manifest {
-    as_of: String,
-    versions: Versions,
-    inputs: Vec<FileDigest>,
-    files: Vec<FileDigest>,
-    diagnostics: Vec<serde_json::Value>,
-    left_out: Vec<String>,
-}
-
-#[derive(Debug, Serialize)]
-struct Versions {
-    tubwright: String,
-    renderer: Option<String>,
-    site_view: u32,
-    record_format: u32,
-}
+use crate::tables::{self, Table, TableError};
+use crate::to_do;
+use crate::usage::Usage;
+use crate::workbook;
 
 /// Reports a month.
 ///
@@ -66,24 +62,46 @@ pub fn run(arguments: &Report, printer: Printer, stop: &Stop) -> Result<u8, Fail
         )));
     }
     let today = || calendar::today(shared.fleet.settings.timezone.0);
-    let month = arguments.month.unwrap_or_else(|| Month::of(today()).plus(-1));
-    let as_of = month.last();
+    let last = arguments.to.or(arguments.month).unwrap_or_else(|| Month::of(today()).plus(-1));
+    let first = arguments.from.unwrap_or(last);
+    if first > last {
+        return Err(failure(format!("--from {first} is after {last}")));
+    }
     let output = OutputFolder::open(&arguments.out)
         .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
     let mut renderer: Option<Typst> = None;
     let mut left_out: Vec<String> = Vec::new();
     if arguments.pdf == Pdf::Required {
         match Typst::find(&Places::from_environment(arguments.typst.as_deref()), stop.clone()) {
-            Ok(found) => renderer = Some(found),
+            Ok(found) => {
+                let limit = std::time::Duration::from_secs(arguments.typst_seconds.into());
+                renderer = Some(found.with_time_limit(limit));
+            }
             Err(error) => {
                 printer.problem(&format!("error: no PDF can be made: {error}"));
                 left_out.push(format!("every PDF: {error}"));
             }
         }
     }
+    let (templates, own) = own_templates::templates(arguments.templates.as_deref()).map_err(Failure::new)?;
     let typesetter = renderer.as_ref().map(|r| r as &dyn Typesetter);
-    let run = Run { shared: &shared, as_of, month, printer, stop };
-    run.publish(&output, typesetter, left_out)
+    let mut status = 0;
+    let mut month = first;
+    while month <= last {
+        let run = Run {
+            shared: &shared,
+            as_of: month.last(),
+            month,
+            printer,
+            stop,
+            force: arguments.force,
+            templates: &templates,
+            own_templates: &own,
+        };
+        status = status.max(run.month(&arguments.out, &output, typesetter, left_out.clone())?);
+        month = month.plus(1);
+    }
+    Ok(status)
 }
 
 /// A run with what it needs everywhere.
@@ -93,6 +111,20 @@ struct Run<'a> {
     month: Month,
     printer: Printer,
     stop: &'a Stop,
+    /// Whether everything is made anew, whatever was made before.
+    force: bool,
+    templates: &'a Templates,
+    /// Digests of the user's own templates.
+    own_templates: &'a [FileDigest],
+}
+
+/// What a run has to account for in its manifest.
+struct Account {
+    renderer: Option<String>,
+    inputs: Vec<FileDigest>,
+    made_from: Option<String>,
+    diagnostics: Vec<Diagnostic>,
+    left_out: Vec<String>,
 }
 
 impl Run<'_> {
@@ -100,12 +132,63 @@ impl Run<'_> {
         self.stop.check().map_err(|stopped| Failure { status: stopped.exit_status(), error: stopped.into() })
     }
 
+    /// One month: nothing to do where nothing changed since it was published, else all of it.
+    fn month(
+        &self,
+        out: &Path,
+        output: &OutputFolder,
+        typesetter: Option<&dyn Typesetter>,
+        left_out: Vec<String>,
+    ) -> Result<u8, Failure> {
+        let clock = Instant::now();
+        let inputs = self.inputs();
+        let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
+        let month = self.month.to_string();
+        let made_of: Vec<FileDigest> = inputs.iter().chain(self.own_templates).cloned().collect();
+        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &made_of);
+        self.printer.stage("digests", clock);
+        if !self.force
+            && left_out.is_empty()
+            && let Some(published) = self.unchanged(&out.join(&month), &made_from)
+        {
+            return Ok(published);
+        }
+        self.publish(output, typesetter, left_out, inputs, &made_from)
+    }
+
+    /// The status of the published month, if it was made from the same and is as it was written.
+    fn unchanged(&self, folder: &Path, made_from: &str) -> Option<u8> {
+        let clock = Instant::now();
+        let manifest = Manifest::read(folder)?;
+        if manifest.made_from.as_deref() != Some(made_from)
+            // Files of the user's own beside ours are none of our business.
+            || manifest.differences(folder).iter().any(|difference| difference.what != What::Added)
+        {
+            return None;
+        }
+        for diagnostic in &manifest.diagnostics {
+            self.printer.recorded_diagnostic(diagnostic);
+        }
+        let errors = manifest.diagnostics.iter().any(|diagnostic| diagnostic["severity"] == "error");
+        self.printer.stage("published files", clock);
+        self.printer.summary(&format!(
+            "{}: nothing changed since it was made; {} stands",
+            self.month,
+            folder.display()
+        ));
+        Some(u8::from(errors || !manifest.left_out.is_empty()))
+    }
+
     fn publish(
         &self,
         output: &OutputFolder,
         typesetter: Option<&dyn Typesetter>,
         mut left_out: Vec<String>,
+        inputs: Vec<FileDigest>,
+        made_from: &str,
     ) -> Result<u8, Failure> {
+        // A renderer that was asked for and is not there is among what is left out already.
+        let typesetter_found = left_out.is_empty();
         let clock = Instant::now();
         let mut diagnostics = self.shared.diagnostics.clone();
         let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
@@ -136,69 +219,123 @@ impl Run<'_> {
         }
         diagnostics.sort_by_cached_key(Diagnostic::order);
         self.printer.diagnostics(&diagnostics);
-        self.printer.stage(&format!(
-            "read and computed {} sites in {:.2} s",
-            sites.len(),
-            clock.elapsed().as_secs_f64()
-        ));
+        self.printer.stage("read, hours and water", clock);
+        let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();
+        self.printer.verbose(&format!("of that, water: {water:.2} s of work over all threads"));
         let clock = Instant::now();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
-        self.printer.stage(&format!("lives of parts in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("lives", clock);
         let clock = Instant::now();
-        let figures: Vec<SiteFigures> = sites
+        let mut figures: Vec<SiteFigures> = sites
             .par_iter()
             .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
             .collect();
-        self.printer.stage(&format!("parts, tasks and drifts in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("due and to-do", clock);
+        let clock = Instant::now();
+        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
+        for not_fitted in &plan.not_fitted {
+            // The sites are in sorted order.
+            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
+                figures[place].to_do.push(to_do::not_fitted(not_fitted));
+            }
+        }
+        self.printer.stage("visits", clock);
         let clock = Instant::now();
         let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
-        let figures: Vec<SiteFigures> = figures
+        let mut figures: Vec<SiteFigures> = figures
             .into_iter()
             .zip(&checks.pumps)
             .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
             .collect();
-        self.printer.stage(&format!("past forecasts in {:.2} s", clock.elapsed().as_secs_f64()));
+        self.printer.stage("past forecasts", clock);
+        let clock = Instant::now();
+        let costs = outlook::outlook(&self.shared.fleet, &figures, &plan, &lives, self.as_of);
+        for site in &mut figures {
+            site.expected_year = costs.twelve_months.get(&site.site.id).cloned();
+        }
+        self.printer.stage("costs", clock);
         let clock = Instant::now();
         let part = output
             .part(&self.month.to_string())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
-        let inputs = self.inputs();
-        let previous = self.previous_figures(&sites);
-        self.printer.stage(&format!("digests and last month in {:.2} s", clock.elapsed().as_secs_f64()));
+        let part = if self.force { part.anew() } else { part };
+        // Only documents show them.
+        let previous =
+            if typesetter.is_some() { self.previous_figures(&sites) } else { sites.iter().map(|_| None).collect() };
+        self.printer.stage("last month", clock);
         let clock = Instant::now();
-        for table in tables::tables(&figures, &lives, &checks).map_err(Failure::new)? {
-            part.write(&format!("tables/{}.csv", table.name), &table.csv).map_err(Failure::new)?;
-        }
-        self.printer.stage(&format!("tables in {:.2} s", clock.elapsed().as_secs_f64()));
+        let figures = FleetFigures {
+            fleet: &self.shared.fleet,
+            month: self.month,
+            as_of: self.as_of,
+            plan,
+            costs,
+            sites: figures,
+            lives: &lives,
+            checks: &checks,
+        };
+        let all_tables = write_tables(&part, &figures)?;
+        self.printer.stage("tables", clock);
         let clock = Instant::now();
-        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
+        let month = self.month.in_words();
+        let fleet = &self.shared.fleet;
+        let given = workbook::Given { fleet, month: &month, as_of: self.as_of, tables: &all_tables };
+        let bytes = workbook::workbook(&given).map_err(Failure::new)?;
+        part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
+        drop(all_tables);
+        self.interrupted()?;
+        self.printer.stage("workbook", clock);
+        let clock = Instant::now();
+        let templates = self.templates;
+        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
+        let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
         let made: Vec<Result<Made, Failure>> = figures
+            .sites
             .par_iter()
             .zip(&previous)
             .map(|(site, previous)| {
                 self.interrupted()?;
-                let made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                let mut made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
+                if let Some(typesetter) = typesetter {
+                    sheets.make(&part, site, typesetter, &mut made.problems).map_err(Failure::new)?;
+                }
                 self.printer.progress(&format!("{}: {}", site.site.id, made.in_words()));
                 Ok(made)
             })
             .collect();
         // Interrupted wins over what it caused: the status then says so.
         self.interrupted()?;
+        let of_records = left_out.len();
+        let mut problems = Vec::new();
         for made in made {
-            let made = made?;
-            for problem in made.problems {
-                self.printer.problem(&format!(
-                    "{}{}",
-                    if problem.costs { "error: " } else { "warning: " },
-                    problem.text
-                ));
-                if problem.costs {
-                    left_out.push(problem.text);
-                }
+            problems.extend(made?.problems);
+        }
+        if let Some(typesetter) = typesetter {
+            problems.extend(report::statement::make(&figures, &part, typesetter, templates).map_err(Failure::new)?);
+            self.interrupted()?;
+        }
+        self.tell(problems, &mut left_out);
+        self.printer.stage("documents", clock);
+        let clock = Instant::now();
+        let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
+        self.interrupted()?;
+        self.tell(problems, &mut left_out);
+        self.printer.stage("report and page of the fleet", clock);
+        // What the renderer failed at may go well the next time, so the next run is not to think it was done.
+        let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
+        let renderer = typesetter.map(Typesetter::version);
+        self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
+    }
+
+    /// Tells of problems; what cost a document counts as left out.
+    fn tell(&self, problems: Vec<Problem>, left_out: &mut Vec<String>) {
+        for problem in problems {
+            let kind = if problem.costs { "error: " } else { "warning: " };
+            self.printer.problem(&format!("{kind}{}", problem.text));
+            if problem.costs {
+                left_out.push(problem.text);
             }
         }
-        self.printer.stage(&format!("documents in {:.2} s", clock.elapsed().as_secs_f64()));
-        self.finish(part, typesetter, inputs, &diagnostics, &left_out, figures.len())
     }
 
     /// The figures of the month before, for the numbers of page one.
@@ -213,16 +350,15 @@ impl Run<'_> {
             })
             .collect();
         let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
-        before
-            .par_iter()
-            .map(|(site, spas)| {
-                if site.spas.is_empty() {
-                    return None;
-                }
-                let figures = site::site_figures(&self.shared.fleet, &lives, site, spas, as_of);
-                Some(Numbers::of(&figures))
-            })
-            .collect()
+        let fleet = &self.shared.fleet;
+        let mut figures: Vec<SiteFigures> =
+            before.par_iter().map(|(site, spas)| site::site_figures(fleet, &lives, site, spas, as_of)).collect();
+        let plan = visits::plan(fleet, &figures, as_of);
+        let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
+        for (site, expected) in figures.iter_mut().zip(costs) {
+            site.expected_year = expected;
+        }
+        figures.iter().map(|site| (!site.site.spas.is_empty()).then(|| Numbers::of(site))).collect()
     }
 
     /// The digests of every file of the fleet that may be read.
@@ -235,37 +371,46 @@ impl Run<'_> {
             .map(|file| {
                 // A file too large to be read was told of and read by nobody.
                 let bytes = folder.bytes(file, LARGEST_SHEET).unwrap_or_default();
-                FileDigest { path: file.clone(), sha256: sha256(&bytes) }
+                FileDigest::of(file.clone(), &bytes)
             })
             .collect()
     }
 
-    fn finish(
-        &self,
-        part: Part,
-        typesetter: Option<&dyn Typesetter>,
-        inputs: Vec<FileDigest>,
-        diagnostics: &[Diagnostic],
-        left_out: &[String],
-        sites: usize,
-    ) -> Result<u8, Failure> {
+    /// A file of the fleet that is not what it was when the run began.
+    fn changed_meanwhile(&self, inputs: &[FileDigest]) -> Option<String> {
+        let now = self.inputs();
+        let differs = inputs.iter().zip(&now).find(|(before, after)| before != after).map(|(before, _)| before);
+        let listed = Folder::list(self.shared.folder.root()).ok()?.files;
+        differs
+            .map(|file| file.path.clone())
+            .or_else(|| listed.iter().find(|file| !self.shared.folder.files.contains(file)).cloned())
+    }
+
+    fn finish(&self, part: Part, account: Account, sites: usize) -> Result<u8, Failure> {
+        let Account { renderer, inputs, made_from, diagnostics, left_out } = account;
+        if let Some(changed) = self.changed_meanwhile(&inputs) {
+            return Err(failure(format!(
+                "{changed} changed while it was read, so nothing was published: run it again"
+            )));
+        }
         let errors = diagnostics.iter().any(|d| d.severity == Severity::Error);
         let status = u8::from(errors || !left_out.is_empty());
         let manifest = Manifest {
             as_of: self.as_of.to_string(),
             versions: Versions {
                 tubwright: env!("CARGO_PKG_VERSION").to_owned(),
-                renderer: typesetter.map(Typesetter::version),
+                source: manifest::SOURCE.to_owned(),
+                renderer,
                 site_view: view::VIEW_VERSION,
                 record_format: 1,
             },
+            made_from,
             inputs,
             files: part.files(),
             diagnostics: diagnostics.iter().map(Diagnostic::as_json).collect(),
-            left_out: left_out.to_vec(),
+            left_out: left_out.clone(),
         };
-        let mut bytes = serde_json::to_vec_pretty(&manifest).map_err(Failure::new)?;
-        bytes.push(b'\n');
+        let bytes = manifest.bytes().map_err(Failure::new)?;
         self.interrupted()?;
         let published =
             part.publish(&bytes).map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
@@ -277,13 +422,46 @@ impl Run<'_> {
             1 => "; one thing left out".to_owned(),
             things => format!("; {things} things left out"),
         };
+        if let Some(usage) = Usage::now() {
+            self.printer.verbose(&usage.to_string());
+        }
         self.printer.summary(&format!(
             "{}: {sites} of {} sites in {}{left}{}",
             self.month,
             self.shared.sites.len(),
             published.folder.display(),
-            if diagnostics.is_empty() { String::new() } else { format!("; {}", count(diagnostics)) }
+            if diagnostics.is_empty() { String::new() } else { format!("; {}", count(&diagnostics)) }
         ));
         Ok(status)
     }
+}
+
+/// Writes every table, piece by piece as it is put together.
+fn write_tables(part: &Part, figures: &FleetFigures) -> Result<Vec<Table>, Failure> {
+    let growing: Mutex<BTreeMap<&'static str, Growing>> = Mutex::default();
+    let written = tables::tables(figures, |name, piece| -> Result<(), WriteError> {
+        // Taken out while it is written to, so that tables do not wait for each other.
+        let open = growing.lock().unwrap_or_else(PoisonError::into_inner).remove(name);
+        let mut file = match open {
+            Some(file) => file,
+            None => part.begin(&format!("tables/{name}.csv"))?,
+        };
+        file.put(piece)?;
+        growing.lock().unwrap_or_else(PoisonError::into_inner).insert(name, file);
+        Ok(())
+    })
+    .map_err(Failure::new)?;
+    for (_, file) in growing.into_inner().unwrap_or_else(PoisonError::into_inner) {
+        part.finish(file).map_err(Failure::new)?;
+    }
+    Ok(written)
+}
+
+/// Why a table could not be written.
+#[derive(Debug, thiserror::Error)]
+enum WriteError {
+    #[error(transparent)]
+    Table(#[from] TableError),
+    #[error(transparent)]
+    Output(#[from] OutputError),
 }

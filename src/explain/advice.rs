@@ -7,14 +7,14 @@ use uom::si::time::hour;
 use uom::si::volume::liter;
 
 use crate::address::{Address, Id};
-use crate::basis::{Basis, Place};
+use crate::basis::Basis;
 use crate::calendar::{add, days_between, plus_days};
 use crate::quantities::hours_forecast;
 use crate::quantities::run_hours::{self, RunHours};
 use crate::quantities::water_turnover::MEASURED_WITHIN;
 use crate::records::log::Quantity;
 use crate::records::tubs::Speed;
-use crate::records::{Fleet, Pump, ReadingRow, Site, Spa};
+use crate::records::{Fleet, Pump, ReadingRow, Record, Spa};
 use crate::report::format;
 use crate::schedule::due::{self, DueBy, PartDue};
 use crate::site::SiteFigures;
@@ -34,6 +34,8 @@ pub struct ReadingAdvice {
 
 /// A range must shrink at least to this share of itself for a reading to be worth a sentence: assumed.
 const WORTH_TELLING: f64 = 0.9;
+/// A date known to within so many days is exact enough to plan by: assumed.
+const EXACT_DAYS: i64 = 7;
 /// Dates further off than this say little whatever their range: assumed.
 const SOON_DAYS: i64 = 3 * 365;
 
@@ -63,7 +65,7 @@ fn counter_advice(
     let as_of = figures.as_of;
     let mut parts = figures.parts.iter().filter(|part| part.part.at == pump.at && part.by == DueBy::Hours).peekable();
     parts.peek()?;
-    let rows = expected_readings(figures.site, pump, hours, as_of)?;
+    let rows = expected_readings(pump, hours, as_of)?;
     let then = run_hours::with_readings(fleet, figures.site, spa, pump, as_of, &rows)?;
     let forecast = hours_forecast::forecast(figures.site, spa, pump, &then, as_of)?;
     let narrowed = parts.filter_map(|part| {
@@ -81,7 +83,7 @@ fn counter_advice(
     // Of the pump's parts the one that is due first: that is the date to plan by.
     let (_, id, before, after) = narrowed.min_by_key(|(due, ..)| *due)?;
     let narrows_to = after as f64 / before.max(1) as f64;
-    (narrows_to <= WORTH_TELLING).then(|| ReadingAdvice {
+    (before > EXACT_DAYS && narrows_to <= WORTH_TELLING).then(|| ReadingAdvice {
         at: pump.at.clone(),
         part: Some((*id).clone()),
         says: format!(
@@ -103,7 +105,7 @@ fn by_age(part: &PartDue) -> Option<(NaiveDate, NaiveDate)> {
 
 /// What a pump's counters would show on a day if they ran as expected; `None` where one reading more
 /// brackets nothing: it has just been read, or never yet and nobody says where it began.
-fn expected_readings(site: &Site, pump: &Pump, hours: &RunHours, day: NaiveDate) -> Option<Vec<ReadingRow>> {
+fn expected_readings(pump: &Pump, hours: &RunHours, day: NaiveDate) -> Option<Vec<ReadingRow>> {
     if hours.end < day || hours.last_reading().is_some_and(|last| last >= day) {
         return None;
     }
@@ -123,13 +125,12 @@ fn expected_readings(site: &Site, pump: &Pump, hours: &RunHours, day: NaiveDate)
             continue;
         }
         rows.push(ReadingRow {
+            value: last.hours + since,
+            record: Record::Supposed,
             day,
             minute: None,
             after: true,
             quantity,
-            value: last.hours + since,
-            file: std::sync::Arc::clone(&site.file),
-            place: Place::Path("".into()),
         });
     }
     for row in &mut rows {

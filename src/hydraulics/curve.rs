@@ -6,6 +6,8 @@
 //! kinks into the curve. Past the last point the curve is never flatter than it was just before it, so a
 //! flow is not overstated; before the first it stays level, so a head is not overstated.
 
+mod side_by_side;
+
 use thiserror::Error;
 use uom::si::f64::{Length, Ratio, VolumeRate};
 use uom::si::length::meter;

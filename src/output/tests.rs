@@ -218,7 +218,7 @@ fn files_are_recorded_once_with_their_digest_whoever_wrote_them() {
         }
     });
     fs::write(part.path("adopted.pdf").unwrap(), "abc").unwrap();
-    part.adopt("adopted.pdf").unwrap();
+    part.adopt("adopted.pdf", None).unwrap();
     let files = part.files();
     assert_eq!(files.len(), 201);
     assert!(files.is_sorted());
@@ -226,8 +226,8 @@ fn files_are_recorded_once_with_their_digest_whoever_wrote_them() {
     let abc = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
     assert!(files.iter().all(|file| file.sha256 == abc));
     assert!(matches!(part.write("adopted.pdf", b"x"), Err(OutputError::Twice { .. })));
-    assert!(matches!(part.adopt("adopted.pdf"), Err(OutputError::Twice { .. })));
-    assert!(matches!(part.adopt("missing.pdf"), Err(OutputError::Io(_))));
+    assert!(matches!(part.adopt("adopted.pdf", None), Err(OutputError::Twice { .. })));
+    assert!(matches!(part.adopt("missing.pdf", None), Err(OutputError::Io(_))));
 }
 
 #[test]

@@ -10,6 +10,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::address::Id;
 use crate::quantities::PumpFigures;
 use crate::quantities::failures::Failures;
 use crate::quantities::part_life_model::FleetLives;
@@ -43,6 +44,15 @@ pub struct PartOutlook {
     pub chance: f64,
     /// The expected number of failures at its place, with those of what it is renewed by.
     pub expected: f64,
+}
+
+/// What a part is exposed to from the as-of day on, on its clock.
+#[derive(Debug, Clone, Copy)]
+pub struct Exposure<'a> {
+    /// To the end that is asked for.
+    pub further: f64,
+    /// Up to each planned renewal before it, in rising order.
+    pub planned: &'a [f64],
 }
 
 /// The distributions that a kind's posterior is asked at, each with its renewal function over a year.
@@ -292,6 +302,28 @@ impl FleetLives {
             expected += weight * of_node.mean;
         }
         (chance.is_finite() && expected.is_finite()).then_some(PartOutlook { chance, expected })
+    }
+
+    /// Failures expected of a part's place within an exposure, under each of the distributions its kind may have, whose
+    /// weights are [`Self::weights_of`] it; `None` = nothing is known of its lives, or its use is not known. Of a part
+    /// of unknown age, the age is the least that the records allow.
+    pub fn means_of(&self, part: &PartInService, exposure: &Exposure) -> Option<Vec<f64>> {
+        let (_, outlook) = self.outlook_of(part)?;
+        let age = match self.kind(part.id)?.clock {
+            Clock::Age => part.age_days.unwrap_or(part.least_days) as f64,
+            Clock::Hours => part.age_hours.unwrap_or(part.least_hours),
+        };
+        let factor = self.pumps.factor(&part.site, &part.at);
+        let outlooks = outlook.outlooks(Age::of(part, age), exposure.further, exposure.planned, factor);
+        let means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
+        means.iter().all(|mean| mean.is_finite()).then_some(means)
+    }
+
+    /// How far each of the distributions that a kind of part may have is believed; they add up to one. Empty: nothing is
+    /// known of its lives.
+    pub fn weights_of(&self, kind: &Id) -> Vec<f64> {
+        let outlook = self.kind(kind).and_then(|kind| kind.outlook.as_ref());
+        outlook.map_or_else(Vec::new, |outlook| outlook.nodes.iter().map(|(_, weight)| *weight).collect())
     }
 
     /// What is expected of a pump in the coming twelve months, from its parts in service; `None` = its use

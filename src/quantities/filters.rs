@@ -214,7 +214,12 @@ pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, history: &History) -> 
         needs_every: None,
         planned_every: planned,
         turnover_then: None,
-        sources: site.readings_of(&filter.at, Quantity::Pressure).last().map(ReadingRow::source).into_iter().collect(),
+        sources: site
+            .readings_of(&filter.at, Quantity::Pressure)
+            .last()
+            .map(|row| row.source(site, &filter.at))
+            .into_iter()
+            .collect(),
     };
     let mut current = None;
     let mut past = Vec::new();

@@ -8,9 +8,9 @@ use chrono::NaiveDate;
 
 use crate::basis::{Basis, CENTRAL_80};
 use crate::calendar::{Month, days_between, plus_days};
+use crate::quantities::hours_spread::{MeteredStretch, Spread};
 use crate::quantities::program::{self, Stretch};
 use crate::quantities::run_hours::{Curve, RunHours};
-use crate::records::counters::Point;
 use crate::records::tubs::{ProgramFile, Speed};
 use crate::records::{Pump, Site, Spa};
 
@@ -36,33 +36,21 @@ pub struct Forecast {
     pub months: Vec<ForecastMonth>,
     /// The as-of day.
     pub from: NaiveDate,
-    /// The relative spread of the sum of `n` months is the root of `level`² + `month`²/n.
-    pub level_spread: f64,
-    /// The relative spread of one month.
-    pub month_spread: f64,
-    /// Whether the spread is a default, for want of metered months.
-    pub spread_assumed: bool,
+    /// How unsure the sum of some months is.
+    pub spread: Spread,
     /// What the forecast rests on.
     pub basis: Basis,
     cumulative: Vec<(NaiveDate, f64)>,
 }
 
-/// Spread of a month's hours about the program where no counter has shown it: assumed.
-pub const ASSUMED_MONTH_SPREAD: f64 = 0.20;
-/// As how many stretches of readings that assumption counts against those there are: assumed.
-const ASSUMED_COUNTS_AS: f64 = 1.0;
-/// Spread of a pump's level where no counter has shown it: assumed.
-const ASSUMED_LEVEL_SPREAD: f64 = 0.10;
-/// By how much the level of a coming year may differ from that of the last, even where a counter has shown it: assumed.
-const ASSUMED_DRIFT: f64 = 0.02;
 /// Spread of the share of nights booked in a month where no two years of bookings show it: assumed.
 const ASSUMED_OCCUPATION_SPREAD: f64 = 0.15;
-/// Stretches between readings without which the spread counts as assumed.
-const LEAST_STRETCHES: usize = 6;
+/// As how many months of bookings that assumption counts against those there are: assumed.
+const ASSUMED_COUNTS_AS: f64 = 1.0;
 /// Days that a stretch between readings must have: in a shorter one the time of day of the readings tells.
 const STRETCH_DAYS: i64 = 28;
 /// Days of readings that the spread is learned from.
-const LEARNED_FROM_DAYS: i64 = 3 * 365;
+pub(super) const LEARNED_FROM_DAYS: i64 = 3 * 365;
 /// Days in a month on the average.
 const MONTH_DAYS: f64 = 30.44;
 
@@ -72,13 +60,12 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
         return None;
     }
     let usual = UsualOccupation::of(spa, as_of);
-    let known = spread_of(site, spa, pump, hours);
+    let last = Month::of(plus_days(as_of, 1)).plus(11).last();
+    let coming = program::stretches(site, spa, pump, plus_days(as_of, 1), last);
     let mut result = Forecast {
         months: Vec::new(),
         from: as_of,
-        level_spread: known.level,
-        month_spread: known.month,
-        spread_assumed: known.assumed,
+        spread: Spread::of(&metered_stretches(site, spa, pump, hours)),
         // What has been metered says how the program is to be corrected; the coming months are not metered.
         basis: match hours.basis_now() {
             Some(Basis::Metered) => Basis::Calibrated,
@@ -101,7 +88,7 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
                 Some(program) => {
                     let factor = curve.factor.unwrap_or(1.0);
                     by_guests += factor * hours_by_guests(program, curve.speed) * f64::from(month.days());
-                    factor * expected_by_program(site, spa, pump, curve.speed, from, month.last(), &usual)
+                    factor * expected_by_program(site, program, &coming, curve.speed, (from, month.last()), &usual)
                 }
                 None => rate_of_late(hours, curve.speed)? * (days_between(from, month.last()) + 1) as f64,
             };
@@ -114,10 +101,10 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
     }
     if total > 0.0 {
         // Nights still to be booked add to what a counter shows beside the program.
-        result.month_spread = result.month_spread.hypot(usual.spread * by_guests / total);
+        result.spread.month = result.spread.month.hypot(usual.spread * by_guests / total);
     }
     for (index, (month, expected)) in by_month.into_iter().enumerate() {
-        let spread = CENTRAL_80 * result.spread(index as f64 + 1.0);
+        let spread = CENTRAL_80 * result.spread.of_months(index as f64 + 1.0);
         for ((curve, expected), sum) in hours.curves.iter().zip(expected).zip(&mut by_speed) {
             *sum += expected;
             result.months.push(ForecastMonth {
@@ -142,13 +129,22 @@ fn hours_by_guests(program: &ProgramFile, speed: Speed) -> f64 {
 }
 
 impl Forecast {
-    fn spread(&self, months: f64) -> f64 {
-        (self.level_spread.powi(2) + self.month_spread.powi(2) / months.max(1.0)).sqrt()
-    }
-
     /// Hours expected over the twelve months, all speeds.
     pub fn year(&self) -> f64 {
         self.cumulative.last().map_or(0.0, |(_, hours)| *hours)
+    }
+
+    /// Hours expected up to the end of a day; beyond the twelve months at their rate.
+    pub fn hours_until(&self, day: NaiveDate) -> f64 {
+        for pair in self.cumulative.windows(2) {
+            let ((from, before), (to, after)) = (pair[0], pair[1]);
+            if day <= to {
+                let share = days_between(from, day).max(0) as f64 / days_between(from, to).max(1) as f64;
+                return before + (after - before) * share;
+            }
+        }
+        let last = self.cumulative.last().map_or(self.from, |(last, _)| *last);
+        self.year() * days_between(self.from, day) as f64 / days_between(self.from, last).max(1) as f64
     }
 
     /// The day by whose end `hours` more have run, if the use is `factor` times the expected one.
@@ -175,8 +171,8 @@ impl Forecast {
     pub fn day_of(&self, hours: f64, unmetered: f64) -> Option<(NaiveDate, Option<NaiveDate>, Option<NaiveDate>)> {
         let expected = self.crossing(hours, 1.0)?;
         let months = (days_between(self.from, expected) as f64 / MONTH_DAYS).max(1.0);
-        let spread = (CENTRAL_80 * self.spread(months)).min(0.9);
-        let level = (CENTRAL_80 * self.level_spread).min(0.9);
+        let spread = (CENTRAL_80 * self.spread.of_months(months)).min(0.9);
+        let level = (CENTRAL_80 * self.spread.level).min(0.9);
         let early = self.crossing((hours - level * unmetered).max(0.0), 1.0 + spread);
         let late = self.crossing(hours + level * unmetered, 1.0 - spread);
         Some((expected, early, late))
@@ -202,16 +198,21 @@ fn rate_of_late(hours: &RunHours, speed: Speed) -> Option<f64> {
 /// The program's hours in some days to come, nights as booked or as usual, whichever is more.
 fn expected_by_program(
     site: &Site,
-    spa: &Spa,
-    pump: &Pump,
+    program: &ProgramFile,
+    coming: &[Stretch],
     speed: Speed,
-    from: NaiveDate,
-    to: NaiveDate,
+    (from, to): (NaiveDate, NaiveDate),
     usual: &UsualOccupation,
 ) -> f64 {
-    let stretches = program::stretches(site, spa, pump, from, to);
-    let booked: f64 = stretches.iter().map(|s| s.at(speed) * s.days()).sum();
-    let Some(program) = program::in_force(&pump.programs, from).filter(|p| p.occupied.is_some()) else { return booked };
+    let begin = coming.partition_point(|s| s.to < from);
+    let booked: f64 = coming[begin..]
+        .iter()
+        .take_while(|s| s.from <= to)
+        .map(|s| s.at(speed) * (days_between(s.from.max(from), s.to.min(to)) + 1) as f64)
+        .sum();
+    if program.occupied.is_none() {
+        return booked;
+    }
     let Some(share) = usual.share(Month::of(from)) else { return booked };
     let hours_at = |occupied: bool| {
         program::hours_on(program, occupied).into_iter().find(|(s, _)| *s == speed).map_or(0.0, |(_, h)| h)
@@ -228,7 +229,7 @@ struct UsualOccupation {
     occupied: Vec<(NaiveDate, NaiveDate)>,
     by_month: [Option<f64>; 12],
     overall: Option<f64>,
-    /// The spread of a month's share of nights booked.
+    /// The spread of a month's share of nights booked about the usual one.
     spread: f64,
 }
 
@@ -260,6 +261,9 @@ impl UsualOccupation {
         usual.spread = ((ASSUMED_COUNTS_AS * ASSUMED_OCCUPATION_SPREAD.powi(2) + squares)
             / (ASSUMED_COUNTS_AS + pairs as f64))
             .sqrt();
+        // What is usual is itself the mean of so many years only.
+        let years = (shares.len() as f64 / 12.0).max(1.0);
+        usual.spread *= (1.0 + 1.0 / years).sqrt();
         usual
     }
 
@@ -270,62 +274,42 @@ impl UsualOccupation {
     /// Nights booked in some days, both counted.
     fn nights(&self, from: NaiveDate, to: NaiveDate) -> f64 {
         let end = plus_days(to, 1);
-        self.occupied
+        let begin = self.occupied.partition_point(|(_, leaving)| *leaving <= from);
+        self.occupied[begin..]
             .iter()
+            .take_while(|(first, _)| *first < end)
             .map(|(first, leaving)| days_between((*first).max(from), (*leaving).min(end)).max(0) as f64)
             .sum()
     }
 }
 
-/// How unsure a forecast is.
-struct Spread {
-    level: f64,
-    month: f64,
-    assumed: bool,
-}
-
-/// How far the hours between readings lie from what the program would have given, corrected by the
-/// counter. What is assumed of it yields, stretch by stretch, to what the counter shows.
-fn spread_of(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> Spread {
+/// The stretches between a pump's readings over the last years, of the speed that runs longest: what the
+/// counter gained and what the program would have given.
+fn metered_stretches(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> Vec<MeteredStretch> {
     let counted = |curve: &&Curve| curve.hours_until(hours.end);
     let metered = hours.curves.iter().filter(|c| c.readings.len() > 1);
-    let curve = metered.max_by(|a, b| counted(a).total_cmp(&counted(b)));
-    let (mut months, mut sums, mut all) = (0.0, (0.0, 0.0), Vec::new());
-    if let Some(curve) = curve {
-        let counter = curve.counter.unwrap_or(curve.speed);
-        let points: Vec<&Point> =
-            curve.readings.iter().filter(|p| days_between(p.day, hours.end) <= LEARNED_FROM_DAYS).collect();
-        let stretches =
-            points.first().map(|first| program::stretches(site, spa, pump, plus_days(first.day, 1), hours.end));
-        let stretches = stretches.unwrap_or_default();
-        let mut end = points.len();
-        while let Some(to) = end.checked_sub(1).map(|index| points[index]) {
-            let begin = points[..end].partition_point(|p| days_between(p.day, to.day) >= STRETCH_DAYS);
-            let Some(from) = begin.checked_sub(1).map(|index| points[index]) else { break };
-            end = begin;
-            let gained = to.hours - from.hours;
-            let programmed = programmed_between(&stretches, counter, from.day, to.day);
-            // A counter set back begins anew, and a closed season shows nothing.
-            if gained < 0.0 || programmed <= 0.0 {
-                continue;
-            }
-            let length = days_between(from.day, to.day) as f64 / MONTH_DAYS;
-            months += length;
-            sums = (sums.0 + gained, sums.1 + programmed);
-            all.push((length, gained / programmed));
+    let Some(curve) = metered.max_by(|a, b| counted(a).total_cmp(&counted(b))) else { return Vec::new() };
+    let counter = curve.counter.unwrap_or(curve.speed);
+    let recent = curve.readings.partition_point(|p| days_between(p.day, hours.end) > LEARNED_FROM_DAYS);
+    let points = &curve.readings[recent..];
+    let Some(first) = points.first() else { return Vec::new() };
+    let programs = program::stretches(site, spa, pump, plus_days(first.day, 1), hours.end);
+    let mut all = Vec::new();
+    let mut end = points.len();
+    while let Some(to) = end.checked_sub(1).map(|index| points[index]) {
+        let begin = points[..end].partition_point(|p| days_between(p.day, to.day) >= STRETCH_DAYS);
+        let Some(from) = begin.checked_sub(1).map(|index| points[index]) else { break };
+        end = begin;
+        let counted = to.hours - from.hours;
+        let programmed = programmed_between(&programs, counter, from.day, to.day);
+        // A counter set back begins anew, and a closed season shows nothing.
+        if counted >= 0.0 && programmed > 0.0 {
+            let months = days_between(from.day, to.day) as f64 / MONTH_DAYS;
+            all.push(MeteredStretch { months, counted, programmed });
         }
     }
-    let mean = if sums.1 > 0.0 { sums.0 / sums.1 } else { 0.0 };
-    let assumed = all.len() < LEAST_STRETCHES || mean <= 0.0;
-    if mean <= 0.0 {
-        return Spread { level: ASSUMED_LEVEL_SPREAD.hypot(ASSUMED_DRIFT), month: ASSUMED_MONTH_SPREAD, assumed };
-    }
-    let squares: f64 = all.iter().map(|(length, ratio)| length * (ratio / mean - 1.0).powi(2)).sum();
-    let variance =
-        (ASSUMED_COUNTS_AS * ASSUMED_MONTH_SPREAD.powi(2) + squares) / (ASSUMED_COUNTS_AS + all.len() as f64 - 1.0);
-    // A level is learned from the last 365 days.
-    let precision = 1.0 / ASSUMED_LEVEL_SPREAD.powi(2) + months.min(12.0) / variance;
-    Spread { level: (1.0 / precision + ASSUMED_DRIFT.powi(2)).sqrt(), month: variance.sqrt(), assumed }
+    all.reverse();
+    all
 }
 
 /// The program's hours after one day up to another; the days themselves where there is no program.

@@ -106,7 +106,7 @@ pub fn measured_trends(fleet: &Fleet, site: &Site, spas: &[SpaFigures], as_of: N
             {
                 let rows = since_start(site, &pump.at, quantity, since, earliest, as_of);
                 let limit = current_limit(fleet, site, pump, drifting);
-                all.extend(trend(&pump.at, drifting, &rows, |row| row.value, limit));
+                all.extend(trend(site, &pump.at, drifting, &rows, |row| row.value, limit));
             }
         }
         for (filter, figures) in spa.filters.iter().zip(&figures.filters) {
@@ -115,11 +115,11 @@ pub fn measured_trends(fleet: &Fleet, site: &Site, spas: &[SpaFigures], as_of: N
             let rows = since_start(site, &filter.at, Quantity::Pressure, last, earliest, as_of);
             let clean = figures.state.clean_pressure.or(filter.clean_pressure.map(|p| p.0.get::<bar>()));
             let limit = clean.zip(figures.state.rise_limit).map(|(clean, rise)| clean + rise);
-            all.extend(trend(&filter.at, Drifting::Pressure, &rows, |row| row.value, limit));
+            all.extend(trend(site, &filter.at, Drifting::Pressure, &rows, |row| row.value, limit));
             let renewed = last_day(site, &filter.at, as_of, |entry| !entry.renewed.0.is_empty());
             let mut rows = since_start(site, &filter.at, Quantity::Pressure, renewed, earliest, as_of);
             rows.retain(|row| row.after && cleans.binary_search(&row.day).is_ok());
-            all.extend(trend(&filter.at, Drifting::CleanPressure, &rows, |row| row.value, None));
+            all.extend(trend(site, &filter.at, Drifting::CleanPressure, &rows, |row| row.value, None));
         }
         if let Some(setpoint) = spa.setpoint.map(|t| t.0.get::<degree_celsius>()) {
             let renewed = spa
@@ -131,7 +131,7 @@ pub fn measured_trends(fleet: &Fleet, site: &Site, spas: &[SpaFigures], as_of: N
                 })
                 .max();
             let rows = since_start(site, &spa.at, Quantity::Temperature, renewed, earliest, as_of);
-            all.extend(trend(&spa.at, Drifting::TemperatureLag, &rows, |row| setpoint - row.value, None));
+            all.extend(trend(site, &spa.at, Drifting::TemperatureLag, &rows, |row| setpoint - row.value, None));
         }
     }
     all.sort_by(|a, b| (&a.at, a.quantity).cmp(&(&b.at, b.quantity)));
@@ -171,6 +171,7 @@ fn current_limit(fleet: &Fleet, site: &Site, pump: &Pump, quantity: Drifting) ->
 
 /// The drift of readings in order of day. `None` of too few.
 fn trend(
+    site: &Site,
     at: &Address,
     quantity: Drifting,
     rows: &[&ReadingRow],
@@ -216,7 +217,7 @@ fn trend(
         crosses,
         crosses_low: crosses.and_then(|day| crossing(steep).map(|c| c.min(day))),
         crosses_high: crosses.and_then(|day| crossing(gentle).map(|c| c.max(day))),
-        source: last.source(),
+        source: last.source(site, at),
     })
 }
 

@@ -8,6 +8,7 @@ use chrono::NaiveDate;
 use crate::calendar::{days_between, plus_days};
 use crate::records::tubs::{ProgramFile, Speed};
 use crate::records::{Pump, Site, Spa};
+use crate::units::Daily;
 
 /// Days of one program, both ends counted.
 #[derive(Debug, Clone, PartialEq)]
@@ -17,11 +18,43 @@ pub struct Stretch {
     /// The last day.
     pub to: NaiveDate,
     /// Hours a day at each speed the program names; `None` where no program holds.
-    pub hours: Option<Vec<(Speed, f64)>>,
+    pub hours: Option<DailyHours>,
     /// Whether programs stand still: a closed season, or out of service.
     pub still: bool,
     /// Whether the program depends on occupation and that is not known.
     pub occupation_unknown: bool,
+}
+
+/// Hours a day at each speed a program names. Kept in place: a fleet has millions of stretches.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct DailyHours {
+    run: Option<f64>,
+    low: Option<f64>,
+    high: Option<f64>,
+}
+
+impl DailyHours {
+    /// By speed.
+    pub fn iter(&self) -> impl Iterator<Item = (Speed, f64)> + use<> {
+        let speeds = [(Speed::Run, self.run), (Speed::Low, self.low), (Speed::High, self.high)];
+        speeds.into_iter().filter_map(|(speed, hours)| Some((speed, hours?)))
+    }
+
+    /// At a speed, or at all of them; nothing where it names none.
+    fn at(&self, speed: Speed) -> f64 {
+        match speed {
+            Speed::All => self.run.unwrap_or(0.0) + self.low.unwrap_or(0.0) + self.high.unwrap_or(0.0),
+            Speed::Run => self.run.unwrap_or(0.0),
+            Speed::Low => self.low.unwrap_or(0.0),
+            Speed::High => self.high.unwrap_or(0.0),
+        }
+    }
+
+    /// The same speeds, all at rest.
+    fn at_rest(self) -> Self {
+        let rest = |hours: Option<f64>| hours.map(|_| 0.0);
+        Self { run: rest(self.run), low: rest(self.low), high: rest(self.high) }
+    }
 }
 
 impl Stretch {
@@ -32,12 +65,7 @@ impl Stretch {
 
     /// Hours a day at a speed; nothing where it names none.
     pub fn at(&self, speed: Speed) -> f64 {
-        let hours = self.hours.iter().flatten();
-        if speed == Speed::All {
-            hours.map(|(_, h)| h).sum()
-        } else {
-            hours.filter(|(s, _)| *s == speed).map(|(_, h)| h).sum()
-        }
+        self.hours.map_or(0.0, |hours| hours.at(speed))
     }
 }
 
@@ -77,8 +105,8 @@ pub fn stretches(site: &Site, spa: &Spa, pump: &Pump, from: NaiveDate, to: Naive
         let stands_still = still.iter().any(|(from, to)| (*from..=*to).contains(first));
         let is_occupied = occupied.as_ref().map(|o| crate::records::bookings::is_within(o, *first));
         let hours = program.map(|program| {
-            let hours = hours_on(program, is_occupied.unwrap_or(false));
-            if stands_still { hours.into_iter().map(|(speed, _)| (speed, 0.0)).collect() } else { hours }
+            let hours = daily(program, is_occupied.unwrap_or(false));
+            if stands_still { hours.at_rest() } else { hours }
         });
         let occupation_unknown =
             !stands_still && is_occupied.is_none() && program.is_some_and(|program| program.occupied.is_some());
@@ -104,17 +132,23 @@ pub fn in_force(programs: &[ProgramFile], day: NaiveDate) -> Option<&ProgramFile
 
 /// Hours a day at each speed a program names, with or without guests.
 pub fn hours_on(program: &ProgramFile, occupied: bool) -> Vec<(Speed, f64)> {
-    let mut hours: Vec<(Speed, f64)> = program.base().named().collect();
-    if let Some(with_guests) = &program.occupied {
-        for (speed, daily) in with_guests.named() {
-            match hours.iter_mut().find(|(s, _)| *s == speed) {
-                Some((_, base)) if occupied => *base = daily,
-                Some(_) => {}
-                None => hours.push((speed, if occupied { daily } else { 0.0 })),
-            }
-        }
+    daily(program, occupied).iter().collect()
+}
+
+fn daily(program: &ProgramFile, occupied: bool) -> DailyHours {
+    let hours = |base: Option<Daily>, guests: Option<Daily>| match (base, guests) {
+        (_, Some(guests)) if occupied => Some(guests.hours),
+        (Some(base), _) => Some(base.hours),
+        // A speed that only guests bring.
+        (None, Some(_)) => Some(0.0),
+        (None, None) => None,
+    };
+    let (base, guests) = (program.base(), program.occupied.unwrap_or_default());
+    DailyHours {
+        run: hours(base.run, guests.run),
+        low: hours(base.low, guests.low),
+        high: hours(base.high, guests.high),
     }
-    hours
 }
 
 /// The stretches on which programs stand still: closed seasons and days out of service, as told up to a day.

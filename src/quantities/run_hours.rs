@@ -4,11 +4,15 @@
 //! Between two readings the counter's difference is spread in proportion to the program; outside
 //! them the program, corrected by what the counter has shown, gives the hours.
 
+mod curve;
+mod energy;
+mod legs;
 mod months;
 #[cfg(test)]
 mod tests;
 
-pub use months::{MOTOR_EFFICIENCY, POWER_FACTOR};
+pub use energy::{MOTOR_EFFICIENCY, POWER_FACTOR};
+pub use legs::spread;
 
 use std::collections::BTreeMap;
 
@@ -16,7 +20,7 @@ use chrono::NaiveDate;
 
 use crate::basis::{Basis, Source};
 use crate::calendar::{Month, days_between, plus_days};
-use crate::quantities::program::{self, Stretch};
+use crate::quantities::program::{self, DailyHours, Stretch};
 use crate::records::counters::{self, Counters, Point};
 use crate::records::pumps::Model;
 use crate::records::tubs::Speed;
@@ -130,6 +134,8 @@ pub struct RunHours {
     pub end: NaiveDate,
     /// Days of exchange.
     pub exchanges: Vec<NaiveDate>,
+    /// The records the hours now rest on: the last two readings of each counter.
+    pub sources: Vec<Source>,
     /// Readings that were set aside.
     pub set_aside: usize,
     /// Months by speed.
@@ -189,31 +195,10 @@ impl RunHours {
         days.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map(|(basis, _)| basis)
     }
 
-    /// The records the hours now rest on: the last two readings of each counter.
-    pub fn sources(&self) -> Vec<Source> {
-        self.curves.iter().flat_map(|c| c.readings.iter().rev().take(2).map(|p| p.source.clone())).collect()
-    }
-
     /// The day of the last sound reading.
     pub fn last_reading(&self) -> Option<NaiveDate> {
         self.curves.iter().filter_map(|c| c.readings.last()).map(|p| p.day).max()
     }
-}
-
-/// The least days between readings that say something of how a counter runs against its program.
-const LEAST_METERED_DAYS: f64 = 14.0;
-/// The days that a factor or a rate is learned from.
-const LEARNED_FROM_DAYS: f64 = 365.0;
-
-/// What a unit's counter has shown of late.
-#[derive(Debug, Clone, Copy, Default)]
-struct Learned {
-    /// Counter over program.
-    factor: Option<f64>,
-    /// Hours a day.
-    rate: Option<f64>,
-    /// Whether the counter ran and the program says that the pump never does.
-    silent: bool,
 }
 
 /// Computes what a pump has run up to a day. `None` if nothing says when it began.
@@ -232,14 +217,28 @@ pub fn with_readings(
     as_of: NaiveDate,
     more: &[ReadingRow],
 ) -> Option<RunHours> {
+    lately(fleet, site, spa, pump, as_of, NaiveDate::MIN, more)
+}
+
+/// The same from a day on only: a forecast made again needs no more than the years it learns from.
+pub fn lately(
+    fleet: &Fleet,
+    site: &Site,
+    spa: &Spa,
+    pump: &Pump,
+    as_of: NaiveDate,
+    since: NaiveDate,
+    more: &[ReadingRow],
+) -> Option<RunHours> {
     let counters = counters::counters_with(site, pump, fleet.model(pump), &fleet.typed_units(), as_of, more);
-    let start = start_of(site, pump, &counters)?;
+    let start = start_of(site, pump, &counters)?.max(since);
     let end = counters.removed.map_or(as_of, |removed| removed.min(as_of));
     let mut result = RunHours {
         curves: Vec::new(),
         start,
         end,
         exchanges: counters.exchanges.clone(),
+        sources: Vec::new(),
         set_aside: counters.set_aside.len(),
         months: Vec::new(),
     };
@@ -250,12 +249,15 @@ pub fn with_readings(
     // High before low: while the pump runs at high it cannot run at low, so low gets what high leaves of a day.
     for speed in speeds_of(&programs, &counters, pump).into_iter().rev() {
         let above = result.curves.last().filter(|curve| curve.speed == Speed::High && speed == Speed::Low);
-        let legs = legs(&programs, speed, above);
-        let curve = curve_of(speed, pump, &counters, &legs, start, end);
+        let legs = legs::legs(&programs, speed, above);
+        let curve = curve::curve_of(speed, pump, &counters, &legs, start, end);
         result.curves.push(curve);
     }
     result.curves.reverse();
+    let last_two =
+        |curve: &Curve| curve.readings.iter().rev().take(2).map(|p| p.source(site, &pump.at)).collect::<Vec<_>>();
     result.curves.retain(|curve| curve.runs.iter().any(|run| run.basis.is_some()));
+    result.sources = result.curves.iter().flat_map(last_two).collect();
     Some(result)
 }
 
@@ -271,7 +273,7 @@ fn start_of(site: &Site, pump: &Pump, counters: &Counters) -> Option<NaiveDate> 
 
 fn speeds_of(programs: &[Stretch], counters: &Counters, pump: &Pump) -> Vec<Speed> {
     let mut speeds: Vec<Speed> =
-        programs.iter().flat_map(|s| s.hours.iter().flatten().map(|(speed, _)| *speed)).collect();
+        programs.iter().flat_map(|s| s.hours.iter().flat_map(DailyHours::iter).map(|(speed, _)| speed)).collect();
     if speeds.is_empty() {
         speeds.extend(pump.programs.iter().flat_map(|p| program::hours_on(p, true)).map(|(speed, _)| speed));
     }
@@ -283,333 +285,6 @@ fn speeds_of(programs: &[Stretch], counters: &Counters, pump: &Pump) -> Vec<Spee
     speeds.sort_unstable();
     speeds.dedup();
     speeds
-}
-
-/// Days on which one speed of a pump has one program, both ends counted.
-#[derive(Debug, Clone, Copy)]
-struct Leg {
-    from: NaiveDate,
-    to: NaiveDate,
-    /// Hours a day of this speed and of all speeds; `None` where no program holds.
-    programmed: Option<(f64, f64)>,
-    /// Whether programs stand still: a closed season, or out of service.
-    still: bool,
-    occupation_unknown: bool,
-    /// The most this speed can run in a day.
-    ceiling: f64,
-}
-
-impl Leg {
-    fn days(&self) -> f64 {
-        (days_between(self.from, self.to) + 1) as f64
-    }
-
-    /// The program's hours a day of what a counter counts.
-    fn counted_by(&self, counter_of_all: bool) -> Option<f64> {
-        self.programmed.map(|(own, all)| if counter_of_all { all } else { own })
-    }
-}
-
-/// The legs of a speed; `above` is the curve of the higher speed, whose hours a day are not there for this one.
-fn legs(programs: &[Stretch], speed: Speed, above: Option<&Curve>) -> Vec<Leg> {
-    let whole = programs.iter().map(|stretch| Leg {
-        from: stretch.from,
-        to: stretch.to,
-        programmed: stretch.hours.is_some().then(|| (stretch.at(speed), stretch.at(Speed::All))),
-        still: stretch.still,
-        occupation_unknown: stretch.occupation_unknown,
-        ceiling: 24.0,
-    });
-    let Some(above) = above else { return whole.collect() };
-    let mut legs = Vec::new();
-    for leg in whole {
-        let begin = above.runs.partition_point(|run| run.to < leg.from);
-        for run in above.runs[begin..].iter().take_while(|run| run.from <= leg.to) {
-            legs.push(Leg {
-                from: leg.from.max(run.from),
-                to: leg.to.min(run.to),
-                ceiling: (24.0 - run.hours_a_day).max(0.0),
-                ..leg
-            });
-        }
-    }
-    legs
-}
-
-/// The parts of legs after one day up to another.
-fn clipped(legs: &[Leg], after: NaiveDate, until: NaiveDate) -> impl Iterator<Item = Leg> + '_ {
-    let begin = legs.partition_point(move |leg| leg.to <= after);
-    legs[begin..].iter().take_while(move |leg| leg.from <= until).map(move |leg| Leg {
-        from: leg.from.max(plus_days(after, 1)),
-        to: leg.to.min(until),
-        ..*leg
-    })
-}
-
-/// What a counter gained between two sound readings of one count.
-#[derive(Debug, Clone, Copy)]
-struct Interval {
-    from: NaiveDate,
-    to: NaiveDate,
-    hours: f64,
-}
-
-/// The intervals of a count. A reading is taken some time within its day but holds at the day's end, so
-/// an interval may seem to hold more than 24 h a day: the excess is what ran on the day of its first
-/// reading after that was taken, and goes to the interval before; where there is none, to the next.
-fn intervals_of(points: &[Point]) -> Vec<Interval> {
-    let mut all: Vec<Interval> = points
-        .windows(2)
-        .map(|pair| Interval { from: pair[0].day, to: pair[1].day, hours: pair[1].hours - pair[0].hours })
-        .collect();
-    let most = |interval: &Interval| 24.0 * days_between(interval.from, interval.to) as f64;
-    for index in 0..all.len() {
-        let mut excess = all[index].hours - most(&all[index]);
-        if excess <= 0.0 {
-            continue;
-        }
-        all[index].hours -= excess;
-        for other in (0..index).rev().chain(index + 1..all.len()) {
-            let room = (most(&all[other]) - all[other].hours).clamp(0.0, excess);
-            all[other].hours += room;
-            excess -= room;
-            if excess <= 0.0 {
-                break;
-            }
-        }
-    }
-    all
-}
-
-/// What one speed's counter says of one unit.
-struct Metering<'a> {
-    /// Whether the counter counts all speeds and this speed has a share of it.
-    of_all: bool,
-    /// This speed's share of all hours by the programs, where a day's own program does not say.
-    share: f64,
-    /// The program that stands for days on which none holds.
-    stand_in: Option<(f64, f64)>,
-    legs: &'a [Leg],
-}
-
-impl Metering<'_> {
-    /// The interval's hours a day of the counter on each of its legs, and whether they found room.
-    fn spread(&self, interval: Interval) -> (Vec<(Leg, f64)>, bool) {
-        let legs: Vec<Leg> = clipped(self.legs, interval.from, interval.to).collect();
-        let weights: Vec<(f64, f64, f64)> = legs
-            .iter()
-            .map(|leg| {
-                let stand_in = self.stand_in.map(|(own, all)| if self.of_all { all } else { own });
-                let weight = leg.counted_by(self.of_all).or(stand_in).unwrap_or(0.0);
-                (leg.days(), weight, if self.of_all { 24.0 } else { leg.ceiling })
-            })
-            .collect();
-        let (rates, rest) = spread(interval.hours, &weights);
-        (legs.into_iter().zip(rates).collect(), rest <= ROUNDING_HOURS)
-    }
-
-    fn share_of(&self, leg: &Leg) -> f64 {
-        if !self.of_all {
-            return 1.0;
-        }
-        match leg.programmed.or(self.stand_in) {
-            Some((own, all)) if all > 0.0 => own / all,
-            _ => self.share,
-        }
-    }
-}
-
-/// Hours that may find no room in an interval without its being wrong: a counter's rounding.
-const ROUNDING_HOURS: f64 = 1.0;
-
-fn curve_of(speed: Speed, pump: &Pump, counters: &Counters, legs: &[Leg], start: NaiveDate, end: NaiveDate) -> Curve {
-    // The counter that counts this speed: its own, else the one that serves both.
-    let counts = counters
-        .counts
-        .iter()
-        .find(|(s, _)| *s == speed)
-        .or_else(|| counters.counts.iter().find(|(s, _)| *s == Speed::All))
-        .map(|(s, counts)| (*s, counts.as_slice()));
-    let counter = counts.map(|(counter, _)| counter);
-    let of_all = counter.is_some_and(|counter| counter != speed);
-    let sum = |pick: fn((f64, f64)) -> f64| -> f64 {
-        legs.iter().filter_map(|leg| Some(pick(leg.programmed?) * leg.days())).sum()
-    };
-    let (own, all) = (sum(|(own, _)| own), sum(|(_, all)| all));
-    let share = if all > 0.0 { own / all } else { f64::from(u8::from(speed == Speed::Low)) };
-    let stand_in =
-        legs.iter().filter_map(|leg| leg.programmed).find(|(own, all)| if of_all { *all > 0.0 } else { *own > 0.0 });
-    let metering = Metering { of_all, share, stand_in, legs };
-    let metered_basis = if of_all { Basis::Estimated } else { Basis::Metered };
-    let mut runs: Vec<Run> = Vec::new();
-    let mut now = Learned::default();
-    let mut readings = Vec::new();
-    let mut unit_start = start;
-    let current = counters.exchanges.len();
-    for unit in 0..=current {
-        let unit_end = counters.exchanges.get(unit).map_or(end, |day| (*day).min(end));
-        // An exchange dated before the start changes nothing that is counted.
-        if unit_end > unit_start || unit == current {
-            let mut intervals: Vec<Interval> = Vec::new();
-            for count in counts.iter().flat_map(|(_, counts)| *counts).filter(|count| count.unit == unit) {
-                intervals.extend(intervals_of(&count.points));
-                if unit == current {
-                    readings.extend(count.points.iter().cloned());
-                }
-            }
-            intervals.sort_by_key(|interval| interval.from);
-            let mut pieces: Vec<(Vec<(Leg, f64)>, bool)> = Vec::with_capacity(intervals.len());
-            let mut at = unit_start;
-            for interval in intervals {
-                let (first, last) = (interval.from.max(at), interval.to.min(unit_end));
-                if last <= first {
-                    continue;
-                }
-                // A reading from before the fitting gives its share only.
-                let part = days_between(first, last) as f64 / days_between(interval.from, interval.to) as f64;
-                pieces.push(metering.spread(Interval { from: first, to: last, hours: interval.hours * part }));
-                at = last;
-            }
-            let learned = learn(&pieces, of_all);
-            at = unit_start;
-            for (piece, fits) in &pieces {
-                let (Some((first, _)), Some((last, _))) = (piece.first(), piece.last()) else { continue };
-                outside(&metering, speed, pump, learned, at, plus_days(first.from, -1), &mut runs);
-                at = last.to;
-                runs.extend(piece.iter().map(|(leg, rate)| Run {
-                    from: leg.from,
-                    to: leg.to,
-                    hours_a_day: (rate * metering.share_of(leg)).min(leg.ceiling),
-                    basis: Some(if *fits { metered_basis } else { Basis::Estimated }),
-                    between_readings: true,
-                    hours_to_end: 0.0,
-                }));
-            }
-            outside(&metering, speed, pump, learned, at, unit_end, &mut runs);
-            if unit == current {
-                now = learned;
-            }
-        }
-        unit_start = unit_start.max(unit_end);
-    }
-    let mut total = 0.0;
-    for run in &mut runs {
-        total += run.hours_a_day * run.days();
-        run.hours_to_end = total;
-    }
-    Curve { speed, counter, runs, factor: now.factor, readings }
-}
-
-/// Learns from a unit's last 365 metered days.
-fn learn(pieces: &[(Vec<(Leg, f64)>, bool)], of_all: bool) -> Learned {
-    let (mut days, mut counted) = (0.0, 0.0);
-    let (mut days_with_program, mut counted_with_program, mut programmed) = (0.0, 0.0, 0.0);
-    for (leg, rate) in pieces.iter().rev().flat_map(|(piece, _)| piece.iter().rev()) {
-        let take = leg.days().min(LEARNED_FROM_DAYS - days);
-        if take <= 0.0 {
-            break;
-        }
-        days += take;
-        counted += rate * take;
-        if let Some(hours) = leg.counted_by(of_all) {
-            days_with_program += take;
-            counted_with_program += rate * take;
-            programmed += hours * take;
-        }
-    }
-    if days < LEAST_METERED_DAYS {
-        return Learned::default();
-    }
-    let factor =
-        (programmed > 0.0 && days_with_program >= LEAST_METERED_DAYS).then(|| counted_with_program / programmed);
-    Learned {
-        factor,
-        rate: Some(counted / days),
-        silent: days_with_program > 0.0 && programmed == 0.0 && counted > 0.0,
-    }
-}
-
-/// Days outside the readings: the program with what the counter has taught, else the rate of late.
-fn outside(
-    metering: &Metering,
-    speed: Speed,
-    pump: &Pump,
-    learned: Learned,
-    after: NaiveDate,
-    until: NaiveDate,
-    runs: &mut Vec<Run>,
-) {
-    if until <= after {
-        return;
-    }
-    for leg in clipped(metering.legs, after, until) {
-        let of_rate = |rate: f64| rate * metering.share_of(&leg);
-        let (hours_a_day, basis) = match (leg.programmed, learned) {
-            (Some((own, _)), Learned { factor: Some(factor), .. }) => (own * factor, Some(Basis::Calibrated)),
-            // The program says the pump never runs, and the counter says it does.
-            (Some((own, _)), Learned { rate: Some(rate), silent: true, .. }) if own == 0.0 && !leg.still => {
-                (of_rate(rate), Some(Basis::Estimated))
-            }
-            (Some((own, _)), _) => {
-                let basis = if pump.usual_program {
-                    Basis::Assumed
-                } else if leg.occupation_unknown {
-                    Basis::Estimated
-                } else {
-                    Basis::Programmed
-                };
-                (own, Some(basis))
-            }
-            (None, Learned { rate: Some(rate), .. }) if !metering.of_all || metering.stand_in.is_some() => {
-                (of_rate(rate), Some(Basis::Estimated))
-            }
-            (None, _) => (0.0, None),
-        };
-        let ceiling = if speed == Speed::All { 24.0 } else { leg.ceiling };
-        runs.push(Run {
-            from: leg.from,
-            to: leg.to,
-            hours_a_day: hours_a_day.min(ceiling),
-            basis,
-            between_readings: false,
-            hours_to_end: 0.0,
-        });
-    }
-}
-
-/// Hours a day for each of some stretches (days, program's hours a day, the most hours a day) so that they
-/// add up to `hours`, in proportion to the program, evenly where there is none, and never over the
-/// most: what would exceed it goes to the other days. Also gives the hours that find no room.
-pub fn spread(hours: f64, stretches: &[(f64, f64, f64)]) -> (Vec<f64>, f64) {
-    let mut rates = vec![0.0; stretches.len()];
-    let mut rest = hours;
-    for with_program in [true, false] {
-        let mut open: Vec<usize> = (0..stretches.len())
-            .filter(|i| (stretches[*i].1 > 0.0) == with_program && stretches[*i].0 > 0.0 && stretches[*i].2 > 0.0)
-            .collect();
-        while rest > 1e-12 && !open.is_empty() {
-            let weight = |i: usize| if with_program { stretches[i].1 } else { 1.0 };
-            let total: f64 = open.iter().map(|i| stretches[*i].0 * weight(*i)).sum();
-            let factor = rest / total;
-            let full: Vec<usize> = open.iter().copied().filter(|i| factor * weight(*i) > stretches[*i].2).collect();
-            if full.is_empty() {
-                for i in open.drain(..) {
-                    rates[i] = factor * weight(i);
-                }
-                rest = 0.0;
-            } else {
-                for i in full {
-                    rates[i] = stretches[i].2;
-                    rest -= stretches[i].2 * stretches[i].0;
-                    open.retain(|o| *o != i);
-                }
-            }
-        }
-        if rest <= 1e-12 {
-            break;
-        }
-    }
-    (rates, rest.max(0.0))
 }
 
 /// The models that have stood at a pump's address, each from its day on.

@@ -1,8 +1,8 @@
 //! Does the water eat or scale? The saturation index of a day on which pH, alkalinity, hardness and
 //! temperature were all tested.
 //!
-//! By the table of the operators' training manual, interpolated; the formula form of the same index
-//! differs by about 0.1 at spa temperature, so whichever is printed is named. Hardness is taken as
+//! By the table of the operators' training manual, interpolated, and where dissolved solids were tested by the
+//! formula too: the two differ by about 0.1 at spa temperature, so each is named where it is printed. Hardness is taken as
 //! calcium hardness and alkalinity as carbonate alkalinity: with cyanuric acid in the water the index is
 //! lower. Nothing is computed from a test of another day.
 
@@ -67,8 +67,9 @@ pub struct WaterBalance {
     pub day: NaiveDate,
     /// The saturation index by the table.
     pub index: f64,
-    /// Whether dissolved solids were tested; else up to 1000 mg/L is assumed.
-    pub solids_tested: bool,
+    /// The index by the formula, which needs the dissolved solids; `None` where they were not tested, and up to
+    /// 1000 mg/L are assumed for the table.
+    pub by_formula: Option<f64>,
 }
 
 impl WaterBalance {
@@ -103,6 +104,17 @@ pub fn saturation_index(ph: f64, fahrenheit: f64, calcium: f64, alkalinity: f64,
     )
 }
 
+/// The saturation index by the formula: pH less (9.3 + A + B) − (C + D), with A = (log TDS − 1)/10,
+/// B = −13.12 log (°C + 273) + 34.55, C = log calcium − 0.4, D = log alkalinity (as CaCO₃, mg/L; from memory).
+/// `None` where one of them is not above zero.
+pub fn saturation_index_by_formula(ph: f64, celsius: f64, calcium: f64, alkalinity: f64, tds: f64) -> Option<f64> {
+    let known = [celsius + 273.0, calcium, alkalinity, tds].iter().all(|value| value.is_finite() && *value > 0.0);
+    let a = (tds.log10() - 1.0) / 10.0;
+    let b = -13.12 * (celsius + 273.0).log10() + 34.55;
+    let (c, d) = (calcium.log10() - 0.4, alkalinity.log10());
+    known.then(|| ph - (9.3 + a + b - c - d))
+}
+
 /// The last day of a month on which all four were tested, with its index.
 pub fn water_balance(site: &Site, spa: &Spa, month: Month) -> Option<WaterBalance> {
     let on =
@@ -112,14 +124,11 @@ pub fn water_balance(site: &Site, spa: &Spa, month: Month) -> Option<WaterBalanc
     days.into_iter().rev().find_map(|day| {
         let celsius = on(day, Quantity::Temperature)?;
         let tds = on(day, Quantity::Tds);
-        let index = saturation_index(
-            on(day, Quantity::Ph)?,
-            celsius * 1.8 + 32.0,
-            on(day, Quantity::Hardness)?,
-            on(day, Quantity::Alkalinity)?,
-            tds,
-        )?;
-        Some(WaterBalance { day, index, solids_tested: tds.is_some() })
+        let (ph, calcium) = (on(day, Quantity::Ph)?, on(day, Quantity::Hardness)?);
+        let alkalinity = on(day, Quantity::Alkalinity)?;
+        let index = saturation_index(ph, celsius * 1.8 + 32.0, calcium, alkalinity, tds)?;
+        let by_formula = tds.and_then(|tds| saturation_index_by_formula(ph, celsius, calcium, alkalinity, tds));
+        Some(WaterBalance { day, index, by_formula })
     })
 }
 
@@ -150,6 +159,18 @@ mod tests {
         assert_eq!(saturation_index(7.4, 104.0, 2.0, 100.0, None), None);
     }
 
+    #[test]
+    fn cases_of_the_formula() {
+        // W-09: corrosion teaching page: −0.7 at 25 °C, +0.3 at 82 °C as printed.
+        close(saturation_index_by_formula(7.5, 25.0, 150.0, 34.0, 320.0), -0.73, 0.01);
+        close(saturation_index_by_formula(7.5, 82.0, 150.0, 34.0, 320.0), 0.27, 0.01);
+        // computed.
+        close(saturation_index_by_formula(7.4, 40.0, 200.0, 100.0, 1000.0), -0.007, 0.005);
+        close(saturation_index_by_formula(7.4, 38.0, 150.0, 80.0, 600.0), -0.244, 0.005);
+        close(saturation_index_by_formula(7.2, 40.0, 300.0, 120.0, 1500.0), 0.030, 0.005);
+        assert_eq!(saturation_index_by_formula(7.2, 40.0, 0.0, 120.0, 1500.0), None);
+    }
+
     /// X-34 from records: 40 °C is 104 °F. A test of another day does not help.
     #[test]
     fn only_tests_of_one_day_count() {
@@ -162,6 +183,11 @@ mod tests {
             of("{date: 2026-06-10, at: {tub: {ph: 7.4, temperature: 40, hardness: 200, alkalinity: 100}}}").unwrap();
         assert_eq!((found.day, found.word()), (day("2026-06-10"), "balanced"));
         close(Some(found.index), 0.091, 0.005);
+        assert_eq!(found.by_formula, None);
+        // the same water with its dissolved solids tested.
+        let solids =
+            "{date: 2026-06-10, at: {tub: {ph: 7.4, temperature: 40, hardness: 200, alkalinity: 100, tds: 1000}}}";
+        close(of(solids).unwrap().by_formula, -0.007, 0.005);
         let split = "{date: 2026-06-10, at: {tub: {ph: 7.4, temperature: 40, hardness: 200}}}, {date: 2026-06-11, at: {tub: {alkalinity: 100}}}";
         assert_eq!(of(split), None);
     }

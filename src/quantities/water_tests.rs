@@ -6,7 +6,7 @@ use crate::address::Address;
 use crate::basis::Source;
 use crate::calendar::Month;
 use crate::records::log::{Quantity, TimeOfDay};
-use crate::records::{Fleet, ReadingRow, Site, Spa};
+use crate::records::{Fleet, MinuteOfDay, ReadingRow, Record, Site, Spa};
 
 /// What a test says.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -112,7 +112,7 @@ pub fn tests(fleet: &Fleet, site: &Site, spa: &Spa, month: Month) -> Vec<WaterTe
                 .iter()
                 .filter(|_| out)
                 .find(|later| later.quantity == row.quantity && judge(later).2 == TestVerdict::Meets);
-            let retest = met.map(|r| Retest { day: r.day, minute: r.minute, value: r.value });
+            let retest = met.map(|r| Retest { day: r.day, minute: r.minute.map(MinuteOfDay::minutes), value: r.value });
             let work = if out {
                 work_until(site, spa, row, retest)
             } else {
@@ -122,7 +122,7 @@ pub fn tests(fleet: &Fleet, site: &Site, spa: &Spa, month: Month) -> Vec<WaterTe
             WaterTest {
                 at: spa.at.clone(),
                 day: row.day,
-                time: row.minute.map(|start| TimeOfDay { start, end: None }.to_string()),
+                time: row.minute.map(|at| TimeOfDay { start: at.minutes(), end: None }.to_string()),
                 by,
                 quantity: row.quantity,
                 after: row.after,
@@ -133,7 +133,7 @@ pub fn tests(fleet: &Fleet, site: &Site, spa: &Spa, month: Month) -> Vec<WaterTe
                 action,
                 work,
                 retest,
-                source: row.source(),
+                source: row.source(site, &spa.at),
             }
         })
         .collect()
@@ -170,8 +170,8 @@ fn action(work: &[(NaiveDate, String)], day: NaiveDate, out: bool, retest: Optio
 
 /// Who read it and what was done at the spa on the same visit; a sheet's row has neither.
 fn visit_of(site: &Site, spa: &Spa, row: &ReadingRow) -> (Option<String>, Vec<String>) {
-    let crate::basis::Place::Entry { visit, .. } = &row.place else { return (None, Vec::new()) };
-    let Some((_, record)) = site.visits.iter().find(|(index, _)| index == visit) else { return (None, Vec::new()) };
+    let Record::Log(visit) = row.record else { return (None, Vec::new()) };
+    let Some((_, record)) = site.visits.iter().find(|(index, _)| *index == visit) else { return (None, Vec::new()) };
     let done: Vec<String> =
         record.at.get(&spa.at).iter().flat_map(|e| e.done.iter().map(|t| t.as_str().replace('_', " "))).collect();
     (record.by.as_ref().map(ToString::to_string), done)

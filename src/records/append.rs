@@ -6,6 +6,8 @@
 
 use std::fmt::Write;
 
+use crate::records::yaml::{self, Brackets};
+
 /// A value of an entry as it is to be written.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Value {
@@ -84,30 +86,51 @@ pub fn scalar(text: &str, is_text: bool) -> String {
 pub struct NewVisit {
     /// The fields before `at`, in order.
     pub before: Vec<(String, Value)>,
-    /// The address inside the site.
-    pub at: String,
-    /// What was read and done there.
-    pub entry: Vec<(String, Value)>,
+    /// What was read and done at each address inside the site, in order.
+    pub at: Vec<(String, Vec<(String, Value)>)>,
     /// The fields after `at`, in order.
     pub after: Vec<(String, Value)>,
 }
 
-/// Why an entry cannot be appended as text.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
-pub enum AppendError {
-    /// The log is not a list of one entry below the other.
-    #[error("the log on line {line} is written in brackets; put each entry on lines of its own, with `- date:` first")]
-    Flow {
-        /// The line, from 1.
-        line: usize,
-    },
+impl NewVisit {
+    /// All its fields in order, for a log in brackets.
+    fn fields(&self) -> Vec<(String, Value)> {
+        let at = self.at.iter().map(|(at, entry)| (at.clone(), Value::Mapping(entry.clone()))).collect();
+        let at = ("at".to_owned(), Value::Mapping(at));
+        self.before.iter().cloned().chain([at]).chain(self.after.iter().cloned()).collect()
+    }
 }
 
 /// The text of a site's file with one more visit at the end of its log.
-///
-/// # Errors
-/// If the log is written in a form that cannot be added to as text.
-pub fn append(text: &str, visit: &NewVisit) -> Result<String, AppendError> {
+pub fn append(text: &str, visit: &NewVisit) -> String {
+    match yaml::brackets_of(text, "log") {
+        // A log that is still empty need not stay in brackets.
+        Some(place) if place.last.is_none() && text.lines().any(|line| line.starts_with("log: []")) => {
+            append_in_lines(text, visit)
+        }
+        Some(place) => append_in_brackets(text, visit, &place),
+        None => append_in_lines(text, visit),
+    }
+}
+
+/// Into a log, or a whole file, that is written in brackets.
+fn append_in_brackets(text: &str, visit: &NewVisit, place: &Brackets) -> String {
+    let entry = Value::Mapping(visit.fields()).flow();
+    let new = if place.holds_list { entry } else { format!("log: [{entry}]") };
+    let ending = if text.contains("\r\n") { "\r\n" } else { "\n" };
+    let begin = |byte: usize| text[..byte].rfind('\n').map_or(0, |newline| newline + 1);
+    let new = match &place.last {
+        None => new,
+        Some(last) => {
+            let before = &text[begin(last.start)..last.start];
+            // One entry a line stays one entry a line.
+            if before.trim().is_empty() { format!(",{ending}{before}{new}") } else { format!(", {new}") }
+        }
+    };
+    format!("{}{new}{}", &text[..place.end], &text[place.end..])
+}
+
+fn append_in_lines(text: &str, visit: &NewVisit) -> String {
     let ending = if text.contains("\r\n") { "\r\n" } else { "\n" };
     let mut lines: Vec<String> = text.lines().map(str::to_owned).collect();
     let key_of =
@@ -119,7 +142,7 @@ pub fn append(text: &str, visit: &NewVisit) -> Result<String, AppendError> {
         }
         lines.push("log:".to_owned());
         lines.extend(written(visit, 2, 2));
-        return Ok(joined(&lines, ending));
+        return joined(&lines, ending);
     };
     let rest = key_of(&lines[log]).unwrap_or_default();
     let value = rest[1..].trim();
@@ -131,7 +154,8 @@ pub fn append(text: &str, visit: &NewVisit) -> Result<String, AppendError> {
             let comment = rest.find(" #").map_or("", |at| &rest[at..]);
             lines[log] = format!("log:{comment}");
         }
-        _ => return Err(AppendError::Flow { line: log + 1 }),
+        // Whatever else stands there: whoever appends sees that no entry was added.
+        _ => {}
     }
     let is_item = |line: &str| line.trim() == "-" || line.trim_start().starts_with("- ");
     let belongs = |line: &str| line.is_empty() || line.starts_with([' ', '\t']) || is_item(line);
@@ -165,7 +189,7 @@ pub fn append(text: &str, visit: &NewVisit) -> Result<String, AppendError> {
         new.insert(0, String::new());
     }
     lines.splice(last + 1..last + 1, new);
-    Ok(joined(&lines, ending))
+    joined(&lines, ending)
 }
 
 fn joined(lines: &[String], ending: &str) -> String {
@@ -180,7 +204,7 @@ fn written(visit: &NewVisit, dash: usize, step: usize) -> Vec<String> {
     let field = |(key, value): &(String, Value)| format!("{indent}{}: {}", scalar(key, true), value.flow());
     let mut lines: Vec<String> = visit.before.iter().map(field).collect();
     lines.push(format!("{indent}at:"));
-    lines.push(format!("{indent}  {}: {}", visit.at, mapping(&visit.entry)));
+    lines.extend(visit.at.iter().map(|(at, entry)| format!("{indent}  {at}: {}", mapping(entry))));
     lines.extend(visit.after.iter().map(field));
     if let Some(first) = lines.first_mut() {
         *first = format!("{}-{}{}", " ".repeat(dash), " ".repeat(step - 1), first.trim_start());
@@ -195,8 +219,7 @@ mod tests {
     fn visit() -> NewVisit {
         NewVisit {
             before: vec![("date".to_owned(), Value::Plain("2026-11-02".to_owned()))],
-            at: "terrace/filtration".to_owned(),
-            entry: vec![("hours".to_owned(), Value::Plain("25310".to_owned()))],
+            at: vec![("terrace/filtration".to_owned(), vec![("hours".to_owned(), Value::Plain("25310".to_owned()))])],
             after: vec![("note".to_owned(), Value::Text("off: yes # no".to_owned()))],
         }
     }
@@ -207,7 +230,7 @@ mod tests {
     #[test]
     fn an_entry_goes_to_the_end_of_the_log_and_the_rest_stays() {
         let text = "format: 1\nlog:\n  - date: 2026-10-01 # seen\n    at: {a: {}}\n    # end of October\n\n# about the spas\nspas: {}\n";
-        let new = append(text, &visit()).unwrap();
+        let new = append(text, &visit());
         assert_eq!(
             new,
             format!(
@@ -218,18 +241,33 @@ mod tests {
 
     #[test]
     fn a_file_without_a_log_or_with_an_empty_one_gets_one() {
-        assert_eq!(append("format: 1", &visit()).unwrap(), format!("format: 1\nlog:\n  {NEW}"));
-        assert_eq!(
-            append("log: [] # none\nformat: 1\n", &visit()).unwrap(),
-            format!("log: # none\n  {NEW}format: 1\n")
-        );
-        assert_eq!(append("log: [{date: 2026-01-01}]\n", &visit()), Err(AppendError::Flow { line: 1 }));
+        assert_eq!(append("format: 1", &visit()), format!("format: 1\nlog:\n  {NEW}"));
+        assert_eq!(append("log: [] # none\nformat: 1\n", &visit()), format!("log: # none\n  {NEW}format: 1\n"));
+    }
+
+    #[test]
+    fn a_log_in_brackets_gets_its_entry_inside_them() {
+        const IN_BRACKETS: &str =
+            "{date: 2026-11-02, at: {terrace/filtration: {hours: 25310}}, note: \"off: yes # no\"}";
+        for (before, after) in [
+            ("format: 1\nlog: [{date: 2026-01-01}", "] # kept\nspas: {}\n"),
+            ("format: 1\nlog:\n  [{date: 2026-01-01}", ", ]\n"),
+            ("{format: 1, log: [{date: 2026-01-01, at: {}}", "], spas: {}}\n"),
+            ("log: [{note: \"a ] b\"}", " # ] not here\n  ]\n"),
+        ] {
+            assert_eq!(append(&format!("{before}{after}"), &visit()), format!("{before}, {IN_BRACKETS}{after}"));
+        }
+        let lines = "log: [\r\n    {date: 2026-01-01}, # first\r\n    {date: 2026-01-02}\r\n  ]\r\n";
+        let new = lines.replace("-02}", &format!("-02}},\r\n    {IN_BRACKETS}"));
+        assert_eq!(append(lines, &visit()), new);
+        assert_eq!(append("{format: 1, log: []}", &visit()), format!("{{format: 1, log: [{IN_BRACKETS}]}}"));
+        assert_eq!(append("{format: 1}", &visit()), format!("{{format: 1, log: [{IN_BRACKETS}]}}"));
     }
 
     #[test]
     fn the_files_own_indentation_and_line_ends_are_kept() {
         let text = "log:\r\n-   date: 2026-10-01\r\n    at: {a: {}}\r\n\r\n-   date: 2026-10-02\r\n    at: {a: {}}\r\n";
-        let new = append(text, &visit()).unwrap();
+        let new = append(text, &visit());
         assert!(new.starts_with(text));
         assert_eq!(
             &new[text.len()..],

@@ -2,6 +2,8 @@
 //!
 //! Only days are kept; names and texts of guests are read past and never stored.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 use icalendar::{Calendar, CalendarComponent, CalendarDateTime, Component, DatePerhapsTime};
 
@@ -57,6 +59,10 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
     if !text.trim_start().starts_with("BEGIN:VCALENDAR") {
         return whole("it is not an iCalendar file; one begins with `BEGIN:VCALENDAR`".to_owned());
     }
+    if let Err(line) = nesting(text) {
+        let message = "what begins and what ends here do not match as in an iCalendar file".to_owned();
+        return (Stays::default(), vec![BookingProblem { line: Some(line), message, whole_file: true }]);
+    }
     let calendar: Calendar = match text.parse() {
         Ok(calendar) => calendar,
         Err(error) => {
@@ -64,15 +70,21 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
         }
     };
     let mut stays = Vec::new();
-    let mut problems = Vec::new();
+    let mut problems: Vec<BookingProblem> = Vec::new();
+    // The lines are looked for only where there is something to tell, and once.
+    let lines = std::cell::OnceCell::new();
     for component in &calendar.components {
+        if problems.len() >= MOST_PROBLEMS {
+            let message = format!("more than {MOST_PROBLEMS} bookings cannot be read; the others are not told");
+            problems.push(BookingProblem { line: None, message, whole_file: false });
+            break;
+        }
         let CalendarComponent::Event(event) = component else { continue };
         if event.property_value("STATUS").is_some_and(|s| s.eq_ignore_ascii_case("CANCELLED")) {
             continue;
         }
-        // The line is looked for only where there is something to tell: it means reading the file again.
         let mut tell = |message: String| {
-            let line = event.get_uid().and_then(|uid| line_of(text, uid));
+            let line = event.get_uid().and_then(|uid| lines.get_or_init(|| lines_of(text)).get(uid).copied());
             problems.push(BookingProblem { line, message, whole_file: false });
         };
         if event.property_value("RRULE").is_some() || event.property_value("RDATE").is_some() {
@@ -96,8 +108,45 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
     (Stays { stays }, problems)
 }
 
-fn line_of(text: &str, uid: &str) -> Option<usize> {
-    text.lines().position(|line| line.strip_prefix("UID:") == Some(uid)).map(|index| index + 1)
+/// The most problems told of one file.
+const MOST_PROBLEMS: usize = 100;
+/// The deepest that components may stand in one another: a calendar, an event, its alarm, and one to spare.
+const DEEPEST: usize = 4;
+
+/// Whether every component that begins ends, none too deep: the reader goes into each by calling itself.
+///
+/// # Errors
+/// The line, from 1, where that is not so.
+fn nesting(text: &str) -> Result<(), usize> {
+    let mut open: Vec<String> = Vec::new();
+    let mut lines = text.lines().enumerate().peekable();
+    while let Some((index, line)) = lines.next() {
+        let mut line = line.to_owned();
+        // A long line goes on in the next, after a blank.
+        while let Some((_, more)) = lines.next_if(|(_, next)| next.starts_with([' ', '\t'])) {
+            if line.len() < 100 {
+                line.push_str(&more[1..]);
+            }
+        }
+        let line = line.trim().to_ascii_uppercase();
+        if let Some(name) = line.strip_prefix("BEGIN:") {
+            open.push(name.to_owned());
+        } else if let Some(name) = line.strip_prefix("END:")
+            && open.pop().as_deref() != Some(name)
+        {
+            return Err(index + 1);
+        }
+        if open.len() > DEEPEST {
+            return Err(index + 1);
+        }
+    }
+    if open.is_empty() { Ok(()) } else { Err(text.lines().count().max(1)) }
+}
+
+/// The line of each event, by its UID.
+fn lines_of(text: &str) -> HashMap<&str, usize> {
+    let lines = text.lines().enumerate();
+    lines.filter_map(|(index, line)| Some((line.strip_prefix("UID:")?, index + 1))).collect()
 }
 
 /// The civil day of a date or a time.
@@ -133,6 +182,21 @@ mod tests {
         assert!(problems.is_empty(), "{problems:?}");
         assert_eq!(stays.stays.len(), 2);
         assert_eq!(stays.occupied().len(), 1);
+    }
+
+    #[test]
+    fn components_that_do_not_match_or_go_too_deep_cost_the_file() {
+        let deep = format!("BEGIN:VCALENDAR\r\n{}", "BEGIN:VEVENT\r\n".repeat(100_000));
+        let folded = format!("BEGIN:VCALENDAR\r\n{}", "BEG\r\n IN:VEVENT\r\n".repeat(100_000));
+        let closed = format!("{deep}{}END:VCALENDAR\r\n", "END:VEVENT\r\n".repeat(100_000));
+        let hidden = format!("BEGIN:VCALENDAR\r\n{}", "BEGIN:VEVENT\r\nEND:OTHER\r\n".repeat(100_000));
+        for text in [deep, folded, closed, hidden, calendar_of("BEGIN:VEVENT\r\n"), calendar_of("END:VEVENT\r\n")] {
+            let (stays, problems) = read(&text, chrono_tz::UTC);
+            assert!(stays.stays.is_empty() && problems.len() == 1 && problems[0].whole_file, "{problems:?}");
+        }
+        let alarm =
+            "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20260306\r\nBEGIN:VALARM\r\nEND:VALARM\r\nEND:VEVENT\r\n";
+        assert_eq!(read(&calendar_of(alarm), chrono_tz::UTC).0.stays.len(), 1);
     }
 
     #[test]

@@ -165,7 +165,7 @@ pub struct Standing<'a> {
 
 /// What stands at an address.
 pub fn standing<'a>(site: &'a Site, at: &Address) -> Option<Standing<'a>> {
-    for spa in &site.spas {
+    for spa in site.spas.iter().filter(|spa| spa.at.as_str() == at.spa()) {
         if spa.at == *at {
             return Some(Standing { fits: "spa", fitted: spa.fitted, pump: None });
         }
@@ -187,7 +187,16 @@ struct Checker<'a> {
     source: &'a SourceText,
     told: &'a Told<'a>,
     found: Found,
+    /// What is found once enough is told.
+    spare: Option<Diagnostic>,
+    /// How much that was.
+    not_told: usize,
+    /// What is known to be left out, for a quick look.
+    left_out: BTreeSet<String>,
 }
+
+/// The most that is told of one site by these rules: more is no help, and a hostile file has no end of it.
+const MOST_TOLD: usize = 200;
 
 impl Checker<'_> {
     fn tell(
@@ -198,6 +207,11 @@ impl Checker<'_> {
         message: String,
         hint: Option<String>,
     ) -> &mut Diagnostic {
+        if self.found.diagnostics.len() >= MOST_TOLD {
+            self.not_told += 1;
+            let file = &self.source.file;
+            return self.spare.insert(plain(severity, rule, file, message));
+        }
         let spot = self.source.find_text(path);
         self.found.diagnostics.push(Diagnostic {
             severity,
@@ -219,10 +233,11 @@ impl Checker<'_> {
         let path = format!("log[{visit}].at.{at}{field}");
         let file = self.source.file.clone();
         let diagnostic = self.tell(Severity::Error, rule, &path, message, hint);
-        let line = diagnostic.spot.map_or(0, |s| s.line);
+        // Once enough is told, what else is left out is counted and not told one by one.
+        let Some(line) = diagnostic.spot.map(|s| s.line) else { return };
         let left_out = format!("the entry for `{at}` on line {line} of {file} is left out");
         diagnostic.left_out = Some(left_out.clone());
-        if !self.found.left_out.contains(&left_out) {
+        if self.left_out.insert(left_out.clone()) {
             self.found.left_out.push(left_out);
         }
     }
@@ -236,7 +251,8 @@ impl Checker<'_> {
 
 /// Rules about a site; entries that cannot be understood are taken out of it.
 pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &Told) -> Found {
-    let mut checker = Checker { fleet, source, told, found: Found::default() };
+    let mut checker =
+        Checker { fleet, source, told, found: Found::default(), spare: None, not_told: 0, left_out: BTreeSet::new() };
     checker.site(site);
     for spa in &site.spas {
         for pump in &spa.pumps {
@@ -288,6 +304,15 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &To
     site.visits = visits;
     checker.exchanged_twice(site);
     checker.found.diagnostics.extend(wording::odd_words(fleet, source));
+    if checker.not_told > 0 {
+        let what = format!("{} more problems of {} are not told", checker.not_told, source.file);
+        // Of how much else is wrong the last found says it, so that an error among it still counts as one.
+        if let Some(mut last) = checker.spare.take() {
+            last.message = format!("{}; {what}", last.message);
+            checker.found.left_out.push(what);
+            checker.found.diagnostics.push(last);
+        }
+    }
     checker.found
 }
 
@@ -335,6 +360,16 @@ impl Checker<'_> {
             let hint = yaml::nearest(by.as_str(), names).map(|near| format!("did you mean `{near}`?"));
             let message = format!("no technician `{by}` stands in fleet.yaml");
             self.tell(Severity::Warning, Rule::UnknownTechnician, &format!("log[{index}].by"), message, hint);
+        }
+        let known = if visit.left.is_empty() { BTreeSet::new() } else { addresses(site) };
+        for (place, left) in visit.left.iter().enumerate() {
+            if !known.contains(&left.at) && !self.told.covers(&left.at) {
+                let message = format!("nothing at this site has the address `{}`", left.at);
+                let hint = yaml::nearest(left.at.as_str(), known.iter().map(Address::as_str))
+                    .map(|near| format!("did you mean `{near}`?"));
+                let path = format!("log[{index}].left[{place}].at");
+                self.tell(Severity::Warning, Rule::UnknownAddress, &path, message, hint);
+            }
         }
         let day = visit.date.0;
         visit
@@ -396,6 +431,11 @@ impl Checker<'_> {
                 return false;
             }
         }
+        for (name, _) in &entry.repaired.0 {
+            if !self.can_be_repaired(site, index, at, name) {
+                return false;
+            }
+        }
         for task in &entry.done {
             let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str());
             if fits != Some(standing.fits) {
@@ -441,6 +481,20 @@ impl Checker<'_> {
         true
     }
 
+    /// What is repaired is a part of the book, or a thing that stands in the spa.
+    fn can_be_repaired(&mut self, site: &Site, index: u32, at: &Address, name: &Id) -> bool {
+        let here = addresses(site);
+        let things: Vec<&str> = here.iter().filter(|a| a.spa() == at.spa()).map(Address::last).collect();
+        if self.fleet.book.parts.get(name).is_some() || things.contains(&name.as_str()) {
+            return true;
+        }
+        let parts = self.fleet.book.parts.iter().map(|(id, _)| id.as_str());
+        let hint = yaml::nearest(name.as_str(), parts.chain(things)).map(|near| format!("did you mean `{near}`?"));
+        let message = format!("`{name}` is neither a part of the book nor a thing in `{}`", at.spa());
+        self.lose_entry(index, at, Rule::UnknownPart, &format!(".repaired.{name}"), message, hint);
+        false
+    }
+
     fn part_fits(&mut self, index: u32, at: &Address, field: &str, part: &Id, standing: &Standing) -> bool {
         let (message, hint) = match self.fleet.book.parts.get(part) {
             Some(known) if known.fits.as_str() == standing.fits => return true,
@@ -463,20 +517,24 @@ pub fn check_counters(fleet: &Fleet, site: &Site, source: &SourceText) -> Vec<Di
         for aside in &counters.set_aside {
             let message = match aside.rule {
                 Rule::CounterBackwards => {
-                    format!("the counter of `{}` runs backwards: {} h on {}", pump.at, aside.hours, aside.day)
+                    format!(
+                        "the counter of `{}` runs backwards: {} h on {}",
+                        pump.at, aside.reading.hours, aside.reading.day
+                    )
                 }
                 Rule::ReadingsContradict => {
-                    format!("two readings of `{}` on {} contradict each other", pump.at, aside.day)
+                    format!("two readings of `{}` on {} contradict each other", pump.at, aside.reading.day)
                 }
                 _ => format!(
                     "the counter of `{}` runs faster than 24 h a day: {} h on {}",
-                    pump.at, aside.hours, aside.day
+                    pump.at, aside.reading.hours, aside.reading.day
                 ),
             };
-            let (file, spot, excerpt) = spot_of(source, &aside.source);
-            let second = aside.against.as_ref().and_then(|(against, day, hours)| {
-                let (file, spot, excerpt) = spot_of(source, against);
-                Some(Box::new(Second { file, spot: spot?, excerpt: excerpt?, label: format!("{hours} h on {day}") }))
+            let (file, spot, excerpt) = spot_of(source, &aside.reading.source(site, &pump.at));
+            let second = aside.against.and_then(|against| {
+                let (file, spot, excerpt) = spot_of(source, &against.source(site, &pump.at));
+                let label = format!("{} h on {}", against.hours, against.day);
+                Some(Box::new(Second { file, spot: spot?, excerpt: excerpt?, label }))
             });
             diagnostics.push(Diagnostic {
                 severity: Severity::Warning,

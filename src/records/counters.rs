@@ -4,31 +4,39 @@
 //! What is implausible is set aside, never altered: the fewest readings that restore order, of two
 //! equal choices the later.
 
-use std::sync::Arc;
-
 use chrono::NaiveDate;
 use uom::si::time::hour;
 
-use crate::basis::{Place, Source};
+use crate::address::Address;
+use crate::basis::Source;
 use crate::calendar::days_between;
 use crate::diagnostic::Rule;
 use crate::records::log::{CounterReset, Quantity, TypedUnits};
 use crate::records::pumps::{Model, Speeds};
 use crate::records::tubs::Speed;
-use crate::records::{Pump, ReadingRow, Site};
+use crate::records::{MinuteOfDay, Pump, ReadingRow, Record, Site};
 use crate::units::{Duration, Typed};
 
-/// A reading of a counter, unrolled: it only rises within a count.
-#[derive(Debug, Clone)]
+/// A reading of a counter, unrolled: it only rises within a count. A fleet has millions, so it is kept narrow.
+#[derive(Debug, Clone, Copy)]
 pub struct Point {
-    /// The day, at whose end it holds.
-    pub day: NaiveDate,
-    /// Minutes after midnight, if known.
-    pub minute: Option<u32>,
     /// Hours since the count's own zero, rollovers added.
     pub hours: f64,
-    /// The record it came from.
-    pub source: Source,
+    /// Where it was written.
+    pub record: Record,
+    /// The day, at whose end it holds.
+    pub day: NaiveDate,
+    /// When on that day, if known.
+    pub minute: Option<MinuteOfDay>,
+    /// The counter that shows it.
+    pub quantity: Quantity,
+}
+
+impl Point {
+    /// The record it came from, for a pump at a site.
+    pub fn source(&self, site: &Site, at: &Address) -> Source {
+        self.record.source(site, at, self.quantity)
+    }
 }
 
 /// An uninterrupted count of one counter on one unit.
@@ -44,15 +52,11 @@ pub struct Count {
 #[derive(Debug, Clone)]
 pub struct SetAside {
     /// The reading.
-    pub source: Source,
-    /// Its day.
-    pub day: NaiveDate,
-    /// What it shows, in hours.
-    pub hours: f64,
+    pub reading: Point,
     /// What is wrong with it.
     pub rule: Rule,
     /// The reading it contradicts.
-    pub against: Option<(Source, NaiveDate, f64)>,
+    pub against: Option<Point>,
 }
 
 /// The counters of the pumps that have stood at an address.
@@ -126,7 +130,7 @@ pub fn is_two_speed(pump: &Pump, model: Option<&Model>) -> bool {
 /// What happens to a counter on a day, in the order of a day: readings, then work, then `after`.
 enum Event<'a> {
     Reading(&'a ReadingRow),
-    Reset { day: NaiveDate, showed: Option<f64>, to: Option<f64>, source: Source },
+    Reset { day: NaiveDate, showed: Option<f64>, to: Option<f64>, visit: u32 },
     Exchange(NaiveDate),
 }
 
@@ -171,7 +175,7 @@ fn counts_of(
                     day: visit.date.0,
                     showed: hours(own.showed),
                     to: hours(own.to),
-                    source: site.entry_source(index, &pump.at, "meter_reset"),
+                    visit: index,
                 });
             }
         }
@@ -183,36 +187,37 @@ fn counts_of(
     if let (Some(at_fitting), Some(day), Quantity::Hours) =
         (pump.meter.and_then(|m| m.at_fitting), exact_day(pump), quantity)
     {
-        let place = Place::Path(format!("spas.{}.pumps.{}.meter.at_fitting", pump.at.spa(), pump.at.last()).into());
-        let source = Source { file: Arc::clone(&site.file), place };
-        counts[0].points.push(Point { day, minute: None, hours: at_fitting.0.get::<hour>(), source });
+        let hours = at_fitting.0.get::<hour>();
+        counts[0].points.push(Point { hours, record: Record::AtFitting, day, minute: None, quantity });
     }
     let mut unit = 0;
     let mut exchanged_today = None;
     for event in events {
         match event {
             Event::Reading(row) => {
-                push(&mut counts, Point { day: row.day, minute: row.minute, hours: row.value, source: row.source() });
+                let ReadingRow { value, record, day, minute, .. } = *row;
+                push(&mut counts, Point { hours: value, record, day, minute, quantity });
             }
             Event::Exchange(day) => {
                 unit += 1;
                 exchanged_today = Some((day, counts.len() - 1));
                 counts.push(Count { points: Vec::new(), unit });
             }
-            Event::Reset { day, showed, to, source } => {
+            Event::Reset { day, showed, to, visit } => {
+                let shows = |hours| Point { hours, record: Record::Reset(visit), day, minute: None, quantity };
                 // What the counter showed belongs to the count it ends, also when the pump went with it.
                 let ended = match exchanged_today {
                     Some((exchange, index)) if exchange == day => index,
                     _ => counts.len() - 1,
                 };
                 if let Some(showed) = showed {
-                    counts[ended].points.push(Point { day, minute: None, hours: showed, source: source.clone() });
+                    counts[ended].points.push(shows(showed));
                 }
                 if ended == counts.len() - 1 {
                     counts.push(Count { points: Vec::new(), unit });
                 }
                 if let Some(to) = to {
-                    push(&mut counts, Point { day, minute: None, hours: to, source });
+                    push(&mut counts, shows(to));
                 }
             }
         }
@@ -247,7 +252,7 @@ fn unroll(points: &mut [Point], digits: Option<u32>) {
         let rolled_over = shown < before.hours && shown + span - before.hours <= most_between(before, point);
         // Where the reading before is the odd one out, it is that which is wrong.
         let odd = earlier.last().is_some_and(|sound: &Point| {
-            let here = Point { hours: shown, ..point.clone() };
+            let here = Point { hours: shown, ..*point };
             !follows(sound, before) && follows(sound, &here)
         });
         if rolled_over && !odd {
@@ -261,7 +266,7 @@ fn unroll(points: &mut [Point], digits: Option<u32>) {
 fn most_between(before: &Point, after: &Point) -> f64 {
     let days = days_between(before.day, after.day) as f64;
     let time_of_day = match (before.minute, after.minute) {
-        (Some(before), Some(after)) => (f64::from(after) - f64::from(before)) / 60.0,
+        (Some(before), Some(after)) => (f64::from(after.minutes()) - f64::from(before.minutes())) / 60.0,
         _ if days > 0.0 => WORKING_DAY_HOURS,
         _ => 0.0,
     };
@@ -288,7 +293,7 @@ fn keep_sound(points: &mut Vec<Point>, set_aside: &mut Vec<SetAside>) {
         let longest = longest_run(kept.last(), window);
         for (index, point) in window.iter().enumerate() {
             if longest.binary_search(&index).is_ok() {
-                kept.push(point.clone());
+                kept.push(*point);
                 continue;
             }
             let before = kept.last();
@@ -303,13 +308,7 @@ fn keep_sound(points: &mut Vec<Point>, set_aside: &mut Vec<SetAside>) {
                 Some(other) if (other.day < point.day) == (point.hours < other.hours) => Rule::CounterBackwards,
                 _ => Rule::CounterTooFast,
             };
-            set_aside.push(SetAside {
-                source: point.source.clone(),
-                day: point.day,
-                hours: point.hours,
-                rule,
-                against: against.map(|p| (p.source.clone(), p.day, p.hours)),
-            });
+            set_aside.push(SetAside { reading: *point, rule, against: against.copied() });
         }
     }
     *points = kept;
@@ -359,10 +358,11 @@ mod tests {
         readings
             .iter()
             .map(|(day, hours)| Point {
+                hours: *hours,
+                record: Record::Sheet(1),
                 day: parse_date(day).unwrap(),
                 minute: None,
-                hours: *hours,
-                source: Source { file: "a.yaml".into(), place: Place::Line(1) },
+                quantity: Quantity::Hours,
             })
             .collect()
     }
@@ -371,7 +371,7 @@ mod tests {
         let mut all = points(readings);
         let mut aside = Vec::new();
         keep_sound(&mut all, &mut aside);
-        (all.iter().map(|p| p.hours).collect(), aside.iter().map(|a| (a.hours, a.rule)).collect())
+        (all.iter().map(|p| p.hours).collect(), aside.iter().map(|a| (a.reading.hours, a.rule)).collect())
     }
 
     #[test]

@@ -218,6 +218,21 @@ pub enum Weekday {
     Sun,
 }
 
+impl Weekday {
+    /// The calendar's word for it.
+    pub fn of_calendar(self) -> chrono::Weekday {
+        match self {
+            Self::Mon => chrono::Weekday::Mon,
+            Self::Tue => chrono::Weekday::Tue,
+            Self::Wed => chrono::Weekday::Wed,
+            Self::Thu => chrono::Weekday::Thu,
+            Self::Fri => chrono::Weekday::Fri,
+            Self::Sat => chrono::Weekday::Sat,
+            Self::Sun => chrono::Weekday::Sun,
+        }
+    }
+}
+
 /// What the shelf should cover.
 #[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]

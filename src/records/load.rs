@@ -16,7 +16,7 @@ use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
 use crate::limits;
 use crate::records::check;
 use crate::records::customers::CustomersFile;
-use crate::records::fleet::FleetFile;
+use crate::records::fleet::{FleetFile, Technician};
 use crate::records::pumps::PumpsFile;
 use crate::records::readings;
 use crate::records::site::SheetLine;
@@ -56,6 +56,13 @@ pub struct SiteFiles {
     pub lines: Vec<SheetLine>,
     /// Whether one of its lines cannot be understood.
     pub bad_line: bool,
+}
+
+impl SiteFiles {
+    /// The file it has or would have.
+    pub fn own_file(&self) -> String {
+        self.file.clone().unwrap_or_else(|| format!("sites/{}.yaml", self.id))
+    }
 }
 
 /// Why nothing can be reported.
@@ -207,7 +214,7 @@ impl Shared {
             return Err(LoadError::Unusable(file.to_owned(), diagnostics));
         }
         let sites = find_sites(&folder, sheet, &mut diagnostics);
-        assume_settings(&settings, &mut assumed);
+        assume_settings(&settings, &folder, &mut assumed);
         let fleet = Fleet { settings, models, book, customers, rule_books, assumed };
         diagnostics.extend(check::check_shared(&fleet, &folder));
         if diagnostics.iter().any(|d| d.file == "fleet.yaml" && d.severity == Severity::Error) {
@@ -329,13 +336,14 @@ fn read_sheet(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) -> Option<Shee
         }
     };
     let mut sites = SheetSites::new();
+    let mut spas: BTreeMap<(Id, Id), u32> = BTreeMap::new();
     for (site, line) in lines {
         match (site, line) {
             (Some(site), Ok(line)) => {
                 let (known, bad) = sites.entry(site.clone()).or_default();
-                if let Some(first) = known.iter().find(|known| known.spa == line.spa) {
+                if let Some(first) = spas.insert((site.clone(), line.spa.clone()), line.line) {
                     let spot = Spot { line: line.line as usize, column: 1, length: site.as_str().len() };
-                    let message = format!("the spa `{site}/{}` stands on line {} already", line.spa, first.line);
+                    let message = format!("the spa `{site}/{}` stands on line {first} already", line.spa);
                     let problem =
                         readings::SheetProblem { rule: Rule::RepeatedId, spot, message, hint: None, whole_file: false };
                     diagnostics.push(tell(problem, format!("the site `{site}` is left out")));
@@ -412,7 +420,9 @@ fn find_sites(folder: &Folder, sheet: SheetSites, diagnostics: &mut Vec<Diagnost
     sites.into_values().collect()
 }
 
-fn assume_settings(settings: &FleetFile, assumed: &mut Vec<Assumed>) {
+fn assume_settings(settings: &FleetFile, folder: &Folder, assumed: &mut Vec<Assumed>) {
+    let source = folder.text("fleet.yaml", LARGEST_RECORD).ok();
+    let left_out = |field: &str| source.as_ref().is_some_and(|source| !source.holds(field));
     let mut assume = |missing: bool, what: &str, change: &str| {
         if missing {
             assumed.push(Assumed { what: what.to_owned(), change: change.to_owned() });
@@ -440,4 +450,29 @@ fn assume_settings(settings: &FleetFile, assumed: &mut Vec<Assumed>) {
         "one technician, Monday to Friday, 7 h a day",
         "`technicians` in fleet.yaml",
     );
+    let without = |what: fn(&Technician) -> bool| settings.technicians.iter().any(|(_, person)| what(person));
+    assume(
+        without(|person| person.days.is_none()),
+        "a technician whose days are not written works Monday to Friday",
+        "`days` under `technicians` in fleet.yaml",
+    );
+    assume(
+        without(|person| person.hours_per_day.is_none()),
+        "a technician whose hours are not written works 7 h a day",
+        "`hours_per_day` under `technicians` in fleet.yaml",
+    );
+    assume(
+        true,
+        "concentrations typed without a unit are in mg/L, redox potentials in mV, currents in A",
+        "the unit beside the reading",
+    );
+    for (field, what) in [
+        ("units", "reports are in metric units"),
+        ("paper", "reports are printed on A4"),
+        ("renew_by", "parts are renewed by the book or by the best age of their lives, whichever comes first"),
+        ("reports_for", "reports are for the office, with costs and notes"),
+        ("seed", "simulations begin from the seed 1"),
+    ] {
+        assume(left_out(field), what, &format!("`{field}` in fleet.yaml"));
+    }
 }

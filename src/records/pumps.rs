@@ -115,3 +115,16 @@ pub struct CurvePoint {
     /// The head at that flow.
     pub head: Length,
 }
+
+/// The frame whose feet are so many inches apart, centre to centre across the shaft; `None` = neither of the two
+/// that spa pumps have.
+///
+/// NEMA MG 1 has 4 1/4 in (frame 48) and 4 7/8 in (frame 56) for that measure, 2E; feet are slotted, so that a tape
+/// finds it within some half an inch.
+pub fn frame_by_bolts(inches: f64) -> Option<&'static str> {
+    match inches {
+        3.7..=4.6 => Some("48"),
+        4.7..=5.8 => Some("56"),
+        _ => None,
+    }
+}

@@ -3,6 +3,8 @@
 //! Columns are named as the fields of the records, a reading's column with its unit if wished
 //! (`flow [gpm]`). A wrong row costs the row, a wrong header the file.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 
 use crate::address::{Address, Id};
@@ -30,8 +32,17 @@ pub struct SheetProblem {
     pub whole_file: bool,
 }
 
+/// A sheet's readings. A fleet has millions, so what rows share is kept once.
+#[derive(Debug, Clone, Default)]
+pub struct Sheet {
+    /// The addresses that rows name, in the order of the first row of each.
+    pub addresses: Vec<Address>,
+    /// The readings in the order of the rows.
+    pub readings: Vec<SheetReading>,
+}
+
 /// A reading of a sheet.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Copy)]
 pub struct SheetReading {
     /// The line, from 1.
     pub line: u32,
@@ -39,8 +50,8 @@ pub struct SheetReading {
     pub day: NaiveDate,
     /// The time, if written.
     pub time: Option<TimeOfDay>,
-    /// The address.
-    pub at: Address,
+    /// Which of the sheet's addresses.
+    pub at: u32,
     /// What was read, in fixed units.
     pub quantity: Quantity,
     /// The value.
@@ -102,7 +113,7 @@ fn cell(text: &str, line: u32, index: usize, value: &str) -> Spot {
 }
 
 /// Reads a sheet of readings.
-pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<SheetProblem>) {
+pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem>) {
     enum Column {
         Date,
         Time,
@@ -113,7 +124,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
     let mut rows = Rows::new(text);
     let header = match rows.header() {
         Ok(header) => header,
-        Err(problem) => return (Vec::new(), vec![problem]),
+        Err(problem) => return (Sheet::default(), vec![problem]),
     };
     let mut columns = Vec::new();
     let mut problems = Vec::new();
@@ -161,9 +172,13 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
         }
     }
     if !problems.is_empty() {
-        return (Vec::new(), problems);
+        return (Sheet::default(), problems);
     }
-    let mut readings = Vec::new();
+    let mut sheet = Sheet::default();
+    // Rows of a day and of a counter mostly stand together, and a sheet has few addresses.
+    let mut last_date: Option<(String, NaiveDate)> = None;
+    let mut by_address: HashMap<String, u32> = HashMap::new();
+    let mut values: Vec<(Quantity, f64)> = Vec::new();
     let mut record = csv::StringRecord::new();
     loop {
         let more = rows.reader.read_record(&mut record);
@@ -192,21 +207,57 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
         let mut day = None;
         let mut time = None;
         let mut at = None;
-        let mut values = Vec::new();
+        values.clear();
         let mut fault: Option<(usize, String, String)> = None;
         if record.len() != columns.len() {
             let message = format!("the row has {} cells and the header {}", record.len(), columns.len());
-            fault = Some((0, record.get(0).unwrap_or_default().to_owned(), message));
+            problems.push(SheetProblem {
+                rule: Rule::WrongValue,
+                spot: cell(rows.text, line, 0, record.get(0).unwrap_or_default()),
+                message,
+                hint: None,
+                whole_file: false,
+            });
+            if problems.len() > 100 {
+                break;
+            }
+            continue;
         }
         for (index, (value, column)) in record.iter().zip(&columns).enumerate() {
             let wrong = match column {
-                Column::Date => calendar::parse_date(value).map(|d| day = Some(d)),
+                Column::Date => match &last_date {
+                    Some((written, known)) if written == value => {
+                        day = Some(*known);
+                        Ok(())
+                    }
+                    _ => calendar::parse_date(value).map(|read| {
+                        day = Some(read);
+                        last_date = Some((value.to_owned(), read));
+                    }),
+                },
                 Column::Time if value.is_empty() => Ok(()),
                 Column::Time => TimeOfDay::read(value).map(|t| time = Some(t)),
-                Column::At => Address::parse(value).map(|a| at = Some(a)),
+                Column::At => match by_address.get(value) {
+                    Some(known) => {
+                        at = Some(*known);
+                        Ok(())
+                    }
+                    None => Address::parse(value).map(|address| {
+                        let index = sheet.addresses.len() as u32;
+                        at = Some(index);
+                        by_address.insert(value.to_owned(), index);
+                        sheet.addresses.push(address);
+                    }),
+                },
                 Column::Note => Ok(()),
                 Column::Reading(..) if value.is_empty() => Ok(()),
                 Column::Reading(quantity, unit) => {
+                    if let Some(number) = plain_number(value)
+                        && let Some(known) = value_of_number(*quantity, number, unit.as_deref(), typed)
+                    {
+                        values.push((*quantity, known));
+                        continue;
+                    }
                     let bare = value.parse::<f64>().is_ok();
                     let written = if let (Some(unit), true) = (unit, bare) {
                         format!("{value} {unit}")
@@ -224,7 +275,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
             problems.push(SheetProblem {
                 rule: Rule::WrongValue,
                 spot: cell(rows.text, line, index, &value),
-                message,
+                message: header.get(index).map_or(message.clone(), |name| yaml::name_field(name, message)),
                 hint: None,
                 whole_file: false,
             });
@@ -234,12 +285,46 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Vec<SheetReading>, Vec<
             continue;
         }
         if let (Some(day), Some(at)) = (day, at) {
-            for (quantity, value) in values {
-                readings.push(SheetReading { line, day, time, at: at.clone(), quantity, value });
-            }
+            let of_row = |&(quantity, value)| SheetReading { line, day, time, at, quantity, value };
+            sheet.readings.extend(values.iter().map(of_row));
         }
     }
-    (readings, problems)
+    (sheet, problems)
+}
+
+/// A number written with digits and a point only, as nearly all are.
+fn plain_number(written: &str) -> Option<f64> {
+    let plain = written.starts_with(|c: char| c.is_ascii_digit())
+        && written.len() <= 12
+        && written.bytes().all(|byte| byte.is_ascii_digit() || byte == b'.');
+    if plain { written.parse().ok() } else { None }
+}
+
+/// The same as [`value_of`] for a plain number in its column's unit, without writing the two together first. `None`
+/// leaves it to [`value_of`], which says what is wrong.
+fn value_of_number(quantity: Quantity, number: f64, unit: Option<&str>, typed: &TypedUnits) -> Option<f64> {
+    use uom::si::{
+        electric_current::ampere, electric_potential::millivolt, pressure::bar,
+        thermodynamic_temperature::degree_celsius, time::hour, volume_rate::liter_per_minute,
+    };
+    // What may be too large is told by the thorough way.
+    const USUAL: f64 = 1e9;
+    if number > USUAL {
+        return None;
+    }
+    Some(match quantity {
+        Quantity::Hours | Quantity::HoursLow | Quantity::HoursHigh => {
+            Duration::of(number, unit.unwrap_or(typed.hours))?.0.get::<hour>()
+        }
+        Quantity::Current | Quantity::CurrentLow => Current::of(number, unit.unwrap_or("A"))?.0.get::<ampere>(),
+        Quantity::Pressure => Pressure::of(number, unit.unwrap_or(typed.pressure))?.0.get::<bar>(),
+        Quantity::Flow => Flow::of(number, unit.unwrap_or(typed.flow))?.0.get::<liter_per_minute>(),
+        Quantity::Temperature => Temperature::of(number, unit.unwrap_or(typed.temperature))?.0.get::<degree_celsius>(),
+        Quantity::Ph if unit.is_none() && number <= 14.0 => number,
+        Quantity::Ph => return None,
+        Quantity::Redox => Redox::of(number, unit.unwrap_or("mV"))?.0.get::<millivolt>(),
+        _ => Concentration::of(number, unit.unwrap_or("mg/L"))?.milligrams_per_litre,
+    })
 }
 
 /// A reading's value in the fixed unit of its quantity.
@@ -267,6 +352,17 @@ fn value_of(quantity: Quantity, written: &str, typed: &TypedUnits) -> Result<f64
         Quantity::Redox => with::<Redox>(written, "mV")?.0.get::<millivolt>(),
         _ => with::<Concentration>(written, "mg/L")?.milligrams_per_litre,
     })
+}
+
+/// The most lines of `sites.csv` that are read.
+const MOST_LINES: usize = 200_000;
+/// The most wrong lines of `sites.csv` that are told: what stands below them is not read.
+const MOST_WRONG_LINES: usize = 500;
+
+fn fault_at(position: Option<&csv::Position>) -> SheetProblem {
+    let line = position.map_or(1, csv::Position::line) as usize;
+    let spot = Spot { line, column: 1, length: 1 };
+    SheetProblem { rule: Rule::WrongValue, spot, message: String::new(), hint: None, whole_file: false }
 }
 
 /// A line of `sites.csv`, or what is wrong with it; the site's id stands with either if it could be read.
@@ -306,7 +402,8 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
         }
     }
     let index_of = |name: &str| header.iter().position(|h| h == name);
-    let mut lines = Vec::new();
+    let mut lines: Vec<SiteLine> = Vec::new();
+    let mut wrong = 0;
     let mut record = csv::StringRecord::new();
     loop {
         match rows.reader.read_record(&mut record) {
@@ -320,7 +417,8 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
                     None,
                     Err(SheetProblem { rule: Rule::WrongValue, spot, message, hint: None, whole_file: false }),
                 ));
-                if lines.len() > 100_000 {
+                wrong += 1;
+                if wrong > MOST_WRONG_LINES {
                     break;
                 }
                 continue;
@@ -335,14 +433,14 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
         let fault = |name: &str, rule: Rule, message: String| SheetProblem {
             rule,
             spot: cell(rows.text, line, index_of(name).unwrap_or(0), get(name).unwrap_or_default()),
-            message,
+            message: yaml::name_field(name, message),
             hint: None,
             whole_file: false,
         };
         let read = || -> Result<SheetLine, SheetProblem> {
             if record.len() != header.len() {
                 let message = format!("the row has {} cells and the header {}", record.len(), header.len());
-                return Err(fault("site", Rule::WrongValue, message));
+                return Err(SheetProblem { message, ..fault("site", Rule::WrongValue, String::new()) });
             }
             let needed =
                 |name: &str| get(name).ok_or_else(|| fault(name, Rule::MissingField, format!("`{name}` is missing")));
@@ -382,7 +480,51 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
                 file: SpaFile { r#type, fitted, ..SpaFile::default() },
             })
         };
-        lines.push((site, read()));
+        let line = read();
+        wrong += usize::from(line.is_err());
+        lines.push((site, line));
+        if wrong > MOST_WRONG_LINES {
+            break;
+        }
+        if lines.len() > MOST_LINES {
+            let message = format!("the sheet has more than {MOST_LINES} lines, more than any fleet needs");
+            return Err(SheetProblem { whole_file: true, message, ..fault_at(record.position()) });
+        }
     }
     Ok(lines)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The short way for plain numbers gives the same bits as the thorough one, so that a reading given in the log
+    /// and in a sheet is one reading.
+    #[test]
+    fn the_short_way_and_the_thorough_one_agree() {
+        let typed = TypedUnits { hours: "h", pressure: "psi", flow: "gpm", temperature: "F" };
+        for quantity in Quantity::ALL {
+            for written in ["0", "7.2", "12.05", "3.3333", "13.9"] {
+                let short = value_of_number(quantity, plain_number(written).unwrap(), None, &typed).unwrap();
+                assert_eq!(short.to_bits(), value_of(quantity, written, &typed).unwrap().to_bits(), "{written}");
+            }
+        }
+        let minutes = value_of_number(Quantity::Hours, 90.0, Some("min"), &typed);
+        assert_eq!(minutes, value_of(Quantity::Hours, "90 min", &typed).ok());
+        for odd in ["-1", "1e3", "inf", "1,5", "", "."] {
+            assert!(plain_number(odd).is_none(), "{odd}");
+        }
+        assert_eq!(value_of_number(Quantity::Ph, 15.0, None, &typed), None);
+    }
+
+    #[test]
+    fn rows_share_their_addresses() {
+        let typed = TypedUnits { hours: "h", pressure: "bar", flow: "L/min", temperature: "C" };
+        let text = "date,at,hours,current\n2026-01-01,s/p,1,2\n2026-01-01,s/q,3,\n2026-01-02,s/p,4.5,\n";
+        let (sheet, problems) = read_readings(text, &typed);
+        assert!(problems.is_empty(), "{problems:?}");
+        assert_eq!(sheet.addresses.iter().map(Address::as_str).collect::<Vec<_>>(), ["s/p", "s/q"]);
+        let rows: Vec<_> = sheet.readings.iter().map(|r| (r.line, r.at, r.value)).collect();
+        assert_eq!(rows, [(2, 0, 1.0), (2, 0, 2.0), (3, 1, 3.0), (4, 0, 4.5)]);
+    }
 }

@@ -71,6 +71,11 @@ impl Folder {
         Ok(folder)
     }
 
+    /// The folder itself.
+    pub fn root(&self) -> &Path {
+        &self.root
+    }
+
     /// Whether a file is there.
     pub fn has(&self, file: &str) -> bool {
         self.files.binary_search_by(|f| f.as_str().cmp(file)).is_ok()
@@ -183,10 +188,14 @@ impl SourceText {
     pub fn line(&self, line: usize) -> Option<String> {
         let text = self.text.strip_prefix('\u{feff}').unwrap_or(&self.text);
         let starts = self.starts.get_or_init(|| {
-            std::iter::once(0).chain(text.match_indices('\n').map(|(newline, _)| newline + 1)).collect()
+            // A carriage return alone ends a line too, as it does for the reader.
+            let bytes = text.as_bytes();
+            let ends =
+                |index: usize| bytes[index] == b'\n' || bytes[index] == b'\r' && bytes.get(index + 1) != Some(&b'\n');
+            std::iter::once(0).chain((0..bytes.len()).filter(|index| ends(*index)).map(|end| end + 1)).collect()
         });
         let start = *starts.get(line.checked_sub(1)?)?;
-        text[start..].lines().next().map(str::to_owned)
+        text[start..].split(['\r', '\n']).next().filter(|_| start < text.len()).map(str::to_owned)
     }
 }
 

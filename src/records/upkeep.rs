@@ -71,6 +71,9 @@ pub struct Part {
     /// The skill its renewal needs.
     #[serde(default)]
     pub skill: Option<Text>,
+    /// Whether the water must be out for it.
+    #[serde(default)]
+    pub water_out: Option<bool>,
 }
 
 /// When a part is due by the book: whichever comes first.
@@ -137,6 +140,9 @@ pub struct Task {
     /// The skill it needs.
     #[serde(default)]
     pub skill: Option<Text>,
+    /// Whether the water must be out for it.
+    #[serde(default)]
+    pub water_out: Option<bool>,
     /// Where the interval comes from, as printed beside it.
     #[serde(default)]
     pub source: Option<Text>,

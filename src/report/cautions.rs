@@ -135,6 +135,12 @@ pub fn cautions() -> Vec<Caution> {
     STANDING_CAUTIONS.iter().copied().map(StandingCaution::to_view).collect()
 }
 
+/// What is due wherever the exchange of a pump is spoken of: the law, isolation, the covers.
+pub fn before_a_pump_is_exchanged() -> impl Iterator<Item = &'static StandingCaution> {
+    let due = ["Local code and licence come first", "Isolate before work", "Suction covers and entrapment"];
+    STANDING_CAUTIONS.iter().filter(move |caution| due.contains(&caution.subject))
+}
+
 impl StandingCaution {
     fn to_view(self) -> Caution {
         let source = match self.how_known {
@@ -172,6 +178,11 @@ mod tests {
                 assert!(!caution.source.contains(name), "{} cites {name}", caution.subject);
             }
         }
+    }
+
+    #[test]
+    fn an_exchange_has_its_three_cautions() {
+        assert_eq!(before_a_pump_is_exchanged().count(), 3);
     }
 
     #[test]

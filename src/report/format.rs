@@ -18,28 +18,7 @@ const LITRES_PER_GALLON: f64 = 3.785_411_784;
 const SQUARE_METRES_PER_SQUARE_FOOT: f64 = 0.092_903_04;
 const PSI_PER_BAR: f64 = 14.503_773_773;
 
-/// Digits with a space between thousands, from five digits on.
-fn grouped(digits: &str) -> String {
-    let mut grouped = String::new();
-    for (index, digit) in digits.chars().enumerate() {
-        if index > 0 && (digits.len() - index).is_multiple_of(3) && digits.len() > 4 {
-            grouped.push('\u{a0}');
-        }
-        grouped.push(digit);
-    }
-    grouped
-}
-
-/// A number with its decimals and spaces between thousands.
-pub fn number(value: f64, decimals: usize) -> String {
-    let text = format!("{value:.decimals$}");
-    let (sign, rest) = text.strip_prefix('-').map_or(("", text.as_str()), |rest| ("\u{2212}", rest));
-    let (whole, fraction) = rest.split_once('.').map_or((rest, None), |(w, f)| (w, Some(f)));
-    let grouped = grouped(whole);
-    let zero = whole.chars().all(|c| c == '0') && fraction.is_none_or(|f| f.chars().all(|c| c == '0'));
-    let sign = if zero { "" } else { sign };
-    fraction.map_or_else(|| format!("{sign}{grouped}"), |fraction| format!("{sign}{grouped}.{fraction}"))
-}
+pub use crate::charts::style::{grouped, number};
 
 /// The unit flows are shown in.
 pub fn flow_unit(units: Units) -> &'static str {
@@ -202,6 +181,15 @@ pub fn money_whole(amount: Decimal, currency: &str) -> String {
 /// A day as it is printed in tables: "6 Nov 2026".
 pub fn short_date(day: NaiveDate) -> String {
     format!("{} {} {}", day.day(), &MONTHS[day.month0() as usize][..3], day.year())
+}
+
+/// A range of days, the year of the first only where it differs: "23 Jan to 31 Mar 2027".
+pub fn date_range(low: NaiveDate, high: NaiveDate) -> String {
+    if low.year() == high.year() {
+        format!("{} {} to {}", low.day(), &MONTHS[low.month0() as usize][..3], short_date(high))
+    } else {
+        format!("{} to {}", short_date(low), short_date(high))
+    }
 }
 
 /// A day of the coming year: "6 Nov", with the year where it is not near.

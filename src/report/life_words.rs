@@ -2,7 +2,7 @@
 
 use rust_decimal::Decimal;
 
-use crate::quantities::part_life_model::{Advice, KindModel, Status};
+use crate::quantities::part_life_model::{Advice, FleetLives, KindModel, Status};
 use crate::records::upkeep::Clock;
 use crate::report::format;
 use crate::schedule::due::PartDue;
@@ -70,11 +70,29 @@ fn rounded(value: f64) -> f64 {
     (value / step).round() * step
 }
 
-/// A sentence or three for each kind of part at the site of which some have failed in the fleet.
+/// A sentence or three for each kind of part at the site of which enough have failed in the fleet to say something, and one
+/// for all the others.
 pub fn findings(site: &SiteFigures) -> Vec<String> {
-    site.lives
+    let here = |id: &crate::address::Id| site.parts.iter().any(|p| p.part.id == id);
+    let failed: Vec<_> = site.lives.kinds().filter(|(id, kind)| kind.failures > 0 && here(id)).collect();
+    let (few, telling): (Vec<_>, Vec<_>) = failed.into_iter().partition(|(_, kind)| kind.status == Status::FewFailures);
+    let mut says: Vec<String> =
+        telling.iter().filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind)).collect();
+    if !few.is_empty() {
+        let names: Vec<String> = few.iter().map(|(id, _)| format::words(id.as_str())).collect();
+        says.push(format!(
+            "Too few have failed in the fleet to lead far from the book's interval: {}.",
+            crate::charts::style::list(&names)
+        ));
+    }
+    says
+}
+
+/// The same for every kind of which some have failed, for the fleet's report.
+pub fn fleet_findings(lives: &FleetLives) -> Vec<String> {
+    lives
         .kinds()
-        .filter(|(id, kind)| kind.failures > 0 && site.parts.iter().any(|p| p.part.id == *id))
+        .filter(|(_, kind)| kind.failures > 0)
         .filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind))
         .collect()
 }

@@ -1,23 +1,22 @@
 //! Making a site's documents: charts, view, template, PDF. Glue between the view, the charts and the
 //! renderer; what the report says is decided in `site_view`.
 
-use std::fmt::Write;
-
-use chrono::{NaiveTime, TimeZone, Utc};
 use rust_decimal::Decimal;
 
 use crate::calendar::Month;
 use crate::charts::Chart;
-use crate::charts::style::printable;
-use crate::output::{FileDigest, OutputError, Part};
+use crate::output::{FileDigest, Part};
 use crate::quantities::water_turnover::WaterMonth;
 use crate::records::Fleet;
+use crate::report::document::{Document, MakeError, Problem};
 use crate::report::logbook_view;
+use crate::report::since::{self, Thing};
 use crate::report::site_charts::{self, Charts};
 use crate::report::site_view;
-use crate::report::template::{LAYOUT, LOGBOOK_LAYOUT, TemplateError, Templates};
-use crate::report::typst::{Job, TypesetError, Typesetter};
+use crate::report::template::Templates;
+use crate::report::typst::Typesetter;
 use crate::site::SiteFigures;
+use crate::to_do::Urgency;
 
 /// The numbers of page one that stand beside last month's.
 #[derive(Debug, Clone)]
@@ -28,6 +27,12 @@ pub struct Numbers {
     pub parts_due: usize,
     /// The planned work of twelve months, if any of it has a price.
     pub planned_cost: Option<Decimal>,
+    /// What the coming twelve months are expected to cost, failures and ways too: mean, and the ends of the central 80 %.
+    pub expected_cost: Option<(f64, f64, f64)>,
+    /// What was to be done.
+    pub things: Vec<Thing>,
+    /// How the site stood: the most pressing of those.
+    pub urgency: Option<Urgency>,
 }
 
 impl Numbers {
@@ -46,7 +51,11 @@ impl Numbers {
                 against(a).total_cmp(&against(b))
             });
         let priced = site.year.lines.iter().any(|line| line.amount.is_some());
-        Self { worst, parts_due: site.parts_due_within(90), planned_cost: priced.then_some(site.year.total) }
+        let things = since::things(&site.to_do);
+        let urgency = things.iter().map(|thing| thing.urgency).min();
+        let planned_cost = priced.then_some(site.year.total);
+        let expected_cost = site.expected_year.as_ref().map(|year| (year.mean, year.low, year.high));
+        Self { worst, parts_due: site.parts_due_within(90), planned_cost, expected_cost, things, urgency }
     }
 }
 
@@ -66,50 +75,35 @@ impl Made {
     }
 }
 
-/// A problem of a site's documents.
-#[derive(Debug)]
-pub struct Problem {
-    /// What it is.
-    pub text: String,
-    /// Whether something was left out for it.
-    pub costs: bool,
-}
-
-/// Why a run must end: the disk or the templates, not one site.
-#[derive(Debug, thiserror::Error)]
-pub enum MakeError {
-    /// A file could not be written.
-    #[error(transparent)]
-    Output(#[from] OutputError),
-    /// The templates are not valid.
-    #[error(transparent)]
-    Template(#[from] TemplateError),
-    /// The view could not be written as JSON.
-    #[error("a report's data could not be written: {0}")]
-    Json(#[from] serde_json::Error),
-}
-
 /// Makes the documents of sites; shared between workers.
 pub struct Maker<'a> {
     fleet: &'a Fleet,
     month: Month,
     inputs: &'a [FileDigest],
     typesetter: Option<&'a dyn Typesetter>,
-    templates: Templates,
+    templates: &'a Templates,
 }
 
 impl<'a> Maker<'a> {
-    /// Prepares the templates.
-    ///
-    /// # Errors
-    /// If they are not valid.
+    /// A maker of a month's documents.
     pub fn new(
         fleet: &'a Fleet,
         month: Month,
         inputs: &'a [FileDigest],
         typesetter: Option<&'a dyn Typesetter>,
-    ) -> Result<Self, TemplateError> {
-        Ok(Self { fleet, month, inputs, typesetter, templates: Templates::embedded()? })
+        templates: &'a Templates,
+    ) -> Self {
+        Self { fleet, month, inputs, typesetter, templates }
+    }
+
+    /// The templates.
+    pub fn templates(&self) -> &'a Templates {
+        self.templates
+    }
+
+    /// The renderer, if there is one.
+    pub fn typesetter(&self) -> Option<&'a dyn Typesetter> {
+        self.typesetter
     }
 
     /// Makes a site's charts and report.
@@ -143,103 +137,33 @@ impl<'a> Maker<'a> {
             limits: &view.closing.sources,
         });
         let id = site.site.id.as_str();
-        let mut files = vec![
-            ("site.typ".to_owned(), self.templates.render_site(&view)?.into_bytes()),
-            ("layout.typ".to_owned(), LAYOUT.into()),
-        ];
+        let mut files = self.templates.files("site.typ", self.templates.render_site(&view)?, &["layout.typ"]);
         files.extend(charts.all().map(|chart| (format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes())));
-        let report = DocumentJob { build: id.to_owned(), main: "site.typ", pdf: format!("{folder}/report.pdf"), files };
-        made.pdf = self.typeset(part, site, &report, serde_json::to_value(&view)?, &mut made.problems)?;
-        let files = vec![
-            ("logbook.typ".to_owned(), self.templates.render_logbook(&logbook)?.into_bytes()),
-            ("logbook-layout.typ".to_owned(), LOGBOOK_LAYOUT.into()),
-            ("layout.typ".to_owned(), LAYOUT.into()),
-        ];
-        let book = DocumentJob {
+        let report = Document {
+            subject: id,
+            build: id.to_owned(),
+            main: "site.typ",
+            pdf: format!("{folder}/report.pdf"),
+            files,
+            data: serde_json::to_value(&view)?,
+        };
+        made.pdf = report.typeset(part, typesetter, site.as_of, &mut made.problems)?;
+        let files = self.templates.files(
+            "logbook.typ",
+            self.templates.render_logbook(&logbook)?,
+            &["logbook-layout.typ", "layout.typ"],
+        );
+        let book = Document {
+            subject: id,
             // No id has two hyphens in a row, so that this is no site's.
             build: format!("{id}--logbook"),
             main: "logbook.typ",
             pdf: format!("{folder}/logbook.pdf"),
             files,
+            data: serde_json::to_value(&logbook)?,
         };
-        self.typeset(part, site, &book, serde_json::to_value(&logbook)?, &mut made.problems)?;
+        book.typeset(part, typesetter, site.as_of, &mut made.problems)?;
         Ok(made)
-    }
-
-    /// Typesets one document of a site; whether it was made.
-    fn typeset(
-        &self,
-        part: &Part,
-        site: &SiteFigures,
-        document: &DocumentJob,
-        mut data: serde_json::Value,
-        problems: &mut Vec<Problem>,
-    ) -> Result<bool, MakeError> {
-        let Some(typesetter) = self.typesetter else { return Ok(false) };
-        let mut replaced = 0;
-        make_printable(&mut data, &mut replaced);
-        if replaced > 0 {
-            let text = format!(
-                "{}: texts with characters the reports' font lacks, which print as □: {replaced}",
-                site.site.id
-            );
-            problems.push(Problem { text, costs: false });
-        }
-        let build = part.build_folder(&document.build)?;
-        for (name, bytes) in &document.files {
-            build.write(name, bytes)?;
-        }
-        build.write("data.json", serde_json::to_string_pretty(&data)?.as_bytes())?;
-        let target = part.path(&document.pdf)?;
-        let noon = NaiveTime::from_hms_opt(12, 0, 0).unwrap_or_default();
-        let timestamp = Utc.from_utc_datetime(&site.as_of.and_time(noon)).timestamp();
-        let job =
-            Job { build: build.path(), main: document.main, pdf: &target, timestamp, subject: site.site.id.as_str() };
-        match typesetter.typeset(&job) {
-            Ok(warnings) => {
-                part.adopt(&document.pdf)?;
-                if let Some(text) = warnings {
-                    let text = format!("{}: the renderer warns: {text}", site.site.id);
-                    problems.push(Problem { text, costs: false });
-                }
-                return Ok(true);
-            }
-            // The run notices by itself that it was asked to end.
-            Err(TypesetError::Interrupted(_)) => {}
-            Err(TypesetError::Output(error)) => return Err(error.into()),
-            Err(error) => {
-                let mut text = error.to_string();
-                if let Ok(kept) = build.keep() {
-                    let _ = write!(text, " (its input is kept in {})", kept.display());
-                }
-                problems.push(Problem { text, costs: true });
-            }
-        }
-        Ok(false)
-    }
-}
-
-/// One document to typeset: what goes into its build folder, and where the PDF goes.
-struct DocumentJob {
-    build: String,
-    main: &'static str,
-    pdf: String,
-    files: Vec<(String, Vec<u8>)>,
-}
-
-/// Replaces what no bundled font has, visibly, in every text.
-fn make_printable(value: &mut serde_json::Value, replaced: &mut usize) {
-    match value {
-        serde_json::Value::String(text) => {
-            let shown = printable(text);
-            // White space put in order is no loss; what was shown as a box is.
-            let boxes = |text: &str| text.matches('□').count();
-            *replaced += usize::from(boxes(&shown) > boxes(text));
-            *text = shown;
-        }
-        serde_json::Value::Array(items) => items.iter_mut().for_each(|item| make_printable(item, replaced)),
-        serde_json::Value::Object(fields) => fields.values_mut().for_each(|field| make_printable(field, replaced)),
-        _ => {}
     }
 }
 

@@ -5,7 +5,6 @@ use chrono::NaiveDate;
 use crate::address::Address;
 use crate::basis::Basis;
 use crate::calendar::{Month, plus_days};
-use crate::charts::style::Mark;
 use crate::charts::{self, Chart};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
@@ -20,8 +19,12 @@ use crate::to_do::{Urgency, part_urgency};
 const RANGE: &str = "central 80 %";
 /// Rows of the strip of the coming year.
 const YEAR_ROWS: usize = 7;
-/// Pumps whose run hours are drawn.
-const PUMPS_DRAWN: usize = 2;
+/// Pumps whose run hours are drawn, and speeds of all of them.
+const PUMPS_DRAWN: usize = 6;
+const PANELS: usize = 6;
+/// Months of run hours drawn where several pumps stand beside each other, and where one stands alone.
+const HOURS_MONTHS: usize = 12;
+const ALONE_MONTHS: usize = 24;
 /// Months of turnover drawn.
 const MONTHS_DRAWN: usize = 14;
 /// Failures from which a pump's are drawn.
@@ -36,8 +39,8 @@ pub struct Charts {
     pub turnover: Vec<(Address, Chart)>,
     /// Pressure by filter.
     pub filters: Vec<(Address, Chart)>,
-    /// Run hours by pump.
-    pub run_hours: Vec<(Address, Chart)>,
+    /// Run hours of the pumps that have something to say, in one picture.
+    pub run_hours: Option<Chart>,
     /// Failures by pump.
     pub failures: Vec<(Address, Chart)>,
 }
@@ -49,7 +52,7 @@ impl Charts {
             .iter()
             .chain(self.turnover.iter().map(|(_, c)| c))
             .chain(self.filters.iter().map(|(_, c)| c))
-            .chain(self.run_hours.iter().map(|(_, c)| c))
+            .chain(&self.run_hours)
             .chain(self.failures.iter().map(|(_, c)| c))
     }
 }
@@ -96,9 +99,9 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
             || !pump.failures.incidents.is_empty()
             || site.to_do.iter().any(|t| t.urgency <= Urgency::Plan && t.at.as_ref() == Some(&pump.at))
     };
-    for pump in pumps.iter().filter(|p| speaks(p)).take(PUMPS_DRAWN) {
-        result.run_hours.extend(run_hours_chart(pump).map(|c| (pump.at.clone(), c)));
-    }
+    let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).take(PUMPS_DRAWN).collect();
+    drawn.sort_by(|a, b| a.at.cmp(&b.at));
+    result.run_hours = run_hours_chart(site, &drawn);
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
         let input = charts::failures::FailuresInput {
             name: format!("failures-{}", file_name(&pump.at)),
@@ -119,7 +122,6 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
         };
         result.failures.extend(charts::failures::failures(&input).ok().map(|c| (pump.at.clone(), c)));
     }
-    result.run_hours.sort_by(|a, b| a.0.cmp(&b.0));
     result.failures.sort_by(|a, b| a.0.cmp(&b.0));
     result
 }
@@ -147,33 +149,51 @@ fn turnover_month(row: &crate::quantities::water_turnover::WaterMonth) -> charts
     charts::turnover::TurnoverMonth { month: row.month.first(), state }
 }
 
-fn run_hours_chart(pump: &crate::quantities::PumpFigures) -> Option<Chart> {
+/// The hours of some pumps, a panel each pump and speed.
+fn run_hours_chart(site: &SiteFigures, pumps: &[&crate::quantities::PumpFigures]) -> Option<Chart> {
     use charts::run_hours::{RunHoursInput, RunHoursMonth, RunHoursSpeed};
-    let hours = pump.hours.as_ref()?;
-    let speeds = hours
-        .curves
+    let place = |at: &Address| match (site.spas.len(), at.as_str().split_once('/')) {
+        (1, Some((_, rest))) => format::place(rest),
+        _ => format::place(at.as_str()),
+    };
+    let alone = pumps.iter().map(|p| p.hours.as_ref().map_or(0, |h| h.curves.len())).sum::<usize>() == 1;
+    let months_drawn = if alone { ALONE_MONTHS } else { HOURS_MONTHS };
+    let speeds: Vec<RunHoursSpeed> = pumps
         .iter()
-        .map(|curve| RunHoursSpeed {
-            speed: if curve.speed == Speed::Run { String::new() } else { curve.speed.word().to_owned() },
-            months: hours
-                .months
-                .iter()
-                .filter(|m| m.speed == curve.speed)
-                .filter_map(|m| {
-                    let total = m.hours?;
-                    Some(RunHoursMonth {
-                        month: m.month.first(),
-                        metered_hours: m.metered_hours.min(total),
-                        estimated_hours: (total - m.metered_hours).max(0.0),
-                        range_hours: None,
-                    })
-                })
-                .collect(),
+        .filter_map(|pump| Some((pump, pump.hours.as_ref()?)))
+        .flat_map(|(pump, hours)| {
+            hours.curves.iter().map(move |curve| {
+                let of_speed = || hours.months.iter().filter(|m| m.speed == curve.speed);
+                let skipped = of_speed().count().saturating_sub(months_drawn);
+                RunHoursSpeed {
+                    speed: match (alone, curve.speed) {
+                        (true, _) => String::new(),
+                        (_, Speed::Run) => place(&pump.at),
+                        (_, speed) => format!("{}, {} speed", place(&pump.at), speed.word()),
+                    },
+                    months: of_speed()
+                        .skip(skipped)
+                        .filter_map(|m| {
+                            let total = m.hours?;
+                            Some(RunHoursMonth {
+                                month: m.month.first(),
+                                metered_hours: m.metered_hours.min(total),
+                                estimated_hours: (total - m.metered_hours).max(0.0),
+                                range_hours: None,
+                            })
+                        })
+                        .collect(),
+                }
+            })
         })
+        .take(PANELS)
         .collect();
     let input = RunHoursInput {
-        name: format!("run-hours-{}", file_name(&pump.at)),
-        pump: format::place(pump.at.as_str()),
+        name: "run-hours".to_owned(),
+        pump: match pumps {
+            [pump] => place(&pump.at),
+            _ => site.site.name.clone(),
+        },
         speeds,
         range_name: RANGE.to_owned(),
     };
@@ -226,15 +246,6 @@ fn filter_chart(
     charts::filter::filter(&input).ok()
 }
 
-fn chart_mark(urgency: Urgency) -> Mark {
-    match urgency {
-        Urgency::DoNotUse => Mark::DoNotUse,
-        Urgency::ActNow => Mark::ActNow,
-        Urgency::Plan => Mark::Plan,
-        Urgency::Note => Mark::Note,
-    }
-}
-
 fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
     use charts::year::{ClosedSeason, DayRange, YearInput, YearRow};
     let first = month.next().first();
@@ -269,7 +280,7 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
         .take(YEAR_ROWS)
         .filter_map(|part| {
             let label = format!("{}: {}", format::place(part.part.at.as_str()), format::words(part.part.id.as_str()));
-            let mark = part_urgency(part, site.as_of).map_or(Mark::Note, chart_mark);
+            let mark = part_urgency(part, site.as_of).unwrap_or(Urgency::Note);
             let due = part.due?;
             Some(if due < first {
                 YearRow::Overdue { label, mark, since: Some(due) }

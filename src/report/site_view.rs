@@ -4,6 +4,7 @@
 //! record would let it be known.
 
 mod closing;
+mod gaps;
 mod page_one;
 mod parts;
 mod pumps;
@@ -19,7 +20,6 @@ use crate::report::site::Numbers;
 use crate::report::site_charts::Charts;
 use crate::report::{format, view};
 use crate::site::SiteFigures;
-use crate::to_do::Urgency;
 
 /// What a view is made from.
 pub struct Given<'a> {
@@ -61,7 +61,7 @@ impl Given<'_> {
 pub fn view(given: &Given) -> view::SiteView {
     view::SiteView {
         view_version: view::VIEW_VERSION,
-        document: document(given),
+        document: document_of(given.fleet, given.site, given.month),
         page_one: page_one::page_one(given),
         water: water::water(given),
         pumps: pumps::pumps(given),
@@ -72,27 +72,19 @@ pub fn view(given: &Given) -> view::SiteView {
     }
 }
 
-fn mark(urgency: Urgency) -> view::Mark {
-    match urgency {
-        Urgency::DoNotUse => view::Mark::DoNotUse,
-        Urgency::ActNow => view::Mark::ActNow,
-        Urgency::Plan => view::Mark::Plan,
-        Urgency::Note => view::Mark::Note,
-    }
-}
-
-fn document(given: &Given) -> view::Document {
-    let settings = &given.fleet.settings;
-    let site = &given.site.site;
-    let customer = site.customer.as_ref().and_then(|id| given.fleet.customers.get(id));
-    let month = given.month.in_words();
+/// Names, paper and language of a site's documents.
+pub fn document_of(fleet: &Fleet, figures: &SiteFigures, month: Month) -> view::Document {
+    let settings = &fleet.settings;
+    let site = figures.site;
+    let customer = site.customer.as_ref().and_then(|id| fleet.customers.get(id));
+    let month = month.in_words();
     view::Document {
         title: format!("{}: report for {month}", site.name),
         site: site.name.clone(),
         month: month.clone(),
         prepared_by: settings.prepared_by.as_ref().map_or_else(|| settings.fleet.0.clone(), |p| p.0.clone()),
         prepared_for: customer.and_then(|c| c.name.as_ref()).map(|n| n.0.clone()),
-        as_of: given.site.as_of.to_string(),
+        as_of: figures.as_of.to_string(),
         paper: match settings.paper {
             Paper::A4 => view::Paper::A4,
             Paper::UsLetter => view::Paper::UsLetter,
@@ -102,8 +94,8 @@ fn document(given: &Given) -> view::Document {
         footer: format!(
             "{} · {month} · from records up to {} · {}",
             site.name,
-            calendar::in_words(given.site.as_of),
-            match given.fleet.rule_book(site).filter(|book| book.limits(site.r#use).is_some()) {
+            calendar::in_words(figures.as_of),
+            match fleet.rule_book(site).filter(|book| book.limits(site.r#use).is_some()) {
                 Some(book) => format!("rule book {}; local codes come first", book.name),
                 None => "no limits; local codes come first".to_owned(),
             }

@@ -9,7 +9,7 @@ use std::io::{self, Read, Seek as _, SeekFrom};
 use std::path::{Path, PathBuf};
 use std::process::{Child, Command, ExitStatus, Stdio};
 use std::sync::mpsc::{self, Receiver};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, LazyLock, Mutex, PoisonError};
 use std::thread;
 use std::time::Duration;
 
@@ -17,7 +17,7 @@ use fs_err as fs;
 use wait_timeout::ChildExt as _;
 
 use crate::interrupt::{Interrupted, Stop};
-use crate::output::{OutputError, Pending, PrivateFolder};
+use crate::output::{OutputError, Pending, PrivateFolder, sha256};
 
 mod stub;
 
@@ -27,6 +27,26 @@ pub use stub::{RecordedJob, StubTypesetter};
 const SERIES: [u32; 2] = [0, 15];
 /// What to tell somebody who has no renderer, or another one.
 const INSTALL: &str = "install it with `cargo install --locked typst-cli --version 0.15.1`";
+/// How the renderer is called, up to the folder of the fonts.
+const BEFORE_FONTS: [&str; 7] = ["--color", "never", "compile", "--root", ".", "--ignore-system-fonts", "--font-path"];
+/// How it goes on.
+const BEHIND_FONTS: [&str; 6] = ["--pdf-standard", "ua-1,a-3a", "--jobs", "1", "--diagnostic-format", "short"];
+/// The fonts the renderer may use, all of them inside the program.
+const FONTS: [(&str, &[u8]); 3] = [
+    ("fonts/NotoSans-Regular.ttf", ttf_noto_sans::REGULAR),
+    ("fonts/NotoSans-Bold.ttf", ttf_noto_sans::BOLD),
+    ("fonts/NotoSans-Italic.ttf", ttf_noto_sans::ITALIC),
+];
+
+/// How the renderer is called and with which fonts, as a text that changes whenever they do.
+pub fn calling() -> &'static str {
+    static CALLING: LazyLock<String> = LazyLock::new(|| {
+        let fonts = FONTS.map(|(name, bytes)| format!("{name} {}", sha256(bytes)));
+        [BEFORE_FONTS.join(" "), BEHIND_FONTS.join(" "), fonts.join(" ")].join(" ")
+    });
+    &CALLING
+}
+
 /// A port nobody listens on: a package import then fails at once instead of reaching the network.
 const NO_PROXY_THERE: &str = "http://127.0.0.1:9";
 /// How long one document may take unless told otherwise; the longest measured took 1.1 s.
@@ -211,9 +231,9 @@ impl Typst {
             None => Self::search(places, &stop)?,
         };
         let private = PrivateFolder::new()?;
-        private.write("fonts/NotoSans-Regular.ttf", ttf_noto_sans::REGULAR)?;
-        private.write("fonts/NotoSans-Bold.ttf", ttf_noto_sans::BOLD)?;
-        private.write("fonts/NotoSans-Italic.ttf", ttf_noto_sans::ITALIC)?;
+        for (name, bytes) in FONTS {
+            private.write(name, bytes)?;
+        }
         let packages = private.folder("packages")?;
         Ok(Typst { program, version, private, packages, time_limit: TIME_LIMIT, stop })
     }
@@ -265,10 +285,8 @@ impl Typst {
         let mut command = Command::new(&self.program);
         // The renderer takes settings from a dozen variables; none of them may change a report.
         command.env_clear().env("HTTPS_PROXY", NO_PROXY_THERE).current_dir(build);
-        // `--color` belongs to the program and not to the subcommand, so it comes first.
-        command.args(["--color", "never", "compile", "--root", ".", "--ignore-system-fonts", "--font-path"]);
-        command.arg(self.private.path().join("fonts"));
-        command.args(["--pdf-standard", "ua-1", "--jobs", "1", "--diagnostic-format", "short"]);
+        // In `BEFORE_FONTS`, `--color` belongs to the program and not to the subcommand, so it comes first.
+        command.args(BEFORE_FONTS).arg(self.private.path().join("fonts")).args(BEHIND_FONTS);
         // One word, so that a date before 1970 is not taken for an option.
         command.arg(format!("--creation-timestamp={}", job.timestamp));
         command.arg("--package-path").arg(&self.packages).arg("--package-cache-path").arg(&self.packages);

@@ -10,13 +10,16 @@
 //!
 //! Charts are drawn elsewhere; a [`Chart`] names the file by its path inside the build folder.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
+use crate::to_do::Urgency;
+
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
-pub const VIEW_VERSION: u32 = 1;
+pub const VIEW_VERSION: u32 = 2;
 
 /// Everything in one site report.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SiteView {
     /// [`VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -49,7 +52,7 @@ impl SiteView {
 }
 
 /// Paper sizes on offer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Paper {
     /// ISO A4, 210 by 297 mm.
@@ -60,7 +63,7 @@ pub enum Paper {
 }
 
 /// How pressing a thing is; the page draws a shape for it and writes the word.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Mark {
     /// Filled square, brick: do not use.
@@ -80,17 +83,34 @@ impl Mark {
     /// The word that stands beside the shape; empty for [`Mark::None`].
     pub fn word(self) -> &'static str {
         match self {
-            Self::DoNotUse => "do not use",
-            Self::ActNow => "act now",
-            Self::Plan => "plan",
-            Self::Note => "note",
+            Self::DoNotUse => Urgency::DoNotUse.words(),
+            Self::ActNow => Urgency::ActNow.words(),
+            Self::Plan => Urgency::Plan.words(),
+            Self::Note => Urgency::Note.words(),
             Self::None => "",
         }
     }
 }
 
+impl From<Urgency> for Mark {
+    fn from(urgency: Urgency) -> Self {
+        match urgency {
+            Urgency::DoNotUse => Self::DoNotUse,
+            Urgency::ActNow => Self::ActNow,
+            Urgency::Plan => Self::Plan,
+            Urgency::Note => Self::Note,
+        }
+    }
+}
+
+impl From<Option<Urgency>> for Mark {
+    fn from(urgency: Option<Urgency>) -> Self {
+        urgency.map_or(Self::None, Self::from)
+    }
+}
+
 /// What stands on every page.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Document {
     /// Title of the file, as a reader's window shows it; must not be empty.
     pub title: String,
@@ -115,7 +135,7 @@ pub struct Document {
 }
 
 /// One-sentence state of the site.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct State {
     /// The most pressing kind of thing on the site.
     pub mark: Mark,
@@ -126,7 +146,7 @@ pub struct State {
 }
 
 /// The first page.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PageOne {
     /// The state of the site.
     pub state: State,
@@ -141,12 +161,14 @@ pub struct PageOne {
     pub more_actions: Option<String>,
     /// Three numbers with last month's beside them.
     pub numbers: Vec<Headline>,
+    /// What changed since last month, a sentence each.
+    pub since: Vec<String>,
     /// One picture, or two.
     pub charts: Vec<Chart>,
 }
 
 /// One thing to do.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Action {
     /// How pressing.
     pub mark: Mark,
@@ -165,7 +187,7 @@ pub struct Action {
 }
 
 /// A large number.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Headline {
     /// The number as printed: "13.4", "£ 610", "not known".
     pub value: String,
@@ -178,7 +200,7 @@ pub struct Headline {
 }
 
 /// A picture in the build folder.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Chart {
     /// Path inside the build folder, "charts/water-turnover-terrace.svg".
     pub file: String,
@@ -191,20 +213,71 @@ pub struct Chart {
 }
 
 /// Section two.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WaterSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
     /// Which rule book judged the water and where that is chosen.
     pub rule_book: String,
-    /// The spas.
+    /// All spas beside each other, where there are several; `None` where there is one.
+    pub overview: Option<WaterOverview>,
+    /// The spas; where there are many, those that are not known to be in order.
     pub spas: Vec<SpaWater>,
+    /// The filters at the as-of day.
+    pub filters: Vec<FilterRow>,
+    /// Small print under the filters; may be empty.
+    pub filters_note: String,
+    /// Units in the heads of the tables.
+    pub units: WaterUnits,
     /// Cautions that belong beside these figures.
     pub cautions: Vec<String>,
 }
 
+/// The water of several spas beside each other.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct WaterOverview {
+    /// Heads of the columns of turnover times, the oldest first.
+    pub months: Vec<String>,
+    /// A row a spa.
+    pub rows: Vec<OverviewRow>,
+    /// Small print under the table.
+    pub note: String,
+}
+
+/// A spa in the overview.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct OverviewRow {
+    /// The spa.
+    pub spa: String,
+    /// The limit of its turnover time.
+    pub limit: String,
+    /// A turnover time for each month.
+    pub turnovers: Vec<OverviewCell>,
+    /// Flow in the last month.
+    pub flow: String,
+    /// Turnovers a day in it.
+    pub turnovers_per_day: String,
+    /// Filtration hours a day in it.
+    pub filtration_hours: String,
+    /// Filter rate in it.
+    pub filter_rate: String,
+    /// Highest velocity in it.
+    pub velocity: String,
+}
+
+/// A month's turnover time in the overview.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct OverviewCell {
+    /// The verdict's mark.
+    pub mark: Mark,
+    /// Minutes, or a dash, or "closed".
+    pub minutes: String,
+    /// Empty where the flow was measured; else the note's letter.
+    pub letter: String,
+}
+
 /// One spa's water.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SpaWater {
     /// The spa's name.
     pub name: String,
@@ -216,20 +289,16 @@ pub struct SpaWater {
     pub summary: String,
     /// Pictures.
     pub charts: Vec<Chart>,
-    /// Units in the table's head.
-    pub units: WaterUnits,
-    /// Month by month, the oldest first.
+    /// Month by month, the oldest first; empty where the overview has them.
     pub months: Vec<WaterMonth>,
     /// Small print under the table.
     pub table_note: String,
     /// If short: ways out, the best first.
     pub ways_out: Vec<WayOut>,
-    /// The filters at the as-of day.
-    pub filters: Vec<FilterRow>,
 }
 
 /// Units of the water tables.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WaterUnits {
     /// Of turnover time and its limit, "min".
     pub turnover: String,
@@ -244,7 +313,7 @@ pub struct WaterUnits {
 }
 
 /// A month of a spa's water.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WaterMonth {
     /// "Oct 2026".
     pub month: String,
@@ -271,7 +340,7 @@ pub struct WaterMonth {
 }
 
 /// A way to bring the turnover within its limit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WayOut {
     /// What to do.
     pub what: String,
@@ -280,7 +349,7 @@ pub struct WayOut {
 }
 
 /// A filter at the as-of day.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct FilterRow {
     /// The filter's name.
     pub name: String,
@@ -301,7 +370,7 @@ pub struct FilterRow {
 }
 
 /// Section three.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PumpSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -326,12 +395,10 @@ pub struct PumpSection {
 }
 
 /// The identifying measures of a pump.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PumpIdentity {
-    /// Where it is: "Terrace spa".
+    /// Which pump it is, or which pumps, where several are alike.
     pub place: String,
-    /// The pump's name.
-    pub pump: String,
     /// Model and serial number.
     pub model: String,
     /// Power with its unit.
@@ -349,18 +416,18 @@ pub struct PumpIdentity {
 }
 
 /// Run hours: a row per pump and speed, a column per month.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct HoursTable {
     /// Column heads, at most twelve: "Nov", "Dec" ...
     pub months: Vec<String>,
     /// Rows; empty means no table.
     pub rows: Vec<HoursRow>,
-    /// What the small letters mean.
+    /// What the small letters mean, and what is not in the table.
     pub key: String,
 }
 
 /// A pump's hours at one speed.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct HoursRow {
     /// The pump.
     pub pump: String,
@@ -375,7 +442,7 @@ pub struct HoursRow {
 }
 
 /// Hours in a month.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct HoursCell {
     /// Hours, or "–" where there are none to state.
     pub hours: String,
@@ -384,7 +451,7 @@ pub struct HoursCell {
 }
 
 /// Energy and its cost.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct EnergyTable {
     /// Currency sign or code in the head of the cost columns.
     pub currency: String,
@@ -399,7 +466,7 @@ pub struct EnergyTable {
 }
 
 /// A line of the energy table.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct EnergyRow {
     /// The pump.
     pub pump: String,
@@ -420,7 +487,7 @@ pub struct EnergyRow {
 }
 
 /// Section four.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PartSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -437,7 +504,7 @@ pub struct PartSection {
 }
 
 /// A wear part in service.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PartRow {
     /// Its mark.
     pub mark: Mark,
@@ -470,7 +537,7 @@ pub struct PartRow {
 }
 
 /// Section five.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct VisitSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -485,7 +552,7 @@ pub struct VisitSection {
 }
 
 /// A dated task.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Task {
     /// The day or the visit.
     pub date: String,
@@ -500,7 +567,7 @@ pub struct Task {
 }
 
 /// What the planned work costs.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PlannedCost {
     /// What the total is, in so many words: "Planned work without failures".
     pub called: String,
@@ -515,7 +582,7 @@ pub struct PlannedCost {
 }
 
 /// A cost line.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct CostLine {
     /// Labour, travel, or a part.
     pub what: String,
@@ -526,7 +593,7 @@ pub struct CostLine {
 }
 
 /// A part to have at hand.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PartToBuy {
     /// What.
     pub part: String,
@@ -541,7 +608,7 @@ pub struct PartToBuy {
 }
 
 /// Section six.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct UnknownSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -554,7 +621,7 @@ pub struct UnknownSection {
 }
 
 /// Something not known.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Unknown {
     /// What.
     pub what: String,
@@ -565,7 +632,7 @@ pub struct Unknown {
 }
 
 /// A default in use.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Assumption {
     /// What was assumed.
     pub what: String,
@@ -576,7 +643,7 @@ pub struct Assumption {
 }
 
 /// A finding about the records.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct RecordDiagnostic {
     /// Error, warning or note.
     pub severity: String,
@@ -587,7 +654,7 @@ pub struct RecordDiagnostic {
 }
 
 /// Section seven.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ClosingSection {
     /// Cautions; see `report::cautions`.
     pub cautions: Vec<Caution>,
@@ -602,7 +669,7 @@ pub struct ClosingSection {
 }
 
 /// A caution.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Caution {
     /// What it is about.
     pub subject: String,
@@ -613,7 +680,7 @@ pub struct Caution {
 }
 
 /// How a figure came about.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Method {
     /// Its name.
     pub name: String,
@@ -622,7 +689,7 @@ pub struct Method {
 }
 
 /// Where a limit comes from.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct LimitSource {
     /// What is limited.
     pub limit: String,
@@ -635,7 +702,7 @@ pub struct LimitSource {
 }
 
 /// A program or rule book and its version.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Version {
     /// Its name.
     pub name: String,
@@ -644,7 +711,7 @@ pub struct Version {
 }
 
 /// A file read, and its digest.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct InputDigest {
     /// Path inside the fleet's folder.
     pub path: String,

@@ -37,7 +37,10 @@ fn what(fleet: &Fleet, way: &WayOut) -> String {
             _ => "Fit more filter area.".to_owned(),
         },
         Way::LikeForLike { model } => {
-            format!("Exchange the pump for model {model}: the same power, speeds, frame, ports and supply.")
+            format!(
+                "Exchange the pump for model {model}: the same power, speeds, frame, ports and supply. The steps and their \
+                 cautions are the last page of the work sheets."
+            )
         }
         Way::ModelBefore { model, at, until } => format!(
             "Go back to model {model}, which stood at {} until {}.",

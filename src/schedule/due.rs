@@ -141,7 +141,7 @@ fn part_due<'a>(
     let end = |pick: fn(Crossing) -> NaiveDate| limits.iter().filter_map(|limit| limit.crossing).map(pick).min();
     let mut sources: Vec<Source> = part.source.iter().cloned().collect();
     if first.is_some_and(|(_, by, _)| by == DueBy::Hours) {
-        sources.extend(pump.and_then(|p| p.hours.as_ref()).map(RunHours::sources).unwrap_or_default());
+        sources.extend(pump.and_then(|p| p.hours.as_ref()).map(|hours| hours.sources.clone()).unwrap_or_default());
     }
     let outlook = lives.part_outlook(&part, pump.and_then(|p| p.forecast.as_ref()).map(Forecast::year));
     PartDue {

@@ -96,7 +96,7 @@ fn quiet_once_leaves_only_problems_and_twice_nothing() {
     assert_eq!(once.lines().count(), 1, "{once}");
     assert!(once.starts_with("sites/old-mill.yaml:6:13: error[wrong-value]"), "{once}");
     assert_eq!(said(&faulty, &["-qq"], 1), "");
-    assert!(said(&sound, &["-v"], 0).contains("tables in "));
+    assert!(said(&sound, &["-v"], 0).contains("tables: "));
 }
 
 #[test]
@@ -105,4 +105,32 @@ fn away_from_a_terminal_nothing_is_coloured() {
         let run = Run::check(&fixtures("invalid/unknown-field"), &["--format", format]).expect_status(1);
         assert!(!run.stderr.contains('\u{1b}'), "{format}");
     }
+}
+
+#[test]
+fn completions_and_manual_pages_name_every_command() {
+    let help = Run::of(&["--help"]).expect_status(0).stdout;
+    let commands: Vec<&str> = help
+        .lines()
+        .skip_while(|line| !line.starts_with("Commands:"))
+        .skip(1)
+        .take_while(|line| line.starts_with("  "))
+        .filter_map(|line| line.split_whitespace().next())
+        .filter(|command| *command != "help")
+        .collect();
+    assert!(commands.contains(&"report") && commands.len() > 8, "{commands:?}");
+    for shell in ["bash", "zsh", "fish", "elvish", "powershell"] {
+        let completions = Run::of(&["completions", shell]).expect_status(0).stdout;
+        for command in &commands {
+            assert!(completions.contains(command), "{shell}: {command}");
+        }
+    }
+    let out = tempfile::tempdir().unwrap();
+    Run::of(&["man", "--out", out.path().to_str().unwrap()]).expect_status(0);
+    for command in &commands {
+        let page = std::fs::read_to_string(out.path().join(format!("tubwright-{command}.1"))).unwrap();
+        assert!(page.contains(".SH SYNOPSIS"), "{page}");
+    }
+    let page = std::fs::read_to_string(out.path().join("tubwright.1")).unwrap();
+    assert!(page.contains("Exit status") && page.contains("tubwright\\-report"), "{page}");
 }

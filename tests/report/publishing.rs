@@ -12,7 +12,7 @@ fn one_thread_and_many_and_a_second_run_give_the_same_bytes() {
     assert!(first.keys().any(|path| path.ends_with("report.pdf")));
     let one = Run::report(&demo(), MONTH, &["--jobs", "1"]).expect_status(0);
     assert_same_files(&contents(&one.month()), &first);
-    let many_over_it = Run::report_into(one.out, &demo(), MONTH, &["--jobs", "4"]).expect_status(0);
+    let many_over_it = Run::report_into(one.out, &demo(), MONTH, &["--jobs", "4", "--force"]).expect_status(0);
     assert_same_files(&contents(&many_over_it.month()), &first);
 }
 

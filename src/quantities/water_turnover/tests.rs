@@ -2,6 +2,7 @@
 //! against losses that go with the square alone the flow can be worked out on paper.
 
 use super::*;
+use crate::basis::Basis;
 use crate::quantities::fleet_for_tests::load;
 use proptest::prelude::*;
 
@@ -133,7 +134,9 @@ fn two_speeds_filter() {
     close(row.flow.unwrap().value, 60.9994);
 }
 
-/// Two pumps of 135.0104 L/min each, 24 h a day: they run together, 270.02 L/min; for 12 h each, one after the other.
+/// Two pumps of 135.0104 L/min each on one loop. 12 h each: one after the other. 24 h each: side by side, so that at
+/// each head their flows add, 8 − 2 (Q/240)²: 8 = Q² (2/57600 + 3/10000), Q² = 23900.4, Q = 154.598. 16 h each: 8 h
+/// together and 16 h alone, (8 × 154.598 + 16 × 135.0104) / 24 = 141.540.
 #[test]
 fn several_pumps_filter() {
     let spa = |hours: &str| {
@@ -145,10 +148,16 @@ fn several_pumps_filter() {
     let curve = pumps("[{flow: 120 L/min, head: 6 m}]");
     let (row, _) = row_of(&curve, &spa("24 h/day"), "");
     let flow = row.flow.unwrap();
-    close(flow.value, 270.0208);
+    close(flow.value, 154.598);
+    // One alone at the least, and each with a loop of its own at the most.
     close(flow.low, 135.0104 * 0.75);
+    close(flow.high, 270.0208 * 1.15);
+    close(row.filter_rate.unwrap(), 15.4598);
     close(row.hours_per_day.unwrap(), 24.0);
-    close(row.turnovers_per_day.unwrap(), 324.025);
+    close(row.turnovers_per_day.unwrap(), 154.598 * 1440.0 / 1200.0);
+    let (row, _) = row_of(&curve, &spa("16 h/day"), "");
+    close(row.flow.unwrap().value, 141.540);
+    close(row.turnovers_per_day.unwrap(), 141.540 * 1440.0 / 1200.0);
     let (row, _) = row_of(&curve, &spa("12 h/day"), "");
     close(row.flow.unwrap().value, 135.0104);
     close(row.turnovers_per_day.unwrap(), 162.0125);

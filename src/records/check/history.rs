@@ -6,13 +6,12 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use super::{Checker, plain, standing};
-use crate::address::Address;
-use crate::basis::Place;
+use crate::address::{Address, Id};
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity};
 use crate::records::forms::Fitted;
 use crate::records::log::Quantity;
 use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
-use crate::records::{Pump, ReadingRow, Site};
+use crate::records::{Pump, ReadingRow, Record, Site};
 
 /// The first day something can have stood there; `None` if nothing is known of it.
 pub(super) fn first_day(fitted: Fitted) -> Option<NaiveDate> {
@@ -77,7 +76,7 @@ pub(crate) fn wrong_rows(site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic>
         let mut told: Vec<(Rule, String, usize, usize)> = Vec::new();
         rows.retain(|row| {
             let Some((rule, message)) = fault(row) else { return true };
-            let Place::Line(line) = row.place else { return true };
+            let Record::Sheet(line) = row.record else { return true };
             // Dates differ from row to row, quantities do not.
             let same = |known: &&mut (Rule, String, usize, usize)| {
                 known.0 == rule && (rule != Rule::WrongValue || known.1 == message)
@@ -121,29 +120,40 @@ impl Checker<'_> {
         self.tell(Severity::Warning, Rule::BeforeFitting, &path, message, hint);
     }
 
-    /// Pumps exchanged twice in one day.
+    /// Pumps exchanged, and parts renewed, twice in one day.
     pub(super) fn exchanged_twice(&mut self, site: &Site) {
-        let mut known: BTreeMap<(&Address, NaiveDate), u32> = BTreeMap::new();
+        let mut exchanged: BTreeMap<(&Address, NaiveDate), u32> = BTreeMap::new();
+        let mut renewed: BTreeMap<(&Address, &Id, NaiveDate), u32> = BTreeMap::new();
         for (index, visit) in &site.visits {
-            for (at, _) in visit.at.iter().filter(|(_, entry)| entry.exchanged.is_some()) {
-                let path = |index: u32| format!("log[{index}].at.{at}.exchanged");
-                let Some(first) = known.insert((at, visit.date.0), *index) else { continue };
-                let second = self.source.find_text(&path(first)).and_then(|spot| {
-                    let excerpt = self.source.line(spot.line)?;
-                    Some(Box::new(Second {
-                        file: self.source.file.to_string(),
-                        spot,
-                        excerpt,
-                        label: "the first".to_owned(),
-                    }))
-                });
-                let message = format!("`{at}` is exchanged twice on {}", visit.date);
-                let hint = Some("keep one of them, or mend the date of the other".to_owned());
-                let told = self.tell(Severity::Warning, Rule::ReadingsContradict, &path(*index), message, hint);
-                told.second = second;
-                told.left_out = Some("it counts as one exchange".to_owned());
+            for (at, entry) in visit.at.iter() {
+                if entry.exchanged.is_some()
+                    && let Some(first) = exchanged.insert((at, visit.date.0), *index)
+                {
+                    let message = format!("`{at}` is exchanged twice on {}", visit.date);
+                    let so = Some("it counts as one exchange".to_owned());
+                    self.twice(at, "exchanged", (first, *index), message, so);
+                }
+                for (part, _) in &entry.renewed.0 {
+                    if let Some(first) = renewed.insert((at, part, visit.date.0), *index) {
+                        let message = format!("`{part}` of `{at}` is renewed twice on {}", visit.date);
+                        self.twice(at, "renewed", (first, *index), message, None);
+                    }
+                }
             }
         }
+    }
+
+    fn twice(&mut self, at: &Address, field: &str, visits: (u32, u32), message: String, so: Option<String>) {
+        let path = |index: u32| format!("log[{index}].at.{at}.{field}");
+        let second = self.source.find_text(&path(visits.0)).and_then(|spot| {
+            let excerpt = self.source.line(spot.line)?;
+            let file = self.source.file.to_string();
+            Some(Box::new(Second { file, spot, excerpt, label: "the first".to_owned() }))
+        });
+        let hint = Some("keep one of them, or mend the date of the other".to_owned());
+        let told = self.tell(Severity::Warning, Rule::ReadingsContradict, &path(visits.1), message, hint);
+        told.second = second;
+        told.left_out = so;
     }
 }
 
@@ -159,8 +169,8 @@ pub fn after_as_of(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagno
     }
     let mut of_sheets: BTreeMap<&str, Vec<(u32, NaiveDate)>> = BTreeMap::new();
     for row in site.readings.values().flatten().filter(|row| row.day > as_of) {
-        if let Place::Line(line) = row.place {
-            of_sheets.entry(&row.file).or_default().push((line, row.day));
+        if let Record::Sheet(line) = row.record {
+            of_sheets.entry(&site.sheet).or_default().push((line, row.day));
         }
     }
     for (file, mut rows) in of_sheets {

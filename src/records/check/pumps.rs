@@ -5,7 +5,7 @@ use uom::si::{length::inch, power::horsepower};
 use super::Checker;
 use crate::diagnostic::{Rule, Severity};
 use crate::records::Pump;
-use crate::records::pumps::{Model, Speeds};
+use crate::records::pumps::{Model, Speeds, frame_by_bolts};
 use crate::records::tubs::{Duty, ProgramFile, Speed};
 use crate::records::yaml;
 
@@ -29,6 +29,7 @@ impl Checker<'_> {
             _ => {}
         }
         self.program_before_pump(pump, &path);
+        self.filters_by_program(pump, &path);
         if pump.programs.is_empty() || pump.usual_program {
             let jets = pump.duty != Duty::Filtration;
             if jets && pump.programs.is_empty() {
@@ -42,6 +43,23 @@ impl Checker<'_> {
                 );
             }
         }
+    }
+
+    /// A pump that filters, whose programs have no hours at a speed it filters at.
+    fn filters_by_program(&mut self, pump: &Pump, path: &str) {
+        let filters = |program: &ProgramFile| {
+            let occupied = program.occupied.iter().flat_map(|hours| hours.named().collect::<Vec<_>>());
+            program.base().named().chain(occupied).any(|(speed, _)| pump.filters_at.contains(&speed))
+        };
+        if pump.usual_program || pump.filters_at.is_empty() || pump.programs.iter().all(filters) {
+            return;
+        }
+        let written = pump.filters_at.iter().filter(|speed| **speed != Speed::All);
+        let speeds: Vec<String> = written.map(|speed| format!("`{}`", speed.word())).collect();
+        let message =
+            format!("a program of `{}` has no hours at a speed it filters at ({})", pump.at, speeds.join(", "));
+        let hint = Some("add them, or `filters_at` if it filters at another speed".to_owned());
+        self.tell(Severity::Warning, Rule::NoProgram, &format!("{path}.program"), message, hint);
     }
 
     fn pump_against_model(&mut self, pump: &Pump, model: &Model, path: &str) {
@@ -92,23 +110,15 @@ impl Checker<'_> {
                 self.tell(Severity::Warning, Rule::UnusualPorts, &format!("{path}.model"), message, None);
             }
         }
-        if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame) {
-            let seen = if (3.7..=4.6).contains(&spacing) {
-                Some("48")
-            } else if (4.7..=5.8).contains(&spacing) {
-                Some("56")
-            } else {
-                None
-            };
-            if let Some(seen) = seen
-                && !frame.0.starts_with(seen)
-            {
-                let message = format!(
-                    "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
-                    pump.at
-                );
-                self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
-            }
+        if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame)
+            && let Some(seen) = frame_by_bolts(spacing)
+            && !frame.0.starts_with(seen)
+        {
+            let message = format!(
+                "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
+                pump.at
+            );
+            self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
         }
     }
 }

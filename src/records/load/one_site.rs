@@ -2,23 +2,28 @@
 //!
 //! A wrong entry of the log or row of a sheet costs itself, a wrong thing of what stands there the site.
 
+mod sheets;
+mod spa;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+use self::sheets::index_readings;
 use super::{Shared, SiteFiles, about_file, diagnose};
 use crate::address::{Address, Id};
-use crate::basis::Place;
 use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
-use crate::records::bookings::{self, Stays};
 use crate::records::check;
-use crate::records::forms::{Fitted, Name};
-use crate::records::log::{Quantity, TypedUnits, Visit};
-use crate::records::readings;
+use crate::records::forms::Name;
+use crate::records::log::Visit;
 use crate::records::site::SiteFile;
-use crate::records::tree::{LARGEST_RECORD, LARGEST_SHEET, SourceText};
-use crate::records::tubs::{Duty, SpaFile, Speed};
+use crate::records::tree::{LARGEST_RECORD, SourceText};
+use crate::records::tubs::SpaFile;
 use crate::records::yaml::{self, Step};
-use crate::records::{Assumed, ClosedSeason, Equipment, Filter, Pump, ReadingRow, Site, Spa};
+use crate::records::{Assumed, ClosedSeason, Site};
+
+/// The most spas of a site, and the most things in a spa: more was never meant, and takes time without end.
+const MOST_SPAS: usize = 500;
+pub(super) const MOST_THINGS: usize = 200;
 
 pub(super) struct SiteReader<'a> {
     shared: &'a Shared,
@@ -162,8 +167,32 @@ impl<'a> SiteReader<'a> {
         if used_as.is_none() {
             assumed.push(Assumed { what: "no use, so no limit applies".to_owned(), change: place_of_site("use") });
         }
+        if customer.is_none() {
+            let what = "no customer, so no statement is made".to_owned();
+            assumed.push(Assumed { what, change: place_of_site("customer") });
+        }
+        let own = |field: &str| format!("`{field}` in {}", files.own_file());
+        if rest.as_ref().and_then(|f| f.travel.as_ref()?.time).is_none() {
+            assumed.push(Assumed { what: "30 min there and back".to_owned(), change: own("travel") });
+        }
+        if rest.as_ref().is_none_or(|f| f.visit_days.is_none()) {
+            let what = "it can be visited on every day the technicians work".to_owned();
+            assumed.push(Assumed { what, change: own("visit_days") });
+        }
+        if rest.as_ref().is_none_or(|f| f.records_from.is_none()) {
+            let what = "all failures since the first entry of the log are in it".to_owned();
+            assumed.push(Assumed { what, change: own("records_from") });
+        }
         let travel = rest.as_ref().and_then(|f| f.travel.clone()).unwrap_or_default();
+        let visit_days = rest.as_ref().and_then(|f| f.visit_days.clone());
         let mut resolved = Vec::new();
+        if spas.len() > MOST_SPAS {
+            let message = format!("this site has {} spas; a site may have {MOST_SPAS}", spas.len());
+            let hint = Some("make several sites of it".to_owned());
+            let spot = source.find_text("spas");
+            self.lose(source.file.to_string(), spot, Rule::WrongValue, message, hint, source);
+            spas.truncate(MOST_SPAS);
+        }
         for (id, mut spa) in spas {
             if let Some(name) = spa.r#type.clone() {
                 match self.shared.types.get(&name.0) {
@@ -192,6 +221,7 @@ impl<'a> SiteReader<'a> {
             contact,
             key,
             travel,
+            visit_days,
             records_from: records_from.map(|d| d.0),
             closed: closed
                 .iter()
@@ -202,6 +232,7 @@ impl<'a> SiteReader<'a> {
             visits,
             readings: BTreeMap::new(),
             file: Arc::clone(&source.file),
+            sheet: format!("readings/{}.csv", files.id).into(),
             left_out: Vec::new(),
             diagnostics: Vec::new(),
             assumed,
@@ -252,363 +283,5 @@ impl<'a> SiteReader<'a> {
             second: None,
             left_out: Some("the site is left out".to_owned()),
         });
-    }
-
-    fn resolve_spa(
-        &mut self,
-        id: &Id,
-        spa: SpaFile,
-        used_as: Option<crate::records::site::Use>,
-        files: &SiteFiles,
-        source: &SourceText,
-        assumed: &mut Vec<Assumed>,
-    ) -> Spa {
-        let at = Address::of_spa(id);
-        let fitted = spa.fitted.unwrap_or(Fitted::Unknown);
-        let where_written = |path: &str| -> (String, Option<Spot>) {
-            if files.file.is_some() {
-                (source.file.to_string(), source.find_text(path))
-            } else {
-                ("sites.csv".to_owned(), None)
-            }
-        };
-        let mut filters = Vec::new();
-        for (id, filter) in spa.filters.0 {
-            if filter.here == Some(false) {
-                continue;
-            }
-            let at = at.join(&id);
-            let Some(kind) = filter.kind else {
-                let (file, spot) = where_written(&format!("spas.{}.filters.{id}", at.spa()));
-                let hint = Some("add `kind: cartridge`, `sand` or `precoat`".to_owned());
-                self.lose(
-                    file,
-                    spot,
-                    Rule::MissingField,
-                    format!("`kind` of the filter `{at}` is missing"),
-                    hint,
-                    source,
-                );
-                self.lost_at.push(at);
-                continue;
-            };
-            filters.push(Filter {
-                at,
-                kind,
-                area: filter.area,
-                fitted: filter.fitted.unwrap_or(fitted),
-                clean_pressure: filter.clean_pressure,
-                drop: filter.drop,
-                parts: filter.parts,
-            });
-        }
-        let mut pumps = Vec::new();
-        for (id, pump) in spa.pumps.0 {
-            if pump.here == Some(false) {
-                continue;
-            }
-            let at = at.join(&id);
-            let path = format!("spas.{}.pumps.{id}", at.spa());
-            let Some(duty) = pump.duty else {
-                let (file, spot) = where_written(&path);
-                let hint = Some("add `duty: filtration`, `jets` or `filtration_and_jets`".to_owned());
-                self.lose(
-                    file,
-                    spot,
-                    Rule::MissingField,
-                    format!("`duty` of the pump `{at}` is missing"),
-                    hint,
-                    source,
-                );
-                self.lost_at.push(at);
-                continue;
-            };
-            if let Some(model) = pump.model.as_ref().filter(|m| self.shared.bad_models.contains(&m.0)) {
-                let (file, spot) = where_written(&format!("{path}.model"));
-                let message = format!("the model `{model}` of `{at}` cannot be used as it stands in pumps.yaml");
-                self.lose(file, spot, Rule::UnknownModel, message, None, source);
-            }
-            let mut programs = pump.program.map(|p| p.0).unwrap_or_default();
-            let mut usual_program = false;
-            if programs.is_empty()
-                && let Some(usual) = self.shared.fleet.book.usual_program(used_as, duty)
-            {
-                let two = pump
-                    .model
-                    .as_ref()
-                    .and_then(|m| self.shared.fleet.models.get(&m.0))
-                    .map(|m| m.speeds == crate::records::pumps::Speeds::Two);
-                programs = usual.iter().map(|program| usual_for_speeds(program, two)).collect();
-                usual_program = true;
-            }
-            programs.sort_by_key(|p| p.from);
-            pumps.push(Pump {
-                filters_at: filtering_speeds(duty, pump.filters_at),
-                at,
-                model: pump.model,
-                duty,
-                fitted: pump.fitted.unwrap_or(fitted),
-                meter: pump.meter,
-                bolt_spacing: pump.bolt_spacing,
-                programs,
-                usual_program,
-                parts: pump.parts,
-            });
-        }
-        let mut equipment = Vec::new();
-        for (id, item) in spa.equipment.0 {
-            if item.here == Some(false) {
-                continue;
-            }
-            let at = at.join(&id);
-            let Some(kind) = item.kind else {
-                let (file, spot) = where_written(&format!("spas.{}.equipment.{id}", at.spa()));
-                let hint = Some("add `kind:`, for example `heater` or `cover`".to_owned());
-                self.lose(file, spot, Rule::MissingField, format!("`kind` of `{at}` is missing"), hint, source);
-                self.lost_at.push(at);
-                continue;
-            };
-            equipment.push(Equipment {
-                at,
-                kind,
-                fitted: item.fitted.unwrap_or(fitted),
-                power: item.power,
-                parts: item.parts,
-            });
-        }
-        let mut all: Vec<&Address> = filters
-            .iter()
-            .map(|f| &f.at)
-            .chain(pumps.iter().map(|p| &p.at))
-            .chain(equipment.iter().map(|e| &e.at))
-            .collect();
-        all.sort();
-        if let Some(twice) = all.windows(2).find_map(|pair| (pair[0] == pair[1]).then_some(pair[0])) {
-            let (file, spot) = where_written(&format!("spas.{id}"));
-            let message = format!(
-                "two things are named `{twice}`; ids are unique among the pumps, filters and equipment of a spa",
-            );
-            self.lose(file, spot, Rule::RepeatedId, message, None, source);
-        }
-        filters.sort_by(|a, b| a.at.cmp(&b.at));
-        pumps.sort_by(|a, b| a.at.cmp(&b.at));
-        equipment.sort_by(|a, b| a.at.cmp(&b.at));
-        if fitted == Fitted::Unknown {
-            assumed.push(Assumed {
-                what: format!("the day `{at}` was fitted is not known, so ages of what is as old as it are not"),
-                change: format!("`fitted` of {at} in {}", source.file),
-            });
-        }
-        Spa {
-            at,
-            fitted,
-            volume: spa.volume,
-            stated_flow: spa.stated_flow,
-            setpoint: spa.setpoint,
-            bathers: spa.bathers.map(|b| b.times),
-            pipe: spa.pipe,
-            filters,
-            pumps,
-            equipment,
-            parts: spa.parts,
-            stays: None,
-        }
-    }
-
-    fn read_sheet_readings(&mut self, site: &mut Site) {
-        let file = format!("readings/{}.csv", site.id);
-        if !self.shared.folder.has(&file) {
-            return;
-        }
-        let source = match self.shared.folder.text(&file, LARGEST_SHEET) {
-            Ok(source) => source,
-            Err((message, line)) => {
-                self.left_out.push(format!("{file} is left out: {message}"));
-                let mut diagnostic = about_file(Severity::Error, Rule::UnreadableFile, &file, message, line);
-                diagnostic.left_out = Some("the sheet is left out".to_owned());
-                self.diagnostics.push(diagnostic);
-                return;
-            }
-        };
-        let (rows, problems) = readings::read_readings(&source.text, &self.shared.fleet.typed_units());
-        for problem in problems {
-            let left_out = if problem.whole_file {
-                format!("the sheet {file} is left out")
-            } else {
-                format!("line {} of {file} is left out", problem.spot.line)
-            };
-            self.left_out.push(left_out.clone());
-            self.diagnostics.push(Diagnostic {
-                severity: Severity::Error,
-                rule: problem.rule,
-                excerpt: source.line(problem.spot.line),
-                file: file.clone(),
-                spot: Some(problem.spot),
-                message: problem.message,
-                hint: problem.hint,
-                second: None,
-                left_out: Some(left_out),
-            });
-        }
-        let name: Arc<str> = file.as_str().into();
-        for row in rows {
-            site.readings.entry(row.at).or_default().push(ReadingRow {
-                day: row.day,
-                minute: row.time.map(|t| t.start),
-                after: false,
-                quantity: row.quantity,
-                value: row.value,
-                file: Arc::clone(&name),
-                place: Place::Line(row.line),
-            });
-        }
-        // An address nothing stands at costs its rows, each told once with its first line.
-        let known = check::addresses(site);
-        let unknown: Vec<Address> = site.readings.keys().filter(|at| !known.contains(*at)).cloned().collect();
-        let told = check::Told { lost: self.lost, lost_at: &self.lost_at };
-        for at in unknown {
-            let Some(rows) = site.readings.remove(&at) else { continue };
-            if told.covers(&at) || (told.lost && site.spas.is_empty()) {
-                continue;
-            }
-            let line = rows.first().map_or(0, |row| if let Place::Line(line) = row.place { line as usize } else { 0 });
-            let left_out = format!("{} readings for `{at}` in {file} are left out", rows.len());
-            self.left_out.push(left_out.clone());
-            self.diagnostics.push(Diagnostic {
-                severity: Severity::Error,
-                rule: Rule::UnknownAddress,
-                excerpt: source.line(line),
-                file: file.clone(),
-                spot: Some(Spot { line, column: 1, length: 1 }),
-                message: format!("nothing at this site has the address `{at}`"),
-                hint: yaml::nearest(at.as_str(), known.iter().map(Address::as_str))
-                    .map(|near| format!("did you mean `{near}`?")),
-                second: None,
-                left_out: Some(left_out),
-            });
-        }
-        for diagnostic in check::wrong_rows(site, &source) {
-            self.left_out.extend(diagnostic.left_out.clone());
-            self.diagnostics.push(diagnostic);
-        }
-        self.diagnostics.extend(check::gallons_in_header(&self.shared.fleet, &source));
-    }
-
-    fn read_bookings(&mut self, site: &mut Site) {
-        let timezone = self.shared.fleet.settings.timezone.0;
-        let whole = format!("bookings/{}.ics", site.id);
-        let site_stays = self.stays_of(&whole, timezone);
-        for spa in &mut site.spas {
-            let own = format!("bookings/{}--{}.ics", site.id, spa.at);
-            spa.stays = self.stays_of(&own, timezone).or_else(|| site_stays.clone());
-        }
-    }
-
-    fn stays_of(&mut self, file: &str, timezone: chrono_tz::Tz) -> Option<Arc<Stays>> {
-        if !self.shared.folder.has(file) {
-            return None;
-        }
-        let source = match self.shared.folder.text(file, LARGEST_RECORD) {
-            Ok(source) => source,
-            Err((message, line)) => {
-                self.left_out.push(format!("{file} is left out: {message}"));
-                self.diagnostics.push(about_file(Severity::Error, Rule::UnreadableFile, file, message, line));
-                return None;
-            }
-        };
-        let (stays, problems) = bookings::read(&source.text, timezone);
-        let mut lost = false;
-        for problem in problems {
-            lost |= problem.whole_file;
-            let left_out = if problem.whole_file {
-                format!("{file} is left out")
-            } else {
-                format!("a booking in {file} is left out")
-            };
-            self.left_out.push(left_out.clone());
-            let mut diagnostic = about_file(Severity::Error, Rule::Bookings, file, problem.message, problem.line);
-            // The line of a booking may hold a guest's name, so no excerpt is kept.
-            diagnostic.left_out = Some(left_out);
-            self.diagnostics.push(diagnostic);
-        }
-        (!lost).then(|| Arc::new(stays))
-    }
-}
-
-/// A usual program names speeds of both kinds of pump; only those of this pump's kind hold.
-fn usual_for_speeds(
-    program: &crate::records::tubs::ProgramFile,
-    two: Option<bool>,
-) -> crate::records::tubs::ProgramFile {
-    let mut program = *program;
-    let two = two.unwrap_or(false);
-    let keep = |hours: &mut crate::records::tubs::SpeedHours| {
-        if two {
-            hours.run = None;
-        } else {
-            hours.low = None;
-            hours.high = None;
-        }
-    };
-    let mut base = program.base();
-    keep(&mut base);
-    (program.run, program.low, program.high) = (base.run, base.low, base.high);
-    if let Some(occupied) = &mut program.occupied {
-        keep(occupied);
-    }
-    program
-}
-
-fn filtering_speeds(duty: Duty, written: Option<Vec<Speed>>) -> Vec<Speed> {
-    written.unwrap_or_else(|| match duty {
-        Duty::Filtration => vec![Speed::Run, Speed::Low, Speed::High, Speed::All],
-        Duty::Jets => Vec::new(),
-        Duty::FiltrationAndJets => vec![Speed::Run, Speed::Low],
-    })
-}
-
-/// Puts the log's readings beside the sheet's, sorted; a reading given twice is kept once.
-fn index_readings(site: &mut Site, typed: &TypedUnits) {
-    let file = Arc::clone(&site.file);
-    let mut names: BTreeMap<Address, Arc<str>> = BTreeMap::new();
-    for (index, visit) in &site.visits {
-        for (at, entry) in visit.at.iter() {
-            let name = Arc::clone(names.entry(at.clone()).or_insert_with(|| at.as_str().into()));
-            let mut push = |quantity: Quantity, value: f64, after: bool| {
-                let place = Place::Entry { visit: *index, at: Arc::clone(&name), field: quantity.name() };
-                site.readings.entry(at.clone()).or_default().push(ReadingRow {
-                    day: visit.date.0,
-                    minute: visit.time.map(|t| t.start),
-                    after,
-                    quantity,
-                    value,
-                    file: Arc::clone(&file),
-                    place,
-                });
-            };
-            for (quantity, value) in entry.readings(typed) {
-                push(quantity, value, false);
-            }
-            for (quantity, value) in entry.after.iter().flat_map(|after| after.readings(typed)) {
-                push(quantity, value, true);
-            }
-        }
-    }
-    for rows in site.readings.values_mut() {
-        rows.sort_by_key(|a| (a.day, a.after, a.minute, a.quantity));
-        let mut kept: Vec<ReadingRow> = Vec::with_capacity(rows.len());
-        for row in rows.drain(..) {
-            let same = |k: &ReadingRow| {
-                k.quantity == row.quantity
-                    && k.value == row.value
-                    && k.after == row.after
-                    && (k.minute == row.minute || k.minute.is_none() || row.minute.is_none())
-            };
-            let given_twice = kept.iter().rev().take_while(|k| k.day == row.day).any(same);
-            if !given_twice {
-                kept.push(row);
-            }
-        }
-        *rows = kept;
     }
 }

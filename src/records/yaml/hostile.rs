@@ -90,3 +90,14 @@ fn a_byte_order_mark_and_carriage_returns_are_read() {
     let site = reading.value.unwrap();
     assert_eq!(site.name.unwrap().0, "Quay");
 }
+
+#[test]
+fn a_separator_that_ends_no_line_reads_the_same_whether_or_not_something_is_wrong() {
+    for separator in ['\u{85}', '\u{2028}', '\u{2029}'] {
+        let name = |more: &str| {
+            let text = format!("format: 1\nname: {separator} Quay\nspas: {{a: {{fitted: 2022}}}}\n{more}");
+            read_in_time("separator", &text).value.unwrap().name.unwrap().0
+        };
+        assert_eq!(name(""), name("x-slowly: ' &a'\n"));
+    }
+}

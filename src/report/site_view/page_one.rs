@@ -1,12 +1,14 @@
 //! Page one: is it all right, what must be done, and three numbers beside last month's.
 
-use super::{Given, mark, place, plural};
+use super::{Given, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::charts::style::list;
 use crate::quantities::forecast_check::What;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
+use crate::report::fleet_state::grouped;
 use crate::report::format::{self, NOT_KNOWN};
+use crate::report::since;
 use crate::report::site::{Numbers, in_view};
 use crate::report::view;
 use crate::to_do::{ToDo, Urgency};
@@ -27,26 +29,9 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
         more_actions: (more > 0)
             .then(|| format!("And {} more in the sections below.", plural(more, "thing", "things"))),
         numbers: numbers(given),
+        since: since(given),
         charts: given.charts.year.iter().map(|c| in_view(c, "What falls due, and when are guests in?")).collect(),
     }
-}
-
-/// What is to be done, in groups that say the same of several places.
-fn grouped(to_do: &[ToDo]) -> Vec<Vec<&ToDo>> {
-    let mut groups: Vec<Vec<&ToDo>> = Vec::new();
-    for one in to_do.iter().filter(|t| t.urgency != Urgency::Note) {
-        let same = |group: &&mut Vec<&ToDo>| {
-            group[0].reason == one.reason
-                && group[0].what == one.what
-                && (group[0].says == one.says || one.reason == "left-at-visit")
-                && group[0].due == one.due
-        };
-        match groups.iter_mut().find(same) {
-            Some(group) => group.push(one),
-            None => groups.push(vec![one]),
-        }
-    }
-    groups
 }
 
 /// How good the forecasts were, where their ranges held less often than they should.
@@ -71,6 +56,49 @@ fn calibration(given: &Given) -> Option<String> {
             list(&poor)
         )
     })
+}
+
+/// What changed since last month: what is new, what was settled, and what was to be done by now and is not.
+fn since(given: &Given) -> Vec<String> {
+    let Some(before) = given.previous else { return Vec::new() };
+    let changed = since::since(&before.things, &since::things(&given.site.to_do), given.site.as_of);
+    let last = calendar::MONTHS[given.month.plus(-1).number() as usize - 1];
+    let named = |things: &[since::Thing]| {
+        // The same at several places is named once.
+        let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
+        for thing in things {
+            let at = thing.at.as_ref().map(|at| place_inside(given, at.as_str()));
+            match kinds.iter_mut().find(|(what, _)| *what == thing.what) {
+                Some((_, places)) => places.extend(at),
+                None => kinds.push((&thing.what, at.into_iter().collect())),
+            }
+        }
+        let words = |(what, places): &(&str, Vec<String>)| match places.as_slice() {
+            [] => (*what).to_owned(),
+            places => format!("{what} ({})", list_short(places, 3)),
+        };
+        list_short(&kinds.iter().map(words).collect::<Vec<_>>(), 3)
+    };
+    let mut says = Vec::new();
+    if !changed.new.is_empty() {
+        says.push(format!("New since {last}: {}.", named(&changed.new)));
+    }
+    if !changed.settled.is_empty() {
+        says.push(format!("Settled since {last}: {}.", named(&changed.settled)));
+    }
+    if !changed.not_done.is_empty() {
+        says.push(format!("To be done by now and not done: {}.", named(&changed.not_done)));
+    }
+    says
+}
+
+/// The first items, and how many more there are.
+fn list_short(items: &[String], most: usize) -> String {
+    if items.len() <= most {
+        list(items)
+    } else {
+        format!("{} and {} more", items[..most].join(", "), items.len() - most)
+    }
 }
 
 fn left_out(given: &Given) -> Vec<String> {
@@ -173,13 +201,44 @@ fn action(given: &Given, group: &[&ToDo]) -> view::Action {
         None => "next visit".to_owned(),
     };
     view::Action {
-        mark: mark(to_do.urgency),
+        mark: to_do.urgency.into(),
         mark_word: to_do.urgency.words().to_owned(),
         place: places.join("; "),
         what: format::sentence(&to_do.what),
         by_when,
         why: to_do.says.clone(),
         if_left: if to_do.if_left.is_empty() { String::new() } else { format!("{}.", to_do.if_left) },
+    }
+}
+
+/// The expected cost of twelve months with its range; where no cost of labour is written, the planned work alone.
+fn cost_headline(given: &Given, now: &Numbers, before: impl Fn(Option<String>) -> String) -> view::Headline {
+    let whole = |amount: f64| {
+        let amount = rust_decimal::Decimal::try_from(amount).unwrap_or_default();
+        format::money_whole(amount, given.currency())
+    };
+    if let Some((mean, low, high)) = now.expected_cost {
+        return view::Headline {
+            value: whole(mean),
+            unit: String::new(),
+            caption: format!(
+                "expected cost of the next 12 months, failures and travel included; between {} and {} in 4 years of 5",
+                whole(low),
+                whole(high)
+            ),
+            last_month: before(given.previous.and_then(|p| p.expected_cost).map(|(mean, _, _)| whole(mean))),
+        };
+    }
+    let cost = |numbers: &Numbers| numbers.planned_cost.map(|c| format::money_whole(c, given.currency()));
+    view::Headline {
+        value: cost(now).unwrap_or_else(|| "–".to_owned()),
+        unit: String::new(),
+        caption: if now.planned_cost.is_some() {
+            "planned work of 12 months, without failures and travel".to_owned()
+        } else {
+            "planned cost is not known: the book has no prices".to_owned()
+        },
+        last_month: before(given.previous.and_then(cost)),
     }
 }
 
@@ -221,19 +280,7 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
         last_month: before(given.previous.map(|p| p.parts_due.to_string())),
     });
     if given.office() {
-        let cost = now.planned_cost.map(|c| format::money_whole(c, given.currency()));
-        numbers.push(view::Headline {
-            value: cost.unwrap_or_else(|| "–".to_owned()),
-            unit: String::new(),
-            caption: if now.planned_cost.is_some() {
-                "planned work of 12 months, without failures and travel".to_owned()
-            } else {
-                "planned cost is not known: the book has no prices".to_owned()
-            },
-            last_month: before(
-                given.previous.and_then(|p| p.planned_cost).map(|c| format::money_whole(c, given.currency())),
-            ),
-        });
+        numbers.push(cost_headline(given, &now, before));
     }
     numbers
 }

@@ -2,7 +2,7 @@
 
 use uom::si::time::hour;
 
-use super::{Given, mark, place, plural};
+use super::{Given, place, plural};
 use crate::calendar::plus_days;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::{life_words, view};
@@ -10,7 +10,7 @@ use crate::schedule::due::PartDue;
 use crate::to_do::part_urgency;
 
 /// Rows of wear parts.
-const PART_ROWS: usize = 16;
+const PART_ROWS: usize = 14;
 
 pub(super) fn parts(given: &Given) -> view::PartSection {
     let site = given.site;
@@ -91,7 +91,7 @@ fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRo
     }
     let percent = part.life_used.map(|used| (used * 100.0).round());
     view::PartRow {
-        mark: part_urgency(part, as_of).map_or(view::Mark::None, mark),
+        mark: part_urgency(part, as_of).into(),
         place: place(given, part.part.at.as_str()),
         part: {
             let name = format::sentence(&format::words(part.part.id.as_str()));
@@ -114,9 +114,7 @@ fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRo
             format::short_date,
         ),
         due_range: match (part.due_low, part.due_high) {
-            (Some(low), Some(high)) if low != high => {
-                format!("{} to {}", format::short_date(low), format::short_date(high))
-            }
+            (Some(low), Some(high)) if low != high => format::date_range(low, high),
             _ => String::new(),
         },
         due_basis: part.due.map_or(String::new(), |due| {

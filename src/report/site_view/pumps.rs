@@ -18,6 +18,8 @@ use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::in_view;
 use crate::report::view;
 
+/// Rows of run hours and of energy; of more pumps the tables tell.
+const ROWS: usize = 18;
 /// Readings that are advised.
 const READINGS_ADVISED: usize = 4;
 
@@ -41,13 +43,8 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
     view::PumpSection {
         nothing_to_say: None,
         summary: pump_summary(given, &pumps),
-        charts: given
-            .charts
-            .run_hours
-            .iter()
-            .map(|(at, chart)| in_view(chart, &format!("How long has {} run?", place_inside(given, at.as_str()))))
-            .collect(),
-        identities: pumps.iter().map(|(_, pump, _)| identity(given, pump)).collect(),
+        charts: given.charts.run_hours.iter().map(|chart| in_view(chart, "How long have the pumps run?")).collect(),
+        identities: identities(given, &pumps),
         hours: hours_table(given, &pumps),
         energy: energy_table(given, &pumps),
         trends: trends(given),
@@ -108,7 +105,23 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     text
 }
 
-pub(super) fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
+/// The pumps as fitted; those that are alike in every measure share a row.
+fn identities(given: &Given, pumps: &Pumps) -> Vec<view::PumpIdentity> {
+    let mut rows: Vec<view::PumpIdentity> = Vec::new();
+    for (_, pump, _) in pumps {
+        let row = view::PumpIdentity { place: place(given, pump.at.as_str()), ..identity(given, pump) };
+        let alike = |other: &&mut view::PumpIdentity| {
+            view::PumpIdentity { place: row.place.clone(), ..(**other).clone() } == row
+        };
+        match rows.iter_mut().find(alike) {
+            Some(there) => there.place.push_str(&format!("; {}", row.place)),
+            None => rows.push(row),
+        }
+    }
+    rows
+}
+
+fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
     let model = model_now(given, pump);
     let or_unknown = |text: Option<String>| text.unwrap_or_else(|| NOT_KNOWN.to_owned());
     let metric = given.units() == Units::Metric;
@@ -116,8 +129,7 @@ pub(super) fn identity(given: &Given, pump: &Pump) -> view::PumpIdentity {
     let inches =
         |l: Option<crate::units::Length>| or_unknown(l.map(|l| format!("{} in", trimmed(l.0.get::<inch>(), 2))));
     view::PumpIdentity {
-        place: format::place(pump.at.spa()),
-        pump: format::sentence(&format::words(pump.at.last())),
+        place: place(given, pump.at.as_str()),
         model: or_unknown(run_hours::model_now(given.site.site, pump)),
         power: or_unknown(model.and_then(|m| m.power).map(|p| {
             let hp = p.0.get::<horsepower>();
@@ -176,6 +188,7 @@ fn hours_table(given: &Given, pumps: &Pumps) -> view::HoursTable {
             });
         }
     }
+    let more = cut(given, &mut rows, "run_hours");
     view::HoursTable {
         months: months
             .iter()
@@ -186,9 +199,21 @@ fn hours_table(given: &Given, pumps: &Pumps) -> view::HoursTable {
             })
             .collect(),
         rows,
-        key: "c: calibrated by the counter · p: by the program · e: estimated · a: assumed · no letter: metered"
-            .to_owned(),
+        key: format!(
+            "c: calibrated by the counter · p: by the program · e: estimated · a: assumed · no letter: metered{more}"
+        ),
     }
+}
+
+/// Cuts a table to its rows and says so.
+fn cut<R>(given: &Given, rows: &mut Vec<R>, table: &str) -> String {
+    let more = rows.len().saturating_sub(ROWS);
+    if more == 0 {
+        return String::new();
+    }
+    rows.truncate(ROWS);
+    let place = if given.office() { format!(" in tables/{table}.csv") } else { String::new() };
+    format!(" · {more} more{place}")
 }
 
 fn letter(basis: Basis) -> &'static str {
@@ -251,10 +276,12 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
     let total = |index: usize, decimals: usize| {
         if complete[index] { format::number(sums[index], decimals) } else { "–".to_owned() }
     };
+    let lines = rows.len();
+    let more = cut(given, &mut rows, "run_hours");
     view::EnergyTable {
         currency: if office { given.currency().to_owned() } else { String::new() },
         month: calendar::MONTHS[given.month.number() as usize - 1].to_owned(),
-        total: (rows.len() > 1).then(|| view::EnergyRow {
+        total: (lines > 1).then(|| view::EnergyRow {
             pump: "All pumps".to_owned(),
             speed: String::new(),
             power: String::new(),
@@ -265,7 +292,7 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
             year_cost: if office { total(3, 2) } else { String::new() },
         }),
         rows,
-        note: "The pumps' energy only: heating, air and lights are not in it. Power is the measured current, else the model's, times the supply voltage and a power factor of 0.9 (assumed).".to_owned(),
+        note: "The pumps' energy only: heating, air and lights are not in it. Power is the measured current, else the model's, times the supply voltage and a power factor of 0.9 (assumed).".to_owned() + &more,
     }
 }
 

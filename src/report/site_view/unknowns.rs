@@ -1,13 +1,16 @@
 //! What is not known, which record would settle it, and what was assumed.
 
 use super::parts::beyond_use;
-use super::{Given, MONTHS, place, plural};
+use super::{Given, MONTHS, gaps, place, plural};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::charts::style::list;
 use crate::quantities::water_turnover;
 use crate::records::forms::Fitted;
 use crate::report::{format, view};
+
+/// The most that are told: more is no help. The fields that would tell most come first.
+const MOST_UNKNOWNS: usize = 32;
 
 pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
     let office = given.office();
@@ -93,8 +96,9 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
             );
         }
     }
+    unknowns.extend(gaps::unknowns(given));
     let total = unknowns.len();
-    unknowns.truncate(24);
+    unknowns.truncate(MOST_UNKNOWNS);
     if total > unknowns.len() {
         unknowns.push(view::Unknown {
             what: format!("and {} more of the same kinds", total - unknowns.len()),
@@ -114,6 +118,11 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
             change_at: if office { a.change.clone() } else { String::new() },
         })
         .chain(model_assumptions(given, office))
+        .chain(gaps::assumptions(given).into_iter().map(|(what, value, change)| view::Assumption {
+            what,
+            value,
+            change_at: if office { change.to_owned() } else { String::new() },
+        }))
         .collect::<Vec<_>>();
     let diagnostics = if office {
         given
@@ -183,6 +192,15 @@ fn model_assumptions(given: &Given, office: bool) -> Vec<view::Assumption> {
                 "`c` of `pipe`",
             );
         }
+        let filtering = |spa: &crate::records::Spa| spa.pumps.iter().filter(|p| !p.filters_at.is_empty()).count();
+        if site.site.spas.iter().any(|spa| filtering(spa) > 1) {
+            assume(
+                "Several pumps that filter one spa share its pipe and filters; they run one after the other as far as the \
+                 day has room, and together beyond that",
+                "the cautious reading".to_owned(),
+                "a `flow` reading at each filter",
+            );
+        }
         assume("Bores are those of Schedule 40 plastic pipe", "ASTM D1785".to_owned(), "`size` of `pipe`");
     }
     if any_flow(Basis::Stated) {
@@ -192,10 +210,10 @@ fn model_assumptions(given: &Given, office: bool) -> Vec<view::Assumption> {
             "a `flow` reading at the filter",
         );
     }
-    if site.spas.iter().flat_map(|s| &s.pumps).any(|p| p.forecast.as_ref().is_some_and(|f| f.spread_assumed)) {
+    if site.spas.iter().flat_map(|s| &s.pumps).any(|p| p.forecast.as_ref().is_some_and(|f| f.spread.assumed)) {
         assume(
             "Where no counter shows how hours vary, a month varies by",
-            percent(0.20),
+            percent(crate::quantities::hours_spread::ASSUMED_MONTH_SPREAD),
             "counter readings for six months",
         );
     }

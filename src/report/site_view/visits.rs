@@ -1,13 +1,16 @@
 //! What falls due in the coming year, what it costs as planned, and what to order.
 
+use chrono::NaiveDate;
 use uom::si::time::minute;
 
-use super::pumps::identity;
 use super::{Given, place, plural};
+use crate::address::{Address, Id};
 use crate::calendar::plus_days;
-use crate::report::format::{self, NOT_KNOWN};
+use crate::records::upkeep::Part;
+use crate::report::format;
 use crate::report::view;
 use crate::schedule::due::PartDue;
+use crate::swap;
 
 pub(super) fn visits(given: &Given) -> view::VisitSection {
     let site = given.site;
@@ -93,38 +96,37 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
     })
 }
 
-/// What to order for the parts due within four months, like for like.
+/// What to order for the parts due within four months, like for like, and for what is renewed along with them.
 fn parts_list(given: &Given) -> Vec<view::PartToBuy> {
     let as_of = given.site.as_of;
     let mut due: Vec<&PartDue> =
         given.site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= plus_days(as_of, 120))).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
-    due.iter()
-        .map(|part| {
-            let pump = given.site.site.spas.iter().flat_map(|s| &s.pumps).find(|p| p.at == part.part.at);
-            let measures = pump.map_or(String::new(), |pump| {
-                let identity = identity(given, pump);
-                [
-                    identity.model,
-                    identity.power,
-                    format!("frame {}", identity.frame),
-                    format!("{} / {}", identity.inlet, identity.discharge),
-                ]
-                .into_iter()
-                .filter(|text| !text.contains(NOT_KNOWN))
-                .collect::<Vec<_>>()
-                .join(", ")
-            });
-            let number = part.part.part.number.as_ref().map_or(String::new(), |n| format!(" ({n})"));
-            view::PartToBuy {
-                part: format!("{}{number}", format::sentence(&format::words(part.part.id.as_str()))),
-                fits: place(given, part.part.at.as_str()),
-                measures,
-                count: part.part.part.count.unwrap_or(1).to_string(),
-                needed_by: part
-                    .due
-                    .map_or(String::new(), |d| if d <= as_of { "now".to_owned() } else { format::near_date(d, as_of) }),
+    let mut listed: Vec<(&Address, &Id)> = due.iter().map(|part| (&part.part.at, part.part.id)).collect();
+    let mut list = Vec::new();
+    for part in due {
+        let at = &part.part.at;
+        list.push(part_to_buy(given, at, part.part.id, part.part.part, part.due));
+        for along in &part.part.part.also_renew {
+            let found = given.site.parts.iter().find(|other| other.part.at == *at && other.part.id == along);
+            if let Some(other) = found.filter(|_| !listed.contains(&(at, along))) {
+                listed.push((at, along));
+                list.push(part_to_buy(given, at, along, other.part.part, part.due));
             }
-        })
-        .collect()
+        }
+    }
+    list
+}
+
+fn part_to_buy(given: &Given, at: &Address, id: &Id, part: &Part, due: Option<NaiveDate>) -> view::PartToBuy {
+    let as_of = given.site.as_of;
+    let number = part.number.as_ref().map_or(String::new(), |n| format!(" ({n})"));
+    view::PartToBuy {
+        part: format!("{}{number}", format::sentence(&format::words(id.as_str()))),
+        fits: place(given, at.as_str()),
+        measures: swap::measures_of(given.fleet, given.site.site, at),
+        count: part.count.unwrap_or(1).to_string(),
+        needed_by: due
+            .map_or(String::new(), |d| if d <= as_of { "now".to_owned() } else { format::near_date(d, as_of) }),
+    }
 }

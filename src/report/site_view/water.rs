@@ -1,9 +1,10 @@
 //! The water of each spa: how it stands against its limits, month by month, and its filters.
 
-use super::{Given, MONTHS, plural};
+use super::{Given, MONTHS, place, plural};
 use crate::basis::Basis;
-use crate::calendar;
+use crate::calendar::{self, Month};
 use crate::charts::style::list;
+use crate::quantities::SpaFigures;
 use crate::quantities::water_tests::TestVerdict;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
 use crate::records::Spa;
@@ -11,9 +12,16 @@ use crate::records::fleet::Units;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::in_view;
 use crate::report::view;
+use crate::to_do::Urgency;
 
-/// Months of water in the tables of a site of several spas.
-const SEVERAL_SPAS_MONTHS: usize = 6;
+/// Months of water in the overview of a site of several spas.
+const OVERVIEW_MONTHS: usize = 5;
+/// Spas from which only those that are not known to be in order are told of one by one.
+const MANY_SPAS: usize = 5;
+/// Spas that are told of one by one at most.
+const SPAS_TOLD: usize = 6;
+/// Filters in the table.
+const FILTERS: usize = 20;
 
 pub(super) fn water(given: &Given) -> view::WaterSection {
     let site = given.site.site;
@@ -34,11 +42,141 @@ pub(super) fn water(given: &Given) -> view::WaterSection {
     view::WaterSection {
         nothing_to_say: site.spas.is_empty().then(|| "No spa stood here in this month.".to_owned()),
         rule_book,
-        spas: site.spas.iter().zip(given.site.spas).map(|(spa, figures)| spa_water(given, spa, figures)).collect(),
+        overview: (site.spas.len() > 1).then(|| overview(given)),
+        spas: told(given).into_iter().map(|(spa, figures)| spa_water(given, spa, figures)).collect(),
+        filters: filters(given),
+        filters_note: filters_note(given),
+        units: {
+            let units = given.units();
+            view::WaterUnits {
+                turnover: "min".to_owned(),
+                flow: format::flow_unit(units).to_owned(),
+                filter_rate: format::filter_rate_unit(units).to_owned(),
+                velocity: format::velocity_unit(units).to_owned(),
+                pressure: format::pressure_unit(units).to_owned(),
+            }
+        },
         cautions: vec![
             "Check suction covers and the spa's temperature on every visit; close the spa if a cover is loose, cracked or missing, or the water is over 40 °C (104 °F).".to_owned(),
             "Hold chemicals apart, never mix them, and add them to water, not water to them.".to_owned(),
         ],
+    }
+}
+
+/// The spas that are told of one by one: all of a few, of many those that are not known to be in order.
+fn told<'a>(given: &'a Given) -> Vec<(&'a Spa, &'a SpaFigures)> {
+    let all = || given.site.site.spas.iter().zip(given.site.spas);
+    if given.site.spas.len() < MANY_SPAS {
+        return all().collect();
+    }
+    let troubled = |figures: &SpaFigures| {
+        let at = |address: &crate::address::Address| address.spa() == figures.at.as_str();
+        figures.water.months.last().is_some_and(|row| row.verdict == Verdict::Short)
+            || given.site.to_do.iter().any(|t| {
+                t.urgency <= Urgency::ActNow && t.reason.starts_with("filter-") && t.at.as_ref().is_some_and(at)
+            })
+    };
+    all().filter(|(_, figures)| troubled(figures)).take(SPAS_TOLD).collect()
+}
+
+fn overview(given: &Given) -> view::WaterOverview {
+    let units = given.units();
+    let last = given.month;
+    let months: Vec<Month> = last.plus(1 - OVERVIEW_MONTHS as i32).through(last).collect();
+    let or_blank = |text: Option<String>| text.unwrap_or_else(|| "–".to_owned());
+    let mut letters = std::collections::BTreeSet::new();
+    let rows: Vec<view::OverviewRow> = given
+        .site
+        .spas
+        .iter()
+        .map(|figures| {
+            let now = figures.water.months.last();
+            view::OverviewRow {
+                spa: format::place(figures.at.as_str()),
+                limit: or_blank(now.and_then(|row| row.limit_min).map(|limit| format::number(limit, 0))),
+                turnovers: months
+                    .iter()
+                    .map(|month| {
+                        let row = figures.water.months.iter().find(|row| row.month == *month);
+                        let letter = row.and_then(|r| r.flow.as_ref()).map_or("", |flow| flow_letter(flow.basis));
+                        letters.insert(letter);
+                        view::OverviewCell {
+                            mark: if row.is_some_and(|row| row.verdict == Verdict::Short) {
+                                view::Mark::ActNow
+                            } else {
+                                view::Mark::None
+                            },
+                            minutes: match row {
+                                Some(row) if row.verdict == Verdict::Closed => "closed".to_owned(),
+                                row => {
+                                    or_blank(row.and_then(|r| r.turnover.as_ref()).map(|t| format::number(t.value, 1)))
+                                }
+                            },
+                            letter: letter.to_owned(),
+                        }
+                    })
+                    .collect(),
+                flow: or_blank(now.and_then(|r| r.flow.as_ref()).map(|f| format::flow_number(f.value, units))),
+                turnovers_per_day: or_blank(now.and_then(|r| r.turnovers_per_day).map(|t| format::number(t, 0))),
+                filtration_hours: or_blank(now.and_then(|r| r.hours_per_day).map(|h| format::number(h, 1))),
+                filter_rate: or_blank(now.and_then(|r| r.filter_rate).map(|r| format::filter_rate_number(r, units))),
+                velocity: or_blank(now.and_then(|r| r.velocity).map(|v| format::velocity_number(v, units))),
+            }
+        })
+        .collect();
+    let mut key: Vec<&str> = letters
+        .into_iter()
+        .filter_map(|letter| match letter {
+            "c" => Some("c: flow calculated from the pump's curve against the pipe loop"),
+            "l" => Some("l: last measured, since the filter was cleaned"),
+            "s" => Some("s: as the maker states"),
+            _ => None,
+        })
+        .collect();
+    key.push("no letter: measured in the month");
+    let triangle = rows.iter().flat_map(|row| &row.turnovers).any(|cell| cell.mark != view::Mark::None);
+    if triangle {
+        key.push("triangle: short of turnover or of filtration hours");
+    }
+    let last_month = calendar::MONTHS[last.number() as usize - 1];
+    view::WaterOverview {
+        months: months.iter().map(|m| calendar::MONTHS[m.number() as usize - 1][..3].to_owned()).collect(),
+        rows,
+        note: format!(
+            "Minutes for all the water to pass the filter once. {}. The columns on the right are those of {last_month}.{}",
+            format::sentence(&key.join("; ")),
+            if given.office() { " Every month is in tables/water_turnover.csv." } else { "" }
+        ),
+    }
+}
+
+fn flow_letter(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Measured => "",
+        Basis::Curve => "c",
+        Basis::Stated => "s",
+        _ => "l",
+    }
+}
+
+fn filters(given: &Given) -> Vec<view::FilterRow> {
+    let of = |(spa, figures)| filter_rows(given, spa, figures);
+    let mut rows: Vec<(Option<chrono::NaiveDate>, view::FilterRow)> =
+        given.site.site.spas.iter().zip(given.site.spas).flat_map(of).collect();
+    // Of many the soonest to clean; the order of the site is kept where all are shown.
+    if rows.len() > FILTERS {
+        rows.sort_by_key(|(clean_by, _)| clean_by.unwrap_or(chrono::NaiveDate::MAX));
+        rows.truncate(FILTERS);
+    }
+    rows.into_iter().map(|(_, row)| row).collect()
+}
+
+fn filters_note(given: &Given) -> String {
+    let all: usize = given.site.site.spas.iter().map(|spa| spa.filters.len()).sum();
+    match (all.saturating_sub(FILTERS), given.office()) {
+        (0, _) => String::new(),
+        (more, true) => format!("The {FILTERS} that are to be cleaned first; {more} more are in tables/filters.csv."),
+        (_, false) => format!("The {FILTERS} that are to be cleaned first."),
     }
 }
 
@@ -55,8 +193,8 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
     let units = given.units();
     let rows = &figures.water.months;
     let now = rows.last();
-    // A site of several spas would else be pages of tables; all months are in the table of turnovers.
-    let months_shown = if given.site.spas.len() > 1 { SEVERAL_SPAS_MONTHS } else { MONTHS };
+    // Of several spas the overview has the months.
+    let months_shown = if given.site.spas.len() > 1 { 0 } else { MONTHS };
     let shown: Vec<view::WaterMonth> =
         rows.iter().rev().take(months_shown).rev().map(|row| water_row(row, units)).collect();
     let charts = given
@@ -84,17 +222,9 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
         verdict: verdict_words(verdict).to_owned(),
         summary: water_summary(given, spa, figures),
         charts,
-        units: view::WaterUnits {
-            turnover: "min".to_owned(),
-            flow: format::flow_unit(units).to_owned(),
-            filter_rate: format::filter_rate_unit(units).to_owned(),
-            velocity: format::velocity_unit(units).to_owned(),
-            pressure: format::pressure_unit(units).to_owned(),
-        },
         months: shown,
         table_note: water_note(given, figures, units),
         ways_out: crate::report::ways_out_view::ways_out(given.fleet, figures),
-        filters: filter_rows(given, spa, figures),
     }
 }
 
@@ -108,8 +238,8 @@ fn verdict_words(verdict: Verdict) -> &'static str {
 }
 
 fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Units) -> String {
-    // What holds for all spas is said once.
-    let first = given.site.spas.first().is_some_and(|spa| spa.at == figures.at);
+    // Of several spas the overview says it.
+    let first = given.site.spas.len() == 1;
     let mut notes = Vec::new();
     if first {
         notes.push(
@@ -144,6 +274,7 @@ fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Uni
             ));
         }
     }
+    notes.extend(crate::report::filter_words::cleaning(figures));
     let wrong: Vec<_> =
         figures.tests.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).collect();
     if !figures.tests.is_empty() {
@@ -214,7 +345,12 @@ fn water_row(row: &WaterMonth, units: Units) -> view::WaterMonth {
     }
 }
 
-fn filter_rows(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) -> Vec<view::FilterRow> {
+/// The filters of a spa, each with the day to clean it.
+fn filter_rows(
+    given: &Given,
+    spa: &Spa,
+    figures: &crate::quantities::SpaFigures,
+) -> Vec<(Option<chrono::NaiveDate>, view::FilterRow)> {
     let units = given.units();
     let as_of = given.site.as_of;
     spa.filters
@@ -223,8 +359,8 @@ fn filter_rows(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures
         .map(|(filter, figures)| {
             let state = &figures.state;
             let bar = |p: Option<f64>| p.map_or("–".to_owned(), |p| format::pressure_number(p, units));
-            view::FilterRow {
-                name: format::sentence(&format::words(filter.at.last())),
+            let row = view::FilterRow {
+                name: place(given, filter.at.as_str()),
                 kind: crate::schedule::due::filter_kind(filter.kind).to_owned(),
                 pressure: bar(state.pressure),
                 clean_pressure: bar(state.clean_pressure),
@@ -237,7 +373,8 @@ fn filter_rows(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures
                     .turnover_then
                     .as_ref()
                     .map_or("–".to_owned(), |t| format!("{:.1} ({:.1} to {:.1})", t.value, t.low, t.high)),
-            }
+            };
+            (state.clean_by.map(|(day, _, _)| day), row)
         })
         .collect()
 }

@@ -1,0 +1,304 @@
+//! `tubwright quote`: a year quoted for sites or customers, each with the customer's quote and the office's inside sheet.
+
+use chrono::Datelike;
+use rayon::prelude::*;
+
+use crate::address::Id;
+use crate::calendar::{self, Month};
+use crate::cli::{Pdf, Quote};
+use crate::commands::{Failure, failure, load};
+use crate::costs::outlook::{self, ContractYear};
+use crate::costs::quote::{
+    Given, Portfolio, Quote as Quoted, Scenario, Unit, WhatIf, portfolio, quote, with_contracts_to,
+};
+use crate::costs::simulation::Worlds;
+use crate::costs::year::{Habits, Window};
+use crate::interrupt::Stop;
+use crate::manifest::{self, Manifest, Versions};
+use crate::output::{FileDigest, OutputFolder};
+use crate::printer::Printer;
+use crate::quantities::SpaFigures;
+use crate::quantities::part_life_model::FleetLives;
+use crate::records::load::Shared;
+use crate::records::tree::LARGEST_SHEET;
+use crate::records::yaml::nearest;
+use crate::records::{Fleet, Site};
+use crate::report::document::Problem;
+use crate::report::typst::{Places, Typesetter, Typst};
+use crate::report::{inside_view, quote as documents, quote_view};
+use crate::schedule::visits::{self, Plan};
+use crate::site::{self, SiteFigures};
+use crate::tables::quoted;
+
+/// Visits as a choice.
+const CHOICES: [&str; 4] = ["monthly", "every two months", "quarterly", "half-yearly"];
+
+/// A fleet done some way, with what belongs to it.
+struct Way {
+    fleet: Fleet,
+    what_if: Option<WhatIf>,
+}
+
+/// Quotes a year.
+///
+/// # Errors
+/// If nothing could be quoted; the status says why.
+pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failure> {
+    let Some(shared) = load(&arguments.fleet, printer)? else { return Ok(2) };
+    let what_ifs: Vec<WhatIf> =
+        arguments.with.iter().map(|text| text.parse()).collect::<Result<_, String>>().map_err(failure)?;
+    for what_if in &what_ifs {
+        if let WhatIf::Renew(part) = what_if
+            && shared.fleet.book.parts.get(part).is_none()
+        {
+            return Err(failure(format!("the book has no part `{part}`")));
+        }
+    }
+    let today = || calendar::today(shared.fleet.settings.timezone.0);
+    let as_of = arguments.month.unwrap_or_else(|| Month::of(today()).plus(-1)).last();
+    let year = arguments.year.unwrap_or(as_of.year() + 1);
+    let Some(window) = Window::of_year(year, as_of) else {
+        return Err(failure(format!("{year} is over on {as_of}, the day up to which records are used")));
+    };
+    if shared.fleet.settings.labour.cost.as_ref().and_then(|cost| cost.on(as_of)).is_none() {
+        return Err(failure(
+            "no year can be quoted without what an hour of work costs: labour.cost in fleet.yaml".into(),
+        ));
+    }
+    let clock = std::time::Instant::now();
+    let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
+    stop.check().map_err(|stopped| Failure { status: stopped.exit_status(), error: stopped.into() })?;
+    let mut left_out = Vec::new();
+    let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
+    for (files, read) in shared.sites.iter().zip(read) {
+        match read {
+            Ok(site) => sites.push(site),
+            Err(diagnostics) => {
+                printer.diagnostics(&diagnostics);
+                left_out.push(format!("{}: the site could not be understood and is not quoted", files.id));
+            }
+        }
+    }
+    let units = units(arguments, &shared, &sites)?;
+    let lives = site::fleet_lives(&shared.fleet, &sites, as_of);
+    printer.stage("read, hours and lives", clock);
+    let clock = std::time::Instant::now();
+    let ways = ways(&shared.fleet, year, what_ifs);
+    let figures: Vec<Vec<SiteFigures>> = ways.iter().map(|way| figures(way, &lives, &sites, as_of)).collect();
+    let plans: Vec<Plan> =
+        ways.iter().zip(&figures).map(|(way, figures)| visits::plan(&way.fleet, figures, as_of)).collect();
+    printer.stage("plans", clock);
+    let clock = std::time::Instant::now();
+    let seed = shared.fleet.settings.seed.unwrap_or(1);
+    let worlds = Worlds::new(&lives, seed, window, arguments.draws.get() as usize);
+    let scenario = |index: usize| Scenario {
+        fleet: &ways[index].fleet,
+        sites: &figures[index],
+        plan: &plans[index],
+        renew: match &ways[index].what_if {
+            Some(WhatIf::Renew(part)) => Some(part),
+            _ => None,
+        },
+    };
+    let first_what_if = 1 + CHOICES.len();
+    let given = Given {
+        base: scenario(0),
+        choices: CHOICES.iter().enumerate().map(|(index, words)| (*words, scenario(1 + index))).collect(),
+        what_ifs: (first_what_if..ways.len())
+            .filter_map(|index| Some((ways[index].what_if.as_ref()?, scenario(index))))
+            .collect(),
+        worlds: &worlds,
+        habits: Habits::of(&shared.fleet, sites.iter().map(|(site, _)| site)),
+    };
+    let quotes: Vec<(Quoted, Vec<i64>)> =
+        units.into_par_iter().map(|(unit, sites)| quote(&given, unit, sites)).collect();
+    let together = (quotes.len() > 1).then(|| portfolio(&shared.fleet, &quotes));
+    printer.stage("years drawn", clock);
+    let contracts = outlook::outlook(&shared.fleet, &figures[0], &plans[0], &lives, as_of).contracts;
+    let run =
+        Run { arguments, printer, stop, shared: &shared, given: &given, contracts: &contracts, together: &together };
+    let outcome = run.publish(&quotes, left_out)?;
+    run.say(&quotes);
+    Ok(outcome)
+}
+
+/// What is quoted: the sites asked for, the customer's sites together, or every site by itself.
+fn units(
+    arguments: &Quote,
+    shared: &Shared,
+    sites: &[(Site, Vec<SpaFigures>)],
+) -> Result<Vec<(Unit, Vec<usize>)>, Failure> {
+    let unknown = |kind: &str, name: &str, names: &mut dyn Iterator<Item = &str>| {
+        let hint = nearest(name, names).map_or_else(String::new, |near| format!("; did you mean `{near}`?"));
+        failure(format!("no {kind} that can be quoted is named `{name}`{hint}"))
+    };
+    if let Some(name) = &arguments.site {
+        let found = sites.iter().position(|(site, _)| site.id.as_str() == name);
+        let names = &mut sites.iter().map(|(site, _)| site.id.as_str());
+        let index = found.ok_or_else(|| unknown("site", name, names))?;
+        return Ok(vec![(Unit::Site(sites[index].0.id.clone()), vec![index])]);
+    }
+    if let Some(name) = &arguments.customer {
+        let of_customer = |site: &Site| site.customer.as_ref().is_some_and(|id| id.as_str() == name);
+        let all: Vec<usize> = (0..sites.len()).filter(|index| of_customer(&sites[*index].0)).collect();
+        let Some(first) = all.first() else {
+            return Err(unknown("customer", name, &mut shared.fleet.customers.keys().map(Id::as_str)));
+        };
+        let customer = sites[*first].0.customer.clone();
+        return Ok(customer.into_iter().map(|id| (Unit::Customer(id), all.clone())).collect());
+    }
+    if sites.is_empty() {
+        return Err(failure("no site can be quoted".to_owned()));
+    }
+    Ok(sites.iter().enumerate().map(|(index, (site, _))| (Unit::Site(site.id.clone()), vec![index])).collect())
+}
+
+/// The year as it is to be, the visits as a choice, and the other ways of doing it.
+fn ways(fleet: &Fleet, year: i32, what_ifs: Vec<WhatIf>) -> Vec<Way> {
+    let base = with_contracts_to(fleet, year);
+    let choices = CHOICES.map(|words| WhatIf::Visits(words.to_owned()));
+    let mut ways: Vec<Way> = choices
+        .into_iter()
+        .chain(what_ifs)
+        .map(|what_if| Way { fleet: what_if.applied(&base), what_if: Some(what_if) })
+        .collect();
+    ways.insert(0, Way { fleet: base, what_if: None });
+    ways
+}
+
+fn figures<'a>(
+    way: &'a Way,
+    lives: &'a FleetLives,
+    sites: &'a [(Site, Vec<SpaFigures>)],
+    as_of: chrono::NaiveDate,
+) -> Vec<SiteFigures<'a>> {
+    sites.par_iter().map(|(site, spas)| site::site_figures(&way.fleet, lives, site, spas, as_of)).collect()
+}
+
+/// Publishing with what it needs everywhere.
+struct Run<'a> {
+    arguments: &'a Quote,
+    printer: Printer,
+    stop: &'a Stop,
+    shared: &'a Shared,
+    given: &'a Given<'a>,
+    contracts: &'a [ContractYear],
+    together: &'a Option<Portfolio>,
+}
+
+impl Run<'_> {
+    fn publish(&self, quotes: &[(Quoted, Vec<i64>)], mut left_out: Vec<String>) -> Result<u8, Failure> {
+        let held = |error: crate::output::OutputError| Failure { status: error.exit_status(), error: error.into() };
+        let output = OutputFolder::open(&self.arguments.out).map_err(held)?;
+        let mut renderer: Option<Typst> = None;
+        if self.arguments.pdf == Pdf::Required {
+            match Typst::find(&Places::from_environment(self.arguments.typst.as_deref()), self.stop.clone()) {
+                Ok(found) => renderer = Some(found),
+                Err(error) => {
+                    self.printer.problem(&format!("error: no PDF can be made: {error}"));
+                    left_out.push(format!("every PDF: {error}"));
+                }
+            }
+        }
+        let typesetter = renderer.as_ref().map(|renderer| renderer as &dyn Typesetter);
+        let inputs = self.inputs();
+        let maker = documents::Maker::new().map_err(Failure::new)?;
+        let clock = std::time::Instant::now();
+        let made: Vec<Result<Vec<Problem>, Failure>> = quotes
+            .par_iter()
+            .map(|(quote, _)| {
+                self.stop.check().map_err(|s| Failure { status: s.exit_status(), error: s.into() })?;
+                self.publish_one(&output, &maker, quote, typesetter, &inputs, &left_out)
+            })
+            .collect();
+        for problem in made.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten() {
+            self.printer.problem(&format!("{}{}", if problem.costs { "error: " } else { "warning: " }, problem.text));
+            if problem.costs {
+                left_out.push(problem.text);
+            }
+        }
+        self.printer.stage("documents", clock);
+        Ok(u8::from(!left_out.is_empty()))
+    }
+
+    fn publish_one(
+        &self,
+        output: &OutputFolder,
+        maker: &documents::Maker,
+        quote: &Quoted,
+        typesetter: Option<&dyn Typesetter>,
+        inputs: &[FileDigest],
+        left_out: &[String],
+    ) -> Result<Vec<Problem>, Failure> {
+        let window = self.given.worlds.window();
+        let held = |error: crate::output::OutputError| Failure { status: error.exit_status(), error: error.into() };
+        let part = output.part(&format!("quotes/{}/{}", window.last.year(), folder(&quote.unit))).map_err(held)?;
+        let fleet = self.given.base.fleet;
+        let site_ids = quote.sites.iter().map(|index| self.given.base.sites[*index].site.id.as_str());
+        let csv = quoted::quoted(quote, &site_ids.collect::<Vec<_>>().join(" "), window.last.year(), fleet);
+        part.write("costs.csv", &csv.map_err(Failure::new)?).map_err(Failure::new)?;
+        let mut problems = Vec::new();
+        if let Some(typesetter) = typesetter {
+            let contract = self.contracts.iter().find(|contract| Some(&contract.customer) == quote.customer.as_ref());
+            let customer = quote_view::view(self.given, quote);
+            let inside = inside_view::view(self.given, quote, contract, self.together.as_ref());
+            problems = maker.make(&part, quote, &customer, &inside, typesetter, window.as_of).map_err(Failure::new)?;
+        }
+        let mut left_out = left_out.to_vec();
+        left_out.extend(problems.iter().filter(|problem| problem.costs).map(|problem| problem.text.clone()));
+        let manifest = Manifest {
+            as_of: window.as_of.to_string(),
+            versions: Versions {
+                tubwright: env!("CARGO_PKG_VERSION").to_owned(),
+                source: manifest::SOURCE.to_owned(),
+                renderer: typesetter.map(Typesetter::version),
+                site_view: quote_view::QUOTE_VIEW_VERSION,
+                record_format: 1,
+            },
+            made_from: None,
+            inputs: inputs.to_vec(),
+            files: part.files(),
+            diagnostics: Vec::new(),
+            left_out,
+        };
+        part.publish(&manifest.bytes().map_err(Failure::new)?).map_err(held)?;
+        Ok(problems)
+    }
+
+    fn inputs(&self) -> Vec<FileDigest> {
+        let folder = &self.shared.folder;
+        folder
+            .files
+            .par_iter()
+            .filter(|file| [".yaml", ".csv", ".ics"].iter().any(|ending| file.ends_with(ending)))
+            .map(|file| FileDigest::of(file.clone(), &folder.bytes(file, LARGEST_SHEET).unwrap_or_default()))
+            .collect()
+    }
+
+    /// The quotes, a line each, and what other ways of doing the year would change.
+    fn say(&self, quotes: &[(Quoted, Vec<i64>)]) {
+        let fleet = self.given.base.fleet;
+        for (quote, _) in quotes {
+            for line in inside_view::in_short(fleet, quote, self.given.worlds.window()) {
+                self.printer.data(&line);
+            }
+        }
+        if let Some(together) = self.together {
+            self.printer.data(&inside_view::together(fleet, together));
+        }
+        self.printer.summary(&format!(
+            "{}: {} quoted in {}",
+            self.given.worlds.window().last.year(),
+            if quotes.len() == 1 { "one unit".to_owned() } else { format!("{} units", quotes.len()) },
+            self.arguments.out.join("quotes").join(self.given.worlds.window().last.year().to_string()).display()
+        ));
+    }
+}
+
+/// The folder of a unit within the year's.
+fn folder(unit: &Unit) -> String {
+    match unit {
+        Unit::Site(id) => id.to_string(),
+        Unit::Customer(id) => format!("customers/{id}"),
+    }
+}

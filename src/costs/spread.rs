@@ -1,0 +1,118 @@
+//! What do many simulated years say? Quantiles of a total with the error that comes of drawing only so many years.
+
+/// A quantile with its Monte Carlo standard error.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Estimate {
+    /// The value.
+    pub value: f64,
+    /// Its standard error.
+    pub error: f64,
+}
+
+/// What a year may come to, in the currency's minor unit.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Spread {
+    /// The mean.
+    pub mean: Estimate,
+    /// The 10 % point: the low end of the central 80 %.
+    pub low: f64,
+    /// One year in two costs less.
+    pub p50: Estimate,
+    /// Four years in five cost less.
+    pub p80: Estimate,
+    /// The 90 % point: the high end of the central 80 %.
+    pub high: f64,
+    /// Nineteen years in twenty cost less.
+    pub p95: Estimate,
+    /// In rising order.
+    sorted: Vec<i64>,
+}
+
+impl Spread {
+    /// The spread of simulated totals; none at all gives zeros.
+    pub fn of(mut totals: Vec<i64>) -> Self {
+        if totals.is_empty() {
+            return Self::default();
+        }
+        totals.sort_unstable();
+        let count = totals.len() as f64;
+        // Whole minor units add up exactly, in any order.
+        let sum: i128 = totals.iter().map(|total| i128::from(*total)).sum();
+        let mean = sum as f64 / count;
+        let square: f64 = totals.iter().map(|total| (*total as f64 - mean).powi(2)).sum();
+        let mut spread = Self {
+            mean: Estimate { value: mean, error: (square / (count - 1.0).max(1.0) / count).sqrt() },
+            sorted: totals,
+            ..Self::default()
+        };
+        spread.low = spread.quantile(0.1).value;
+        spread.p50 = spread.quantile(0.5);
+        spread.p80 = spread.quantile(0.8);
+        spread.high = spread.quantile(0.9).value;
+        spread.p95 = spread.quantile(0.95);
+        spread
+    }
+
+    /// The value below which a share of the years lies. Its error is half the distance of the order statistics one
+    /// binomial standard deviation to either side: that of a quantile, whatever the distribution.
+    pub fn quantile(&self, share: f64) -> Estimate {
+        let count = self.sorted.len();
+        if count == 0 {
+            return Estimate::default();
+        }
+        let at = |place: f64| {
+            let place = place.clamp(0.0, (count - 1) as f64);
+            let index = (place as usize).min(count - 1);
+            let (before, after) = (self.sorted[index] as f64, self.sorted[(index + 1).min(count - 1)] as f64);
+            before + (after - before) * (place - index as f64)
+        };
+        let place = share * (count - 1) as f64;
+        let deviation = (count as f64 * share * (1.0 - share)).sqrt();
+        Estimate { value: at(place), error: 0.5 * (at(place + deviation) - at(place - deviation)) }
+    }
+
+    /// The share of years that cost at most so much.
+    pub fn share_at_most(&self, total: f64) -> f64 {
+        let within = self.sorted.partition_point(|one| *one as f64 <= total);
+        within as f64 / self.sorted.len().max(1) as f64
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::stats::random::{Stream, exponential};
+
+    fn draws(seed: u64, count: usize) -> Spread {
+        let mut words = vec![0; count];
+        Stream::new(seed, &["spread"]).fill(&mut words);
+        Spread::of(words.into_iter().map(|word| (exponential(word) * 1e6) as i64).collect())
+    }
+
+    /// The exponential distribution in closed form: quantile −ln(1 − p), standard error √(p/(1 − p)/n).
+    #[test]
+    fn the_error_told_is_the_error_seen() {
+        let runs: Vec<Spread> = (0..60).map(|seed| draws(seed, 2000)).collect();
+        for (share, pick) in [
+            (0.5, (|s: &Spread| s.p50) as fn(&Spread) -> Estimate),
+            (0.8, |s: &Spread| s.p80),
+            (0.95, |s: &Spread| s.p95),
+        ] {
+            let values: Vec<f64> = runs.iter().map(|run| pick(run).value).collect();
+            let mean = values.iter().sum::<f64>() / 60.0;
+            let seen = (values.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / 59.0).sqrt();
+            let told = runs.iter().map(|run| pick(run).error).sum::<f64>() / 60.0;
+            let exact = (share / (1.0 - share) / 2000.0_f64).sqrt() * 1e6;
+            assert!((mean + 1e6 * (1.0_f64 - share).ln()).abs() < 4.0 * exact / 60.0_f64.sqrt() + 2000.0, "{mean}");
+            assert!((told / exact - 1.0).abs() < 0.1, "{share}: told {told}, exact {exact}");
+            assert!((seen / exact - 1.0).abs() < 0.35, "{share}: seen {seen}, exact {exact}");
+        }
+    }
+
+    #[test]
+    fn a_share_of_years_costs_at_most_its_quantile() {
+        let spread = draws(7, 5000);
+        assert!((spread.share_at_most(spread.p80.value) - 0.8).abs() < 0.001);
+        assert_eq!(Spread::of(Vec::new()).p80.value, 0.0);
+    }
+}

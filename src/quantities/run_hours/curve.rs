@@ -1,0 +1,250 @@
+//! The cumulative hours of one speed: what its counter says between readings, and outside them the program with
+//! what the counter has taught.
+
+use chrono::NaiveDate;
+
+use super::legs::{Interval, Leg, clipped, intervals_of, spread};
+use super::{Curve, Run};
+use crate::basis::Basis;
+use crate::calendar::{days_between, plus_days};
+use crate::records::Pump;
+use crate::records::counters::Counters;
+use crate::records::tubs::Speed;
+
+/// The least days between readings that say something of how a counter runs against its program.
+const LEAST_METERED_DAYS: f64 = 14.0;
+/// The days that a factor or a rate is learned from.
+const LEARNED_FROM_DAYS: f64 = 365.0;
+
+/// What a unit's counter has shown of late.
+#[derive(Debug, Clone, Copy, Default)]
+struct Learned {
+    /// Counter over program.
+    factor: Option<f64>,
+    /// Hours a day.
+    rate: Option<f64>,
+    /// Whether the counter ran and the program says that the pump never does.
+    silent: bool,
+}
+
+/// What one speed's counter says of one unit.
+struct Metering<'a> {
+    /// Whether the counter counts all speeds and this speed has a share of it.
+    of_all: bool,
+    /// This speed's share of all hours by the programs, where a day's own program does not say.
+    share: f64,
+    /// The program that stands for days on which none holds.
+    stand_in: Option<(f64, f64)>,
+    legs: &'a [Leg],
+}
+
+impl Metering<'_> {
+    /// Adds the interval's hours a day of the counter on each of its legs.
+    fn spread(&self, interval: Interval, pieces: &mut Pieces) {
+        let begin = pieces.legs.len();
+        pieces.legs.extend(clipped(self.legs, interval.from, interval.to).map(|leg| (leg, 0.0)));
+        let most = |leg: &Leg| if self.of_all { 24.0 } else { leg.ceiling };
+        let rest = if let [(leg, rate)] = &mut pieces.legs[begin..] {
+            // One program throughout, as nearly always: nothing to weigh.
+            *rate = (interval.hours / leg.days()).min(most(leg));
+            interval.hours - *rate * leg.days()
+        } else {
+            let stand_in = self.stand_in.map(|(own, all)| if self.of_all { all } else { own });
+            let weigh = |(leg, _): &(Leg, f64)| {
+                (leg.days(), leg.counted_by(self.of_all).or(stand_in).unwrap_or(0.0), most(leg))
+            };
+            let weights: Vec<(f64, f64, f64)> = pieces.legs[begin..].iter().map(weigh).collect();
+            let (rates, rest) = spread(interval.hours, &weights);
+            for ((_, rate), found) in pieces.legs[begin..].iter_mut().zip(rates) {
+                *rate = found;
+            }
+            rest
+        };
+        pieces.intervals.push((begin..pieces.legs.len(), rest <= ROUNDING_HOURS));
+    }
+
+    fn share_of(&self, leg: &Leg) -> f64 {
+        if !self.of_all {
+            return 1.0;
+        }
+        match leg.programmed.or(self.stand_in) {
+            Some((own, all)) if all > 0.0 => own / all,
+            _ => self.share,
+        }
+    }
+}
+
+/// The days between readings of one unit, each with the counter's hours a day.
+#[derive(Default)]
+struct Pieces {
+    legs: Vec<(Leg, f64)>,
+    /// Which legs make up each interval, and whether its hours found room in it.
+    intervals: Vec<(std::ops::Range<usize>, bool)>,
+}
+
+/// Hours that may find no room in an interval without its being wrong: a counter's rounding.
+const ROUNDING_HOURS: f64 = 1.0;
+
+/// The curve of a speed from its legs and its counter.
+pub(super) fn curve_of(
+    speed: Speed,
+    pump: &Pump,
+    counters: &Counters,
+    legs: &[Leg],
+    start: NaiveDate,
+    end: NaiveDate,
+) -> Curve {
+    // The counter that counts this speed: its own, else the one that serves both.
+    let counts = counters
+        .counts
+        .iter()
+        .find(|(s, _)| *s == speed)
+        .or_else(|| counters.counts.iter().find(|(s, _)| *s == Speed::All))
+        .map(|(s, counts)| (*s, counts.as_slice()));
+    let counter = counts.map(|(counter, _)| counter);
+    let of_all = counter.is_some_and(|counter| counter != speed);
+    let sum = |pick: fn((f64, f64)) -> f64| -> f64 {
+        legs.iter().filter_map(|leg| Some(pick(leg.programmed?) * leg.days())).sum()
+    };
+    let (own, all) = (sum(|(own, _)| own), sum(|(_, all)| all));
+    let share = if all > 0.0 { own / all } else { f64::from(u8::from(speed == Speed::Low)) };
+    let stand_in =
+        legs.iter().filter_map(|leg| leg.programmed).find(|(own, all)| if of_all { *all > 0.0 } else { *own > 0.0 });
+    let metering = Metering { of_all, share, stand_in, legs };
+    let metered_basis = if of_all { Basis::Estimated } else { Basis::Metered };
+    let mut runs: Vec<Run> = Vec::new();
+    let mut now = Learned::default();
+    let mut readings = Vec::new();
+    let mut unit_start = start;
+    let current = counters.exchanges.len();
+    for unit in 0..=current {
+        let unit_end = counters.exchanges.get(unit).map_or(end, |day| (*day).min(end));
+        // An exchange dated before the start changes nothing that is counted.
+        if unit_end > unit_start || unit == current {
+            let mut intervals: Vec<Interval> = Vec::new();
+            for count in counts.iter().flat_map(|(_, counts)| *counts).filter(|count| count.unit == unit) {
+                intervals.extend(intervals_of(&count.points));
+                if unit == current {
+                    readings.extend_from_slice(&count.points);
+                }
+            }
+            intervals.sort_by_key(|interval| interval.from);
+            let mut pieces = Pieces::default();
+            let mut at = unit_start;
+            for interval in intervals {
+                let (first, last) = (interval.from.max(at), interval.to.min(unit_end));
+                if last <= first {
+                    continue;
+                }
+                // A reading from before the fitting gives its share only.
+                let part = days_between(first, last) as f64 / days_between(interval.from, interval.to) as f64;
+                metering.spread(Interval { from: first, to: last, hours: interval.hours * part }, &mut pieces);
+                at = last;
+            }
+            let learned = learn(&pieces.legs, of_all);
+            at = unit_start;
+            for (piece, fits) in &pieces.intervals {
+                let piece = &pieces.legs[piece.clone()];
+                let (Some((first, _)), Some((last, _))) = (piece.first(), piece.last()) else { continue };
+                outside(&metering, speed, pump, learned, at, plus_days(first.from, -1), &mut runs);
+                at = last.to;
+                runs.extend(piece.iter().map(|(leg, rate)| Run {
+                    from: leg.from,
+                    to: leg.to,
+                    hours_a_day: (rate * metering.share_of(leg)).min(leg.ceiling),
+                    basis: Some(if *fits { metered_basis } else { Basis::Estimated }),
+                    between_readings: true,
+                    hours_to_end: 0.0,
+                }));
+            }
+            outside(&metering, speed, pump, learned, at, unit_end, &mut runs);
+            if unit == current {
+                now = learned;
+            }
+        }
+        unit_start = unit_start.max(unit_end);
+    }
+    let mut total = 0.0;
+    for run in &mut runs {
+        total += run.hours_a_day * run.days();
+        run.hours_to_end = total;
+    }
+    Curve { speed, counter, runs, factor: now.factor, readings }
+}
+
+/// Learns from a unit's last 365 metered days.
+fn learn(legs: &[(Leg, f64)], of_all: bool) -> Learned {
+    let (mut days, mut counted) = (0.0, 0.0);
+    let (mut days_with_program, mut counted_with_program, mut programmed) = (0.0, 0.0, 0.0);
+    for (leg, rate) in legs.iter().rev() {
+        let take = leg.days().min(LEARNED_FROM_DAYS - days);
+        if take <= 0.0 {
+            break;
+        }
+        days += take;
+        counted += rate * take;
+        if let Some(hours) = leg.counted_by(of_all) {
+            days_with_program += take;
+            counted_with_program += rate * take;
+            programmed += hours * take;
+        }
+    }
+    if days < LEAST_METERED_DAYS {
+        return Learned::default();
+    }
+    let factor =
+        (programmed > 0.0 && days_with_program >= LEAST_METERED_DAYS).then(|| counted_with_program / programmed);
+    Learned {
+        factor,
+        rate: Some(counted / days),
+        silent: days_with_program > 0.0 && programmed == 0.0 && counted > 0.0,
+    }
+}
+
+/// Days outside the readings: the program with what the counter has taught, else the rate of late.
+fn outside(
+    metering: &Metering,
+    speed: Speed,
+    pump: &Pump,
+    learned: Learned,
+    after: NaiveDate,
+    until: NaiveDate,
+    runs: &mut Vec<Run>,
+) {
+    if until <= after {
+        return;
+    }
+    for leg in clipped(metering.legs, after, until) {
+        let of_rate = |rate: f64| rate * metering.share_of(&leg);
+        let (hours_a_day, basis) = match (leg.programmed, learned) {
+            (Some((own, _)), Learned { factor: Some(factor), .. }) => (own * factor, Some(Basis::Calibrated)),
+            // The program says the pump never runs, and the counter says it does.
+            (Some((own, _)), Learned { rate: Some(rate), silent: true, .. }) if own == 0.0 && !leg.still => {
+                (of_rate(rate), Some(Basis::Estimated))
+            }
+            (Some((own, _)), _) => {
+                let basis = if pump.usual_program {
+                    Basis::Assumed
+                } else if leg.occupation_unknown {
+                    Basis::Estimated
+                } else {
+                    Basis::Programmed
+                };
+                (own, Some(basis))
+            }
+            (None, Learned { rate: Some(rate), .. }) if !metering.of_all || metering.stand_in.is_some() => {
+                (of_rate(rate), Some(Basis::Estimated))
+            }
+            (None, _) => (0.0, None),
+        };
+        let ceiling = if speed == Speed::All { 24.0 } else { leg.ceiling };
+        runs.push(Run {
+            from: leg.from,
+            to: leg.to,
+            hours_a_day: hours_a_day.min(ceiling),
+            basis,
+            between_readings: false,
+            hours_to_end: 0.0,
+        });
+    }
+}

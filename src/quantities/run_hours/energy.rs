@@ -1,0 +1,157 @@
+//! The pumps' energy: their input by measured current or by their model, and what it costs at the prices of each
+//! day. Heating, air and lights are not in it.
+
+use chrono::NaiveDate;
+
+use super::models;
+use crate::calendar::{Month, days_between, plus_days};
+use crate::records::forms::{Dated, Money};
+use crate::records::log::Quantity;
+use crate::records::pumps::Model;
+use crate::records::tubs::Speed;
+use crate::records::{Fleet, Pump, Site};
+
+/// Assumed of a single-phase motor under load, where only current and voltage are known.
+pub const POWER_FACTOR: f64 = 0.9;
+/// Assumed share of its input that a small motor gives at the shaft.
+pub const MOTOR_EFFICIENCY: f64 = 0.7;
+
+/// A motor's input in kW: volts times amperes times power factor, and √3 for three phases.
+fn input_kilowatts(volts: f64, amperes: f64, power_factor: f64, three_phases: bool) -> f64 {
+    let phases = if three_phases { 3f64.sqrt() } else { 1.0 };
+    volts * amperes * power_factor * phases / 1000.0
+}
+
+/// A motor's input in kW from the power at its shaft.
+fn input_from_shaft(shaft_kilowatts: f64, efficiency: f64) -> f64 {
+    shaft_kilowatts / efficiency
+}
+
+/// The currents measured at a pump, for its power.
+pub(super) struct Currents<'a> {
+    /// Quantity, day and amperes, by day.
+    measured: Vec<(Quantity, NaiveDate, f64)>,
+    exchanges: &'a [NaiveDate],
+    models: Vec<(NaiveDate, Option<&'a Model>)>,
+}
+
+impl<'a> Currents<'a> {
+    pub(super) fn new(fleet: &'a Fleet, site: &Site, pump: &Pump, exchanges: &'a [NaiveDate]) -> Self {
+        let measured = site
+            .readings
+            .get(&pump.at)
+            .into_iter()
+            .flatten()
+            .filter(|row| matches!(row.quantity, Quantity::Current | Quantity::CurrentLow))
+            .map(|row| (row.quantity, row.day, row.value))
+            .collect();
+        Self { measured, exchanges, models: models(fleet, site, pump) }
+    }
+
+    /// The pump's input at a speed in a month.
+    pub(super) fn kilowatts(&self, speed: Speed, month: Month) -> Option<f64> {
+        use uom::si::{electric_current::ampere, electric_potential::volt, power::kilowatt};
+        let quantity = match speed {
+            Speed::Run | Speed::High => Quantity::Current,
+            Speed::Low => Quantity::CurrentLow,
+            Speed::All => return None,
+        };
+        let last_day = month.last();
+        let model = self.models.iter().rev().find(|(from, _)| *from <= last_day).and_then(|(_, model)| *model)?;
+        let since = self.exchanges.iter().copied().filter(|day| *day <= last_day).max().unwrap_or(NaiveDate::MIN);
+        let mine = |day: NaiveDate| day >= since && day <= last_day;
+        let of_speed = || self.measured.iter().filter(|(q, day, _)| *q == quantity && mine(*day));
+        let of_month: Vec<f64> =
+            of_speed().filter(|(_, day, _)| Month::of(*day) == month).map(|(_, _, a)| *a).collect();
+        let measured = if of_month.is_empty() {
+            of_speed().next_back().map(|(_, _, a)| *a)
+        } else {
+            Some(of_month.iter().sum::<f64>() / of_month.len() as f64)
+        };
+        let stated = match speed {
+            Speed::Run => model.current.run,
+            Speed::Low => model.current.low,
+            _ => model.current.high,
+        };
+        let current = measured.or_else(|| stated.map(|c| c.0.get::<ampere>()));
+        let voltage = model.supply.and_then(|s| s.voltage).map(|v| v.0.get::<volt>());
+        if let (Some(current), Some(voltage)) = (current, voltage) {
+            let three = model.supply.and_then(|s| s.phases).is_some_and(|p| p.0 == 3.0);
+            return Some(input_kilowatts(voltage, current, POWER_FACTOR, three));
+        }
+        // The plate's power is that of full speed.
+        if speed == Speed::Low {
+            return None;
+        }
+        model.power.map(|power| input_from_shaft(power.0.get::<kilowatt>(), MOTOR_EFFICIENCY))
+    }
+}
+
+/// The prices of energy, each from its day on, in order.
+pub(super) struct Prices(Vec<(NaiveDate, f64)>);
+
+impl Prices {
+    pub(super) fn of(price: &Dated<Money>) -> Self {
+        use rust_decimal::prelude::ToPrimitive;
+        let number = |money: &Money| money.0.to_f64().unwrap_or(f64::NAN);
+        Self(match price {
+            Dated::Always(money) => vec![(NaiveDate::MIN, number(money))],
+            Dated::From(steps) => steps.iter().map(|(day, money)| (*day, number(money))).collect(),
+        })
+    }
+}
+
+/// The cost of running at a power, at the price of each day; `None` if a day has none.
+pub(super) fn energy_cost(prices: &Prices, kilowatts: f64, runs: &[(NaiveDate, NaiveDate, f64)]) -> Option<f64> {
+    let mut cost = 0.0;
+    for (from, to, hours_a_day) in runs {
+        let mut at = *from;
+        while at <= *to {
+            let next = prices.0.partition_point(|(day, _)| *day <= at);
+            let until = prices.0.get(next).map_or(*to, |(day, _)| plus_days(*day, -1).min(*to));
+            let hours = hours_a_day * (days_between(at, until) + 1) as f64;
+            if hours > 0.0 {
+                cost += prices.0.get(next.checked_sub(1)?)?.1 * kilowatts * hours;
+            }
+            at = plus_days(until, 1);
+        }
+    }
+    Some(cost)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rust_decimal::Decimal;
+
+    #[track_caller]
+    fn close(actual: f64, expected: f64, relative: f64) {
+        assert!((actual / expected - 1.0).abs() <= relative, "{actual} is not {expected}");
+    }
+
+    /// W-28: 1 hp is 0.746 kW (open water-systems textbook 10.3); at the shaft, with a motor of 75 %, 2920 h a year.
+    #[test]
+    fn from_the_shaft() {
+        let kilowatts = input_from_shaft(0.746, 0.75);
+        close(kilowatts, 0.9947, 1e-3);
+        close(kilowatts * 2920.0, 2904.0, 1e-3);
+    }
+
+    /// W-29: 230 V, 8.0 A, power factor 0.85, 8 h a day for 365 days at 0.30 a kWh. W-30: NEC 430.248 in volt-amperes.
+    #[test]
+    fn from_a_measured_current() {
+        let kilowatts = input_kilowatts(230.0, 8.0, 0.85, false);
+        close(kilowatts, 1.564, 1e-4);
+        close(kilowatts * 2920.0, 4566.9, 1e-4);
+        let year = [("2025-01-01".parse().unwrap(), "2025-12-31".parse().unwrap(), 8.0)];
+        let price = Prices::of(&Dated::Always(Money(Decimal::new(30, 2))));
+        close(energy_cost(&price, kilowatts, &year).unwrap(), 1370.06, 1e-4);
+        for (volts, amperes, expected) in
+            [(115.0, 16.0, 1.840), (230.0, 8.0, 1.840), (230.0, 12.0, 2.760), (230.0, 17.0, 3.910)]
+        {
+            close(input_kilowatts(volts, amperes, 1.0, false), expected, 1e-12);
+        }
+        // Three phases: 400 V, 2.0 A, 0.9 is 1.2471 kW.
+        close(input_kilowatts(400.0, 2.0, 0.9, true), 1.2471, 1e-4);
+    }
+}

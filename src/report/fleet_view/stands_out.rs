@@ -1,0 +1,234 @@
+//! Trends and outliers over the fleet: pumps that fail more and more, pumps that fail more than the others, spas whose
+//! turnover drifts towards its limit, filters that foul fast; and the failures of each pump model.
+
+use super::{Finding, Given, ModelRow, StandsOut, within};
+use crate::calendar::{self, plus_days};
+use crate::quantities::failure_trends::Scope;
+use crate::quantities::failures::Trend;
+use crate::quantities::measured_trends::{CLEAR, Drifting};
+use crate::quantities::water_turnover::Verdict;
+use crate::records::fleet::Units;
+use crate::records::upkeep::Clock;
+use crate::report::format;
+
+/// Findings of a kind that are named.
+const EACH: usize = 6;
+/// Models in the table.
+const MODELS: usize = 10;
+/// Growth of the turnover time within a year that is called a drift.
+const DRIFT: f64 = 0.10;
+
+pub(super) fn stands_out(given: &Given) -> StandsOut {
+    let mut rows = Vec::new();
+    rows.extend(worsening(given).into_iter().take(EACH));
+    rows.extend(more_than_others(given).into_iter().take(EACH));
+    rows.extend(crossing(given).into_iter().take(EACH));
+    rows.extend(drifting(given).into_iter().take(EACH));
+    rows.extend(fouling(given).into_iter().take(EACH));
+    let models = models(given);
+    StandsOut {
+        nothing_to_say: (rows.is_empty() && models.is_empty())
+            .then(|| "No trend and no outlier, as far as the records can tell.".to_owned()),
+        note: format!(
+            "Failures stand out where bad luck does not explain them (tables/pump_failures.csv); a turnover where all the water \
+             took at least {} % longer than in the same month a year before and the ranges of both do not meet.",
+            format::number(DRIFT * 100.0, 0)
+        ),
+        rows,
+        part_lives: crate::report::life_words::fleet_findings(given.figures.lives),
+        models_note: "Failures in 10 000 h; in brackets the central 80 % of the rate, by the count alone.".to_owned(),
+        models,
+    }
+}
+
+fn pumps<'a>(
+    given: &'a Given,
+) -> impl Iterator<Item = (&'a crate::site::SiteFigures<'a>, &'a crate::quantities::PumpFigures)> {
+    given
+        .figures
+        .sites
+        .iter()
+        .flat_map(|site| site.spas.iter().flat_map(move |spa| spa.pumps.iter().map(move |pump| (site, pump))))
+}
+
+fn place(site: &crate::site::SiteFigures, at: &str) -> String {
+    format!("{}: {}", site.site.name, within(site, at))
+}
+
+fn is_worsening(given: &Given, site: &crate::site::SiteFigures, pump: &crate::quantities::PumpFigures) -> bool {
+    let trend = given.figures.lives.trends.pump(&site.site.id, &pump.at);
+    trend.is_some_and(|trend| trend.trend == Trend::Worsening)
+}
+
+fn worsening(given: &Given) -> Vec<Finding> {
+    let mut found: Vec<_> = pumps(given).filter(|(site, pump)| is_worsening(given, site, pump)).collect();
+    found.sort_by(|a, b| b.1.failures.incidents.len().cmp(&a.1.failures.incidents.len()).then(a.1.at.cmp(&b.1.at)));
+    found
+        .into_iter()
+        .map(|(site, pump)| {
+            let incidents = &pump.failures.incidents;
+            Finding {
+                kind: "failures".to_owned(),
+                place: place(site, pump.at.as_str()),
+                seen: format!(
+                    "{} failures since {}, and they come closer together",
+                    incidents.len(),
+                    incidents.first().map_or_else(String::new, |i| calendar::in_words(i.day))
+                ),
+                against: "a steady rate".to_owned(),
+            }
+        })
+        .collect()
+}
+
+/// Pumps that fail more often than their like, by more than bad luck explains.
+fn more_than_others(given: &Given) -> Vec<Finding> {
+    let trends = &given.figures.lives.trends;
+    let mut found: Vec<_> = pumps(given)
+        .filter_map(|(site, pump)| {
+            let trend = trends.pump(&site.site.id, &pump.at)?;
+            let beside = trend.beside.filter(|beside| beside.stands_out && trend.trend != Trend::Worsening)?;
+            Some((beside.p_value, site, pump, trend.failures, beside.expected))
+        })
+        .collect();
+    found.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.at.cmp(&b.2.at)));
+    found
+        .into_iter()
+        .map(|(_, site, pump, failures, expected)| Finding {
+            kind: "failures".to_owned(),
+            place: place(site, pump.at.as_str()),
+            seen: format!("{failures} failures"),
+            against: format!("{} at the rate of its like", format::number(expected, 1)),
+        })
+        .collect()
+}
+
+/// What is measured and drifts towards a limit within a year.
+fn crossing(given: &Given) -> Vec<Finding> {
+    let as_of = given.figures.as_of;
+    let units = given.figures.fleet.settings.units;
+    let mut found: Vec<_> = given
+        .figures
+        .sites
+        .iter()
+        .flat_map(|site| site.trends.iter().map(move |trend| (site, trend)))
+        .filter_map(|(site, trend)| {
+            let day = trend.crosses.filter(|day| *day <= plus_days(as_of, 365))?;
+            (trend.p_value <= CLEAR).then_some((day, site, trend))
+        })
+        .collect();
+    found.sort_by(|a, b| a.0.cmp(&b.0).then(a.2.at.cmp(&b.2.at)));
+    found
+        .into_iter()
+        .map(|(day, site, trend)| {
+            let (name, show): (&str, fn(f64, Units) -> String) = match trend.quantity {
+                Drifting::Current => ("motor current", |value, _| format!("{} A", format::number(value, 2))),
+                Drifting::CurrentLow => ("motor current, low", |value, _| format!("{} A", format::number(value, 2))),
+                Drifting::Pressure => ("filter pressure", format::pressure),
+                Drifting::CleanPressure => ("pressure just after cleaning", format::pressure),
+                Drifting::TemperatureLag => ("water behind its setpoint", |kelvin, units| match units {
+                    Units::Metric => format!("{} °C", format::number(kelvin, 1)),
+                    Units::Us => format!("{} °F", format::number(kelvin * 1.8, 1)),
+                }),
+            };
+            Finding {
+                kind: name.to_owned(),
+                place: place(site, trend.at.as_str()),
+                seen: format!(
+                    "from {} to {} between {} and {}",
+                    show(trend.levels.0, units),
+                    show(trend.levels.1, units),
+                    format::short_date(trend.from),
+                    format::short_date(trend.to)
+                ),
+                against: trend.limit.map_or_else(String::new, |limit| {
+                    let when = if day <= as_of {
+                        "passed".to_owned()
+                    } else {
+                        format!("reached around {}", format::near_date(day, as_of))
+                    };
+                    format!("a limit of {}, {when}", show(limit, units))
+                }),
+            }
+        })
+        .collect()
+}
+
+fn drifting(given: &Given) -> Vec<Finding> {
+    let mut found = Vec::new();
+    for site in &given.figures.sites {
+        for spa in site.spas {
+            let Some(now) = spa.water.months.last().filter(|row| row.verdict != Verdict::Closed) else { continue };
+            let year_ago = spa.water.months.iter().find(|row| row.month == now.month.plus(-12));
+            let Some((turnover, before)) = now.turnover.as_ref().zip(year_ago.and_then(|row| row.turnover.as_ref()))
+            else {
+                continue;
+            };
+            let grown = turnover.value / before.value - 1.0;
+            // Where the ranges overlap the two months may well be alike.
+            if grown >= DRIFT && turnover.low > before.high {
+                found.push((grown, site, spa, turnover.value, before.value, now.limit_min));
+            }
+        }
+    }
+    found.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.2.at.cmp(&b.2.at)));
+    found
+        .into_iter()
+        .map(|(_, site, spa, now, before, limit)| Finding {
+            kind: "water turnover".to_owned(),
+            place: place(site, spa.at.as_str()),
+            seen: format!("{} min", format::number(now, 1)),
+            against: format!(
+                "{} min a year before{}",
+                format::number(before, 1),
+                limit.map_or_else(String::new, |limit| format!("; limit {} min", format::number(limit, 0)))
+            ),
+        })
+        .collect()
+}
+
+fn fouling(given: &Given) -> Vec<Finding> {
+    let sites = given.figures.sites.iter();
+    sites
+        .flat_map(|site| site.to_do.iter().map(move |to_do| (site, to_do)))
+        .filter(|(_, to_do)| to_do.reason == "filter-fouling-fast")
+        .map(|(site, to_do)| {
+            let at = to_do.at.as_ref().map_or("", |at| at.as_str());
+            let state = site.spas.iter().flat_map(|s| &s.filters).find(|f| f.at.as_str() == at).map(|f| &f.state);
+            let needs = state.and_then(|s| Some(s.rise_limit? / s.rise_per_day?));
+            Finding {
+                kind: "filter".to_owned(),
+                place: place(site, at),
+                seen: needs.map_or_else(
+                    || "fouls fast".to_owned(),
+                    |days| format!("needs a clean about every {} days", format::number(days, 0)),
+                ),
+                against: "the interval it is planned at".to_owned(),
+            }
+        })
+        .collect()
+}
+
+fn models(given: &Given) -> Vec<ModelRow> {
+    let trends = given.figures.lives.trends.all();
+    let mut sorted: Vec<_> = trends.filter(|(scope, ..)| *scope == Scope::Model).collect();
+    sorted.sort_by(|a, b| b.2.failures.cmp(&a.2.failures).then(a.1.cmp(b.1)));
+    sorted
+        .into_iter()
+        .filter(|(_, id, trend)| trend.clock == Clock::Hours && !id.is_empty())
+        .take(MODELS)
+        .filter_map(|(_, id, trend)| {
+            let exposure = trend.exposure?;
+            let per = |rate: f64| format::number(rate * 10_000.0, 2);
+            Some(ModelRow {
+                model: id.to_owned(),
+                hours: format::number(exposure, 0),
+                failures: trend.failures.to_string(),
+                rate: trend.rate.map_or_else(
+                    || "–".to_owned(),
+                    |(rate, low, high)| format!("{} ({} to {})", per(rate), per(low), per(high)),
+                ),
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,276 @@
+//! `index.html`: all sites at a glance in a browser, and the way to every document of the month.
+//!
+//! One file that fetches nothing. The table is whole without JavaScript; with it, columns sort and rows filter. As in
+//! every view, each leaf is finished text: the sort keys too, which are numbers written out, so that a template places
+//! them and computes nothing. The page links what the run has written and nothing else.
+
+use std::collections::BTreeSet;
+
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::calendar;
+use crate::fleet_figures::FleetFigures;
+use crate::output::FileDigest;
+use crate::quantities::water_turnover::Verdict;
+use crate::records::fleet::{ReportsFor, Units};
+use crate::report::fleet_state::{self, Standing};
+use crate::report::format::{self, NOT_KNOWN};
+use crate::to_do::Urgency;
+
+/// The version of the shape below; it goes up with any change that an overriding template would notice.
+pub const VIEW_VERSION: u32 = 1;
+
+/// Everything on the page.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct IndexView {
+    /// [`VIEW_VERSION`] at the time of writing.
+    pub view_version: u32,
+    /// Names and language.
+    pub document: Page,
+    /// How the fleet stands, in a sentence.
+    pub summary: String,
+    /// How many sites stand how; those with none are left out.
+    pub counts: Vec<Count>,
+    /// What is not in the figures, each a finished notice.
+    pub left_out: Vec<String>,
+    /// Whether visits are planned, so that the next has a column.
+    pub has_visits: bool,
+    /// The currency of the costs; `None` where none is shown.
+    pub currency: Option<String>,
+    /// The sites, the worst first.
+    pub rows: Vec<Row>,
+    /// The fleet's own documents.
+    pub files: Vec<Link>,
+    /// The tables.
+    pub tables: Vec<Link>,
+}
+
+/// What stands at the head of the page.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Page {
+    /// The title of the window.
+    pub title: String,
+    /// The fleet's name; templates of documents call it the same.
+    pub site: String,
+    /// The month in words.
+    pub month: String,
+    /// "from records up to 31 October 2026".
+    pub as_of: String,
+    /// Who prepared it.
+    pub prepared_by: String,
+    /// BCP 47 tag.
+    pub lang: String,
+}
+
+/// How many sites stand so.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Count {
+    /// The state's word: "act now", "in order".
+    pub word: String,
+    /// Its key, which rows carry: "0" for the most pressing.
+    pub key: String,
+    /// The shape beside it.
+    pub shape: String,
+    /// How many.
+    pub sites: String,
+}
+
+/// A site.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Row {
+    /// Its name.
+    pub name: String,
+    /// Its report, or the folder of its charts where no PDF was made; empty where there is neither.
+    pub href: String,
+    /// Who pays; may be empty.
+    pub customer: String,
+    /// The key of its state, for sorting and filtering.
+    pub key: String,
+    /// The shape of its state.
+    pub shape: String,
+    /// The word of its state.
+    pub word: String,
+    /// The most pressing thing in words; may be empty.
+    pub first: String,
+    /// How many things there are to do; a number.
+    pub things: String,
+    /// Turnover of the slowest spa, with its unit, or "not known".
+    pub turnover: String,
+    /// Its limit, or what else is to be said of it; may be empty.
+    pub limit: String,
+    /// Whether a spa's water is turned over too slowly or filtered too few hours.
+    pub is_short: bool,
+    /// Turnover against its limit, for sorting; empty where it is not known.
+    pub turnover_key: String,
+    /// Parts past their limit or due in 90 days; a number.
+    pub parts: String,
+    /// The next planned visit; may be empty.
+    pub visit: String,
+    /// Its day, for sorting.
+    pub visit_key: String,
+    /// Planned work of twelve months; may be empty.
+    pub cost: String,
+    /// The same as a plain number, for sorting.
+    pub cost_key: String,
+    /// Further documents.
+    pub links: Vec<Link>,
+}
+
+/// A way to a document.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct Link {
+    /// Its path from the page.
+    pub href: String,
+    /// What it is called.
+    pub name: String,
+}
+
+/// The key of a state: its rank as a digit.
+fn key(urgency: Option<Urgency>) -> String {
+    urgency.map_or(9, |u| u as u8).to_string()
+}
+
+/// The shape that stands for an urgency; in the order and with the meaning of every document.
+fn shape(urgency: Option<Urgency>) -> &'static str {
+    match urgency {
+        Some(Urgency::DoNotUse) => "■",
+        Some(Urgency::ActNow) => "▲",
+        Some(Urgency::Plan) => "●",
+        Some(Urgency::Note) => "○",
+        None => "",
+    }
+}
+
+/// The page of a fleet. `files` are those the run has written so far; nothing else is linked.
+pub fn view(figures: &FleetFigures, files: &[FileDigest], left_out: &[String]) -> IndexView {
+    let settings = &figures.fleet.settings;
+    let office = settings.reports_for == ReportsFor::Office;
+    let written: BTreeSet<&str> = files.iter().map(|file| file.path.as_str()).collect();
+    let standings = fleet_state::worst_first(&figures.sites);
+    let month = figures.month.in_words();
+    IndexView {
+        view_version: VIEW_VERSION,
+        document: Page {
+            title: format!("{}: {month}", settings.fleet.0),
+            site: settings.fleet.0.clone(),
+            month,
+            as_of: format!("from records up to {}", calendar::in_words(figures.as_of)),
+            prepared_by: settings.prepared_by.as_ref().map_or_else(String::new, |by| by.0.clone()),
+            lang: if settings.units == Units::Us { "en-US" } else { "en-GB" }.to_owned(),
+        },
+        summary: fleet_state::sentence(&standings),
+        counts: fleet_state::counts(&standings)
+            .into_iter()
+            .filter(|(_, sites)| *sites > 0)
+            .map(|(urgency, sites)| Count {
+                word: urgency.map_or("in order", Urgency::words).to_owned(),
+                key: key(urgency),
+                shape: shape(urgency).to_owned(),
+                sites: sites.to_string(),
+            })
+            .collect(),
+        left_out: if office { left_out.to_vec() } else { Vec::new() },
+        has_visits: !figures.plan.visits.is_empty(),
+        currency: office.then(|| settings.currency.0.clone()),
+        rows: standings.iter().map(|standing| row(figures, standing, &written, office)).collect(),
+        files: [
+            ("fleet.pdf", "Report of the fleet"),
+            ("fleet.xlsx", "Workbook"),
+            ("schedule.ics", "Calendar of visits"),
+        ]
+        .into_iter()
+        .filter(|(path, _)| written.contains(path))
+        .map(|(href, name)| Link { href: href.to_owned(), name: name.to_owned() })
+        .collect(),
+        tables: written
+            .iter()
+            .filter_map(|path| {
+                let name = path.strip_prefix("tables/")?.strip_suffix(".csv")?;
+                Some(Link { href: (*path).to_owned(), name: name.to_owned() })
+            })
+            .collect(),
+    }
+}
+
+fn row(figures: &FleetFigures, standing: &Standing, written: &BTreeSet<&str>, office: bool) -> Row {
+    let site = standing.site.site;
+    let folder = format!("sites/{}", site.id);
+    let customer = site.customer.as_ref();
+    let link = |href: String, name: &str| written.contains(href.as_str()).then(|| Link { href, name: name.to_owned() });
+    let links = [
+        link(format!("{folder}/visits.pdf"), "work sheets"),
+        link(format!("{folder}/logbook.pdf"), "log book"),
+        customer.and_then(|customer| link(format!("customers/{customer}/statement.pdf"), "statement")),
+    ];
+    let report = format!("{folder}/report.pdf");
+    let closed = site.is_closed(standing.site.as_of);
+    let (turnover, mut limit, turnover_key) = match &standing.numbers.worst {
+        Some((_, minutes, limit)) => (
+            format!("{} min", format::number(*minutes, 1)),
+            match limit {
+                Some(limit) if minutes > limit => format!("over the limit of {} min", format::number(*limit, 0)),
+                Some(limit) => format!("limit {} min", format::number(*limit, 0)),
+                None => "no limit known".to_owned(),
+            },
+            format!("{:.3}", limit.map_or(*minutes / 1e6, |limit| minutes / limit)),
+        ),
+        None if closed => ("closed".to_owned(), String::new(), String::new()),
+        None => (NOT_KNOWN.to_owned(), String::new(), String::new()),
+    };
+    let short: Vec<_> = standing
+        .site
+        .spas
+        .iter()
+        .filter_map(|spa| spa.water.months.last())
+        .filter(|row| row.verdict == Verdict::Short)
+        .collect();
+    if short.iter().any(|row| row.failing.contains(&"filtration hours")) {
+        limit.push_str("; filtered too few hours");
+    }
+    let visit = figures.plan.of_site(&site.id).map(|visit| visit.date).min();
+    let cost = standing.numbers.planned_cost.filter(|_| office);
+    Row {
+        name: site.name.clone(),
+        href: if written.contains(report.as_str()) { report } else { String::new() },
+        customer: customer
+            .and_then(|id| figures.fleet.customers.get(id))
+            .and_then(|c| c.name.as_ref())
+            .map_or_else(String::new, |name| name.0.clone()),
+        key: key(standing.urgency()),
+        shape: shape(standing.urgency()).to_owned(),
+        word: standing.words().to_owned(),
+        first: standing.groups.first().map_or_else(String::new, |group| first_thing(standing, group)),
+        things: standing.groups.len().to_string(),
+        turnover,
+        limit,
+        is_short: !short.is_empty(),
+        turnover_key,
+        parts: standing.numbers.parts_due.to_string(),
+        visit: visit.map_or_else(String::new, |day| format::near_date(day, figures.as_of)),
+        visit_key: visit.map_or_else(String::new, |day| day.to_string()),
+        cost: cost.map_or_else(String::new, |cost| format::money_whole(cost, &figures.fleet.settings.currency.0)),
+        cost_key: cost.map_or_else(String::new, |cost| cost.to_string()),
+        links: links.into_iter().flatten().collect(),
+    }
+}
+
+/// The most pressing thing in a line: what, and where.
+fn first_thing(standing: &Standing, group: &[&crate::to_do::ToDo]) -> String {
+    let places: Vec<String> = group
+        .iter()
+        .filter_map(|one| one.at.as_ref())
+        .map(|at| match (standing.site.spas.len(), at.as_str().split_once('/')) {
+            (1, Some((_, rest))) => format::words(&rest.replace('/', ", ")),
+            _ => format::words(&at.as_str().replace('/', ", ")),
+        })
+        .collect();
+    let what = format::sentence(&group[0].what);
+    let shown: String = what.chars().take(120).collect();
+    let what = if shown.len() < what.len() { format!("{shown}…") } else { what };
+    match places.as_slice() {
+        [] => what,
+        [first] => format!("{what}: {first}"),
+        [first, others @ ..] => format!("{what}: {first} and {} more", others.len()),
+    }
+}

@@ -1,0 +1,541 @@
+//! What the inside sheet of a quote says, for the office: what the year may cost under each scope with the error of the
+//! drawing, the price and the chance that it does not cover, what the cost is made of, where its spread comes from, how the
+//! running contract stands, and what other ways of doing the year would change.
+//!
+//! It is a file of its own, never handed out. It holds no raw numbers; every sentence is computed here.
+
+use chrono::Datelike;
+use rust_decimal::Decimal;
+use schemars::JsonSchema;
+use serde::Serialize;
+
+use crate::costs::contract::PriceBasis;
+use crate::costs::outlook::ContractYear;
+use crate::costs::quote::{Change, Given, Portfolio, Pricing, Quote, Unit};
+use crate::costs::spread::Estimate;
+use crate::costs::year::{Window, minor_units};
+use crate::quantities::failures::Trend;
+use crate::records::Fleet;
+use crate::records::log::Why;
+use crate::report::quote_view::{chosen, unit_name};
+use crate::report::statement_view::{amount_of, document};
+use crate::report::{format, view};
+
+/// The version of the shape below. It goes up with any change that an overriding template would notice.
+pub const INSIDE_VIEW_VERSION: u32 = 1;
+
+/// Everything on one inside sheet.
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
+pub struct InsideView {
+    /// [`INSIDE_VIEW_VERSION`] at the time of writing.
+    pub view_version: u32,
+    /// Names, paper and language.
+    pub document: view::Document,
+    /// The title on the page.
+    pub title: String,
+    /// That it is not to be handed out.
+    pub warning: String,
+    /// The currency's code.
+    pub currency: String,
+    /// "4 years in 5 it costs less than …".
+    pub lead: String,
+    /// The price, and the chance that it does not cover.
+    pub rest: String,
+    /// The heads beside the scope.
+    pub scope_heads: Vec<Head>,
+    /// The scopes.
+    pub scopes: Vec<ScopeRow>,
+    /// Under the table.
+    pub scope_note: String,
+    /// What the cost is made of.
+    pub made_of: Vec<MadeOf>,
+    /// Under the table.
+    pub made_note: String,
+    /// What the drivers are.
+    pub driver_head: String,
+    /// Where the spread comes from.
+    pub drivers: Vec<DriverRow>,
+    /// Under the table.
+    pub driver_note: String,
+    /// How the running contract stands.
+    pub contract: Vec<String>,
+    /// Other ways of doing the year.
+    pub changes: Vec<ChangeRow>,
+    /// Under the table.
+    pub change_note: String,
+    /// All quotes of the run together.
+    pub together: Vec<String>,
+    /// What is missing and what is assumed.
+    pub missing: Vec<String>,
+    /// Methods in two lines each.
+    pub methods: Vec<String>,
+}
+
+/// A head of a column.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct Head {
+    /// It.
+    pub head: String,
+    /// Its second line.
+    pub unit: String,
+}
+
+/// A scope.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct ScopeRow {
+    /// Its name.
+    pub name: String,
+    /// Whether it is the one quoted.
+    pub chosen: bool,
+    /// Beside each head.
+    pub cells: Vec<String>,
+}
+
+/// A share of the cost.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct MadeOf {
+    /// Of what.
+    pub what: String,
+    /// The mean.
+    pub amount: String,
+}
+
+/// A cause of the spread.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct DriverRow {
+    /// Of what.
+    pub what: String,
+    /// Its share.
+    pub share: String,
+    /// What of it comes of lives not known better.
+    pub not_known: String,
+}
+
+/// Another way of doing the year.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct ChangeRow {
+    /// In words.
+    pub way: String,
+    /// The mean change of cost with its error.
+    pub cost: String,
+    /// Its range.
+    pub cost_range: String,
+    /// The mean change of failures with its error.
+    pub failures: String,
+    /// Its range.
+    pub failures_range: String,
+    /// The change of the price.
+    pub price: String,
+}
+
+/// "4 years in 5": a share in words.
+pub fn share_in_words(share: f64) -> String {
+    for (of, parts) in [(2, 1), (3, 2), (4, 3), (5, 4), (10, 9), (20, 19), (100, 99)] {
+        if (share - f64::from(parts) / f64::from(of)).abs() < 1e-9 {
+            let years = if parts == 1 { "year" } else { "years" };
+            return format!("{parts} {years} in {of}");
+        }
+    }
+    format!("{:.0} years in 100", share * 100.0)
+}
+
+/// "about 1 in 7": a chance in words.
+pub fn chance_in_words(chance: f64) -> String {
+    if chance < 0.005 {
+        "less than 1 in 200".to_owned()
+    } else if chance <= 0.5 {
+        format!("about 1 in {:.0}", 1.0 / chance)
+    } else if chance > 0.995 {
+        "nearly certain".to_owned()
+    } else {
+        format!("about {:.0} in 10", (chance * 10.0).round().clamp(5.0, 9.0))
+    }
+}
+
+fn whole(fleet: &Fleet, minor: f64) -> String {
+    format::number(minor / minor_units(&fleet.settings.currency.0), 0)
+}
+
+fn in_currency(fleet: &Fleet, minor: f64) -> String {
+    format!("{}\u{a0}{}", fleet.settings.currency.0, whole(fleet, minor))
+}
+
+fn signed(text: String) -> String {
+    if text.starts_with('\u{2212}') || text == "0" || text == "0.0" || text == "0.00" {
+        text
+    } else {
+        format!("+{text}")
+    }
+}
+
+fn with_error(value: String, error: String) -> String {
+    format!("{value} ± {error}")
+}
+
+/// The inside sheet.
+pub fn view(
+    given: &Given,
+    quote: &Quote,
+    contract: Option<&ContractYear>,
+    portfolio: Option<&Portfolio>,
+) -> InsideView {
+    let fleet = given.base.fleet;
+    let window = given.worlds.window();
+    let year = window.last.year();
+    let name = unit_name(given, quote);
+    let title = format!("Inside of the quotation for {year}: {name}");
+    let currency = fleet.settings.currency.0.clone();
+    InsideView {
+        view_version: INSIDE_VIEW_VERSION,
+        document: document(fleet, &name, format!("inside of the quotation for {year}"), String::new(), window.as_of),
+        title,
+        warning: "For the office only: not to be handed out".to_owned(),
+        lead: lead(fleet, quote),
+        rest: rest(fleet, quote),
+        scope_heads: scope_heads(&currency, Pricing::of(fleet).covers),
+        scopes: scopes(fleet, quote),
+        scope_note: format!(
+            "± is the standard error of drawing {} years and no more; what is not known of the lives of parts is in the cost \
+             itself. Half the years cost less than the 50 % point.",
+            format::number(given.worlds.draws as f64, 0)
+        ),
+        made_of: made_of(fleet, quote),
+        made_note: format!(
+            "{} failures are expected, {} to {} in 4 years of 5; {} call-outs.",
+            format::number(quote.means.failures, 1),
+            format::number(quote.failures.0, 0),
+            format::number(quote.failures.1, 0),
+            format::number(quote.means.callouts, 1)
+        ),
+        driver_head: "Failures of".to_owned(),
+        drivers: drivers(quote),
+        driver_note:
+            "Shares of the variance of the quoted scope's total. Unknown life: how far the year's mean moves with what \
+                      the lives of the kind may be; records of more failures would narrow it. The rest is luck."
+                .to_owned(),
+        contract: contract.map_or(Vec::new(), |contract| contract_lines(fleet, contract)),
+        changes: quote.changes.iter().map(|change| change_row(fleet, change)).collect(),
+        change_note: "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing."
+            .to_owned(),
+        together: portfolio.map_or(Vec::new(), |all| vec![together(fleet, all)]),
+        missing: missing(fleet, given, quote),
+        methods: methods(fleet, given, quote),
+        currency,
+    }
+}
+
+fn lead(fleet: &Fleet, quote: &Quote) -> String {
+    let Some(of) = chosen(quote) else { return String::new() };
+    let covers = Pricing::of(fleet).covers;
+    let share = share_in_words(covers);
+    format!(
+        "{share} it costs less than {}: {} on the average, {} in half the years, {} in 19 of 20.",
+        in_currency(fleet, of.spread.quantile(covers).value),
+        in_currency(fleet, of.spread.mean.value),
+        format!("less than {}", in_currency(fleet, of.spread.p50.value)),
+        format!("less than {}", in_currency(fleet, of.spread.p95.value)),
+    )
+}
+
+fn rest(fleet: &Fleet, quote: &Quote) -> String {
+    let Some(of) = chosen(quote) else { return String::new() };
+    let pricing = Pricing::of(fleet);
+    let margin = if fleet.settings.quote.margin.is_some() {
+        format!("a margin of {} % of the price", format::number(pricing.margin * 100.0, 0))
+    } else {
+        "no margin, since none is written (quote.margin in fleet.yaml)".to_owned()
+    };
+    let now = match quote.price_now {
+        Some((price, _)) if price > Decimal::ZERO => {
+            let change = (of.price - price) / price * Decimal::ONE_HUNDRED;
+            let percent = rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0);
+            let several = matches!(quote.unit, Unit::Site(_)) && quote.sites.len() == 1;
+            let note = if several { " for all the contract's sites" } else { "" };
+            format!(
+                " This year's price{note} is {}: {} %.",
+                amount_of(fleet, price),
+                signed(format::number(percent, 0))
+            )
+        }
+        _ => String::new(),
+    };
+    format!(
+        "The price of {} covers that with {margin}; the chance that the year costs more than the price is {}.{now}",
+        amount_of(fleet, of.price),
+        chance_in_words(of.loses)
+    )
+}
+
+fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
+    let head = |head: &str, unit: &str| Head { head: head.to_owned(), unit: unit.to_owned() };
+    vec![
+        head("Mean", currency),
+        head("50 %", currency),
+        head("80 %", currency),
+        head("95 %", currency),
+        head("Price", &format!("covers {:.0} %", covers * 100.0)),
+        head("More than the price", "chance"),
+    ]
+}
+
+fn scopes(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
+    let estimate = |estimate: Estimate| with_error(whole(fleet, estimate.value), whole(fleet, estimate.error));
+    quote
+        .scopes
+        .iter()
+        .map(|of| ScopeRow {
+            name: of.scope.words().to_owned(),
+            chosen: of.scope == quote.chosen,
+            cells: vec![
+                estimate(of.spread.mean),
+                estimate(of.spread.p50),
+                estimate(of.spread.p80),
+                estimate(of.spread.p95),
+                format::money(of.price, &fleet.settings.currency.0),
+                chance_in_words(of.loses),
+            ],
+        })
+        .collect()
+}
+
+fn made_of(fleet: &Fleet, quote: &Quote) -> Vec<MadeOf> {
+    let means = &quote.means;
+    [
+        ("Work of planned visits and renewals", means.planned_labour),
+        ("Parts of planned renewals", means.planned_parts),
+        ("Ways of planned visits", means.planned_travel),
+        ("Work on failures found at visits", means.found_labour),
+        ("Work on call-outs", means.callout_labour),
+        ("Ways of call-outs", means.callout_travel),
+        ("Parts that failed", means.failed_parts),
+        ("What failures cost beside the part", means.damage),
+        ("Nights lost, where bookings and a worth of a night say so", means.nights),
+    ]
+    .into_iter()
+    .map(|(what, amount)| MadeOf { what: what.to_owned(), amount: whole(fleet, amount) })
+    .collect()
+}
+
+fn drivers(quote: &Quote) -> Vec<DriverRow> {
+    let percent = |share: f64| if share < 0.005 { "–".to_owned() } else { format!("{:.0} %", share * 100.0) };
+    quote
+        .drivers
+        .iter()
+        .filter(|driver| driver.share >= 0.01)
+        .take(8)
+        .map(|driver| DriverRow {
+            what: driver.what.as_ref().map_or_else(
+                || "What no wear part explains: the pump itself".to_owned(),
+                |id| format::sentence(&format::words(id.as_str())),
+            ),
+            share: percent(driver.share),
+            not_known: percent(driver.not_known.min(driver.share)),
+        })
+        .collect()
+}
+
+/// How a contract's running year stands, a sentence each.
+pub fn contract_lines(fleet: &Fleet, contract: &ContractYear) -> Vec<String> {
+    let mut lines = Vec::new();
+    if let Some((price, basis)) = contract.price {
+        let index = if basis == PriceBasis::Indexed { " (by its index)" } else { "" };
+        lines.push(format!(
+            "Quoted for {}: {}{index}, for {}.",
+            contract.year,
+            amount_of(fleet, price),
+            contract.scope.words().to_lowercase()
+        ));
+    }
+    lines.push(format!(
+        "Spent so far: {}, of it {} on failures; {} visits, {} of them call-outs.",
+        in_currency(fleet, contract.spent.total()),
+        in_currency(fleet, contract.spent.failures),
+        contract.spent.visits,
+        contract.spent.callouts
+    ));
+    let to_come = &contract.to_come.0;
+    lines.push(format!(
+        "Still to come up to the year's end: {}, between {} and {} in 4 years of 5.",
+        in_currency(fleet, to_come.mean.value),
+        in_currency(fleet, to_come.low),
+        in_currency(fleet, to_come.high)
+    ));
+    if let Some((result, low, high)) = contract.result {
+        let word = if result < 0.0 { "short by" } else { "left over:" };
+        lines.push(format!(
+            "At the year's end {word} {}, between {} and {} in 4 years of 5; it {}.",
+            in_currency(fleet, result.abs()),
+            in_currency(fleet, low),
+            in_currency(fleet, high),
+            contract.why
+        ));
+    }
+    let index = contract
+        .next_by_index
+        .map_or(String::new(), |price| format!("; by the index alone it would be {}", amount_of(fleet, price)));
+    lines.push(format!(
+        "The next year's price, for all the contract's sites together: {}{index}.",
+        amount_of(fleet, contract.next_price)
+    ));
+    if contract.spent.without_amount > 0 {
+        lines.push(format!(
+            "{} records of the year have no hours or no price and are not in what was spent.",
+            contract.spent.without_amount
+        ));
+    }
+    lines
+}
+
+fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
+    let cost = |minor: f64| signed(whole(fleet, minor));
+    ChangeRow {
+        way: format::sentence(&change.words),
+        cost: with_error(cost(change.cost.value), whole(fleet, change.cost.error)),
+        cost_range: format!("{} to {}", cost(change.cost_range.0), cost(change.cost_range.1)),
+        failures: with_error(
+            signed(format::number(change.failures.value, 2)),
+            format::number(change.failures.error, 2),
+        ),
+        failures_range: format!(
+            "{} to {}",
+            signed(format::number(change.failures_range.0, 0)),
+            signed(format::number(change.failures_range.1, 0))
+        ),
+        price: signed_money(fleet, change.price),
+    }
+}
+
+fn signed_money(fleet: &Fleet, amount: Decimal) -> String {
+    let minor = rust_decimal::prelude::ToPrimitive::to_f64(&amount).unwrap_or(0.0);
+    signed(whole(fleet, minor * minor_units(&fleet.settings.currency.0)))
+}
+
+/// All quotes of a run together, in a sentence or two.
+pub fn together(fleet: &Fleet, all: &Portfolio) -> String {
+    let covers = Pricing::of(fleet).covers;
+    format!(
+        "All {} quotes together: {} they cost less than {}, drawn jointly; the single costs that are covered would add up to {}, \
+         which is not the same. Their prices come to {}; the chance that together they cost more is {}.",
+        all.quotes,
+        share_in_words(covers),
+        in_currency(fleet, all.spread.quantile(covers).value),
+        in_currency(fleet, all.added_up),
+        amount_of(fleet, all.prices),
+        chance_in_words(all.loses)
+    )
+}
+
+fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
+    let mut lines: Vec<String> =
+        quote.missing.iter().map(|what| format!("Not known, and counted as nothing: {what}.")).collect();
+    if quote.not_fitted > 0 {
+        lines.push(match quote.not_fitted {
+            1 => "One piece of work found no day in the plan and is not in the cost.".to_owned(),
+            many => format!("{many} pieces of work found no day in the plan and are not in the cost."),
+        });
+    }
+    lines.extend(plan_against_log(given, quote));
+    let habits = given.habits;
+    lines.push(format!(
+        "By the log of all sites {} % of failures are answered by a call-out, and {} % of call-outs fall outside working hours.",
+        format::number(habits.by_callout * 100.0, 0),
+        format::number(habits.out_of_hours * 100.0, 0)
+    ));
+    if quote.index > 1.0 {
+        lines.push(format!(
+            "All costs are {} % dearer than on the as-of day, by the contract's index.",
+            format::number((quote.index - 1.0) * 100.0, 1)
+        ));
+    } else {
+        lines.push("Costs are those of the as-of day: no index is written.".to_owned());
+    }
+    if fleet.settings.quote.covers.is_none() {
+        lines.push("The share of years that the price covers is assumed (quote.covers in fleet.yaml).".to_owned());
+    }
+    lines
+}
+
+/// What the plan and the model expect beside what the last twelve months of the log show: where they are far apart, one of
+/// them is to be looked at before the quote goes out.
+fn plan_against_log(given: &Given, quote: &Quote) -> Vec<String> {
+    let window = given.worlds.window();
+    let from = crate::calendar::plus_days(window.as_of, -365);
+    let sites = || quote.sites.iter().map(|index| &given.base.sites[*index]);
+    let visits = || sites().flat_map(|site| &site.site.visits).filter(|(_, visit)| visit.date.0 > from);
+    let callouts = visits().filter(|(_, visit)| visit.why == Some(Why::Callout)).count();
+    let mut lines = vec![format!(
+        "In the last twelve months of the log: {} visits, {callouts} of them call-outs. In the year quoted: {} planned visits \
+         and {} call-outs expected.",
+        visits().count(),
+        format::number(quote.visits, 0),
+        format::number(quote.means.callouts, 1)
+    )];
+    let worsening = sites().flat_map(|site| site.spas.iter().flat_map(|spa| &spa.pumps).map(move |pump| (site, pump)));
+    for (site, pump) in worsening {
+        let trend = site.lives.trends.pump(&site.site.id, &pump.at);
+        if trend.is_none_or(|trend| trend.trend != Trend::Worsening) {
+            continue;
+        }
+        lines.push(format!(
+            "{}, {}: its failures come closer together. The cost takes every renewed part as good as new and would be too \
+             low if that goes on; find the cause before quoting everything.",
+            site.site.name,
+            format::place(pump.at.as_str()).to_lowercase()
+        ));
+    }
+    lines
+}
+
+fn methods(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
+    let window = given.worlds.window();
+    let mut lines = vec![
+        format!(
+            "{} years drawn from {} to {}, from records up to {}; seed {}. Each part has a stream of chance of its own, so that \
+             a record mended elsewhere moves nothing and other ways of doing the year meet the same luck.",
+            format::number(given.worlds.draws as f64, 0),
+            window.first,
+            window.last,
+            window.as_of,
+            fleet.settings.seed.unwrap_or(1)
+        ),
+        "Failures: lives of the fleet's parts, Weibull, drawn anew each year from what is known of them; renewals as planned \
+         unless a part fails first; failures of a pump that no part explains by the fleet's rate."
+            .to_owned(),
+        "Visits and their ways: the plan of the coming twelve months; days beyond it are taken as the same days of the plan."
+            .to_owned(),
+        "Price: the cost that the share of years stays below, over one less the margin.".to_owned(),
+    ];
+    if quote.sites.len() > 1 {
+        lines.push(
+            "Sites are added draw by draw before the share is taken; their single points are never added up."
+                .to_owned(),
+        );
+    }
+    lines
+}
+
+/// A quote for the terminal.
+pub fn in_short(fleet: &Fleet, quote: &Quote, window: Window) -> Vec<String> {
+    let name = match &quote.unit {
+        Unit::Site(id) | Unit::Customer(id) => id,
+    };
+    let Some(of) = chosen(quote) else { return Vec::new() };
+    let covers = Pricing::of(fleet).covers;
+    let mut lines = vec![format!(
+        "{name} {}, {}: price {}; {} it costs less than {} ± {}",
+        window.last.year(),
+        of.scope.words().to_lowercase(),
+        amount_of(fleet, of.price),
+        share_in_words(covers),
+        in_currency(fleet, of.spread.quantile(covers).value),
+        whole(fleet, of.spread.quantile(covers).error)
+    )];
+    for change in &quote.changes {
+        let row = change_row(fleet, change);
+        lines.push(format!(
+            "  {}: cost {} ({} in 4 years of 5), failures {} ({}), price {}",
+            change.words, row.cost, row.cost_range, row.failures, row.failures_range, row.price
+        ));
+    }
+    lines
+}

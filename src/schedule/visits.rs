@@ -1,0 +1,145 @@
+//! Which visits does the coming year hold? What falls due, put into dated visits: the types every document of the
+//! plan shares, and the way from records to numbers and back. How days are chosen stands in the submodules, which know
+//! days, sites and people as numbers.
+
+pub mod access;
+pub mod bound;
+pub mod chains;
+pub mod diary;
+pub mod fleet;
+mod made;
+pub mod one_site;
+pub mod work;
+
+pub use made::plan;
+
+use chrono::NaiveDate;
+use rust_decimal::Decimal;
+
+use crate::address::{Address, Id};
+
+/// The planned visits of a fleet over the twelve months behind the as-of day.
+#[derive(Debug, Clone, Default)]
+pub struct Plan {
+    /// The visits, by day, then site.
+    pub visits: Vec<Visit>,
+    /// What could not be fitted into a visit, and why.
+    pub not_fitted: Vec<NotFitted>,
+    /// What the plan costs by what it is made from: ways, life thrown away, the risk of waiting; in the fleet's currency,
+    /// or in minutes where the rate of labour is not known.
+    pub cost: f64,
+    /// What no plan with these windows can undercut.
+    pub bound: f64,
+}
+
+/// A visit: one site on one day.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Visit {
+    /// Its name, stable from run to run while the plan is kept: the site's id and a number.
+    pub id: String,
+    /// The site.
+    pub site: Id,
+    /// The day.
+    pub date: NaiveDate,
+    /// Who goes; `None` where the fleet names nobody.
+    pub technician: Option<Id>,
+    /// Minutes of the way that fall to this visit; sites of one area share a trip.
+    pub travel_minutes: f64,
+    /// What the way costs, its share of a shared trip.
+    pub travel_cost: Option<Decimal>,
+    /// What is done, in the order of the work.
+    pub tasks: Vec<VisitTask>,
+    /// Why the visit moved since the accepted plan; `None` if it did not.
+    pub moved: Option<String>,
+}
+
+/// One thing to do at a visit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct VisitTask {
+    /// Where.
+    pub at: Address,
+    /// What.
+    pub work: Work,
+    /// Why now, in words.
+    pub because: String,
+    /// The day it is due.
+    pub due: Option<NaiveDate>,
+    /// Whether it is overdue or unsafe and came first whatever it costs.
+    pub urgent: bool,
+    /// Minutes of work.
+    pub minutes: f64,
+    /// The skill it needs.
+    pub skill: Option<String>,
+    /// What is brought.
+    pub take: Vec<Take>,
+    /// What the work and parts cost, without the way.
+    pub cost: Option<Decimal>,
+    /// Whether the water must be out for it.
+    pub water_out: bool,
+    /// Why no day in time could be had; `None` = it is in time.
+    pub late: Option<String>,
+}
+
+/// A kind of work.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Work {
+    /// A wear part is renewed.
+    Renew(Id),
+    /// A task of the book is done.
+    Task(Id),
+    /// The site is closed for the season.
+    Close,
+    /// It is opened again.
+    Reopen,
+    /// What a visit left to be done.
+    Left(String),
+    /// The look round a contract promises.
+    ContractVisit,
+}
+
+impl Work {
+    /// The word in tables: the part's or task's id.
+    pub fn word(&self) -> String {
+        match self {
+            Self::Renew(part) => part.to_string(),
+            Self::Task(task) => task.to_string(),
+            Self::Close => "close".to_owned(),
+            Self::Reopen => "reopen".to_owned(),
+            Self::Left(what) => what.clone(),
+            Self::ContractVisit => "contract_visit".to_owned(),
+        }
+    }
+}
+
+/// A part brought to a visit.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Take {
+    /// The part's id in the book.
+    pub part: Id,
+    /// How many.
+    pub count: u32,
+    /// The number on the order.
+    pub number: Option<String>,
+}
+
+/// What could not be fitted into a visit.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NotFitted {
+    /// The site.
+    pub site: Id,
+    /// Where.
+    pub at: Address,
+    /// What.
+    pub work: Work,
+    /// The day it is due.
+    pub due: Option<NaiveDate>,
+    /// Why it did not fit, in words.
+    pub why: String,
+}
+
+impl Plan {
+    /// The visits to a site, by day.
+    pub fn of_site<'a>(&'a self, site: &'a Id) -> impl Iterator<Item = &'a Visit> {
+        self.visits.iter().filter(move |visit| visit.site == *site)
+    }
+}

@@ -1,0 +1,157 @@
+//! What no plan can undercut: each area's ways are shared out among its sites day by day, so that no group of sites pays
+//! more than a trip to it costs; each site's cheapest year at those prices is then found exactly, and the sum is a bound.
+//! The shares are moved towards whoever comes, while that raises the bound. Rooms of days and who can do what are left out
+//! of it, which can only lower it.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use super::chains::SiteYear;
+use super::fleet::{FleetWork, visits_of};
+use super::one_site::{Job, Node, Problem};
+
+/// How often the shares are moved.
+const MOVES: usize = 30;
+
+/// A site's jobs with the windows they came to have, and the days it can be visited.
+struct Priced {
+    way: f64,
+    jobs: Vec<Job>,
+    days: Vec<usize>,
+    visited: Vec<usize>,
+}
+
+/// The bound of what a fleet's plan costs, for the windows it came to have.
+pub fn bound(work: &FleetWork, years: &[SiteYear]) -> f64 {
+    let mut areas: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
+    for (index, site) in work.sites.iter().enumerate() {
+        areas.entry(site.way.area).or_default().push(index);
+    }
+    let areas: Vec<Vec<usize>> = areas.into_values().collect();
+    areas
+        .par_iter()
+        .map(|sites| {
+            let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &years[*site])).collect();
+            // The dearest way last: the shares of the first k sites may not exceed the k-th's way.
+            priced.sort_by(|a, b| a.way.total_cmp(&b.way));
+            area_bound(work.days, &priced)
+        })
+        .collect::<Vec<f64>>()
+        .into_iter()
+        .sum()
+}
+
+fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {
+    let site = &work.sites[index];
+    let jobs = year
+        .done
+        .iter()
+        .map(|done| {
+            let chain = &site.chains[done.chain];
+            let fixed = done.late || chain.urgent.is_some() && done.due < 0;
+            let (first, last) = if fixed { (done.day, done.day) } else { done.window };
+            Job {
+                first,
+                last: last.max(first),
+                minutes: 0,
+                skills: 0,
+                access: 0,
+                cost: if fixed { done.cost } else { chain.base },
+                slope: if fixed { 0.0 } else { chain.risk - chain.thrown_away },
+                anchor: done.due.max(0) as usize,
+            }
+        })
+        .collect();
+    let somebody: Vec<bool> = (0..work.days).map(|day| work.technicians.iter().any(|t| t.minutes[day] > 0)).collect();
+    let days = (0..work.days).filter(|day| somebody[*day] && site.access.iter().any(|list| list[*day] > 0)).collect();
+    let mut visited: Vec<usize> = visits_of(site, year).into_iter().map(|(day, _, _)| day).collect();
+    visited.dedup();
+    Priced { way: site.way.cost, jobs, days, visited }
+}
+
+fn area_bound(days: usize, sites: &[Priced]) -> f64 {
+    let access: [Vec<u32>; 0] = [];
+    let mut nodes: Vec<Node> = Vec::new();
+    let mut year = |site: &Priced, price: &dyn Fn(usize) -> f64| {
+        nodes.clear();
+        let node = |day: &usize| Node { day: *day, technician: 0, cost: price(*day), room: 0, skills: 0 };
+        nodes.extend(site.days.iter().map(node));
+        let problem = Problem { nodes: &nodes, jobs: &site.jobs, access: &access, most_steps: 0 };
+        let found = problem.relaxed_visits();
+        found.map_or((0.0, Vec::new()), |(cost, made)| (cost, made.into_iter().map(|n| nodes[n].day).collect()))
+    };
+    if let [site] = sites {
+        return year(site, &|_| site.way).0;
+    }
+    let dearest = sites.last().map_or(0.0, |site| site.way);
+    // On a day the plan visits, those it visits share the way; on others all do.
+    let mut shares: Vec<Vec<f64>> = sites.iter().map(|_| vec![0.0; days]).collect();
+    for day in 0..days {
+        let there: Vec<usize> = (0..sites.len()).filter(|s| sites[*s].visited.binary_search(&day).is_ok()).collect();
+        let paying: Vec<usize> = if there.is_empty() {
+            (0..sites.len()).filter(|s| sites[*s].days.binary_search(&day).is_ok()).collect()
+        } else {
+            there
+        };
+        for site in &paying {
+            shares[*site][day] = sites[*site].way / paying.len() as f64;
+        }
+        within_ways(&mut shares, sites, day);
+    }
+    let mut best = f64::NEG_INFINITY;
+    for step in 0..MOVES {
+        let found: Vec<(f64, Vec<usize>)> =
+            sites.iter().zip(&shares).map(|(site, share)| year(site, &|day| share[day])).collect();
+        best = best.max(found.iter().map(|(cost, _)| cost).sum());
+        let size = 0.25 * dearest / (1.0 + step as f64 / 4.0);
+        let mut coming = vec![0usize; days];
+        for (_, made) in &found {
+            made.iter().for_each(|day| coming[*day] += 1);
+        }
+        let mut touched: Vec<usize> = Vec::new();
+        for ((_, made), share) in found.iter().zip(&mut shares) {
+            for day in made {
+                // Whoever comes with few others pays more; the step is shared by those who come.
+                share[*day] += size / coming[*day] as f64;
+                touched.push(*day);
+            }
+        }
+        touched.sort_unstable();
+        touched.dedup();
+        for day in touched {
+            let comes: Vec<bool> = found.iter().map(|(_, made)| made.binary_search(&day).is_ok()).collect();
+            lower_others(&mut shares, sites, &comes, day);
+            within_ways(&mut shares, sites, day);
+        }
+    }
+    best
+}
+
+/// What is too much altogether is taken from those who do not come.
+fn lower_others(shares: &mut [Vec<f64>], sites: &[Priced], comes: &[bool], day: usize) {
+    let sum: f64 = shares.iter().map(|share| share[day]).sum();
+    let most = sites.last().map_or(0.0, |site| site.way);
+    let of_others: f64 = shares.iter().zip(comes).filter(|(_, comes)| !**comes).map(|(share, _)| share[day]).sum();
+    let too_much = sum - most;
+    if too_much > 0.0 && of_others > 0.0 {
+        let keep = (1.0 - too_much / of_others).max(0.0);
+        shares.iter_mut().zip(comes).filter(|(_, comes)| !**comes).for_each(|(share, _)| share[day] *= keep);
+    }
+}
+
+/// Lowers shares until no group of sites pays more than the dearest way among them.
+fn within_ways(shares: &mut [Vec<f64>], sites: &[Priced], day: usize) {
+    let mut sum: f64 = shares.iter().map(|share| share[day]).sum();
+    let most = sites.last().map_or(0.0, |site| site.way);
+    if sum > most && sum > 0.0 {
+        let keep = most / sum;
+        shares.iter_mut().for_each(|share| share[day] *= keep);
+    }
+    sum = 0.0;
+    for (share, site) in shares.iter_mut().zip(sites) {
+        let most = (site.way - sum).max(0.0);
+        share[day] = share[day].min(most);
+        sum += share[day];
+    }
+}

@@ -1,0 +1,342 @@
+//! What recurs at one site over the year, chained from when it is really done: the windows of a second time depend on
+//! the day of the first. The exact answer of [`super::one_site`] is asked for the windows as far as they are known; what is
+//! decided up to the first window that has moved stands, and the rest is asked again.
+
+use chrono::NaiveDate;
+
+use super::one_site::{Job, Node, Problem};
+use crate::calendar::{add, days_between, plus_days};
+use crate::units::Period;
+
+/// Something to do at a site once, or again and again.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Chain {
+    /// The first day it may first be done.
+    pub first: usize,
+    /// The last day it is first done in time; before 0 where it is overdue.
+    pub due: i64,
+    /// Days before the due day from which a later time may be done.
+    pub early: i64,
+    /// How long until it is due again.
+    pub again: Option<Period>,
+    /// Minutes.
+    pub minutes: u32,
+    /// Skills it needs, a bit each.
+    pub skills: u64,
+    /// Which of the site's lists of days it goes by.
+    pub access: usize,
+    /// What it costs on its due day: the risk of having waited.
+    pub base: f64,
+    /// What each day before the due day throws away.
+    pub thrown_away: f64,
+    /// What each day of waiting adds to the risk.
+    pub risk: f64,
+    /// Whether it comes before all else, the least number first.
+    pub urgent: Option<u8>,
+    /// Whether it waits for a closed season to end.
+    pub waits: bool,
+    /// Whether a day behind its window is better than none.
+    pub may_be_late: bool,
+    /// Days it was promised for.
+    pub promised: Vec<usize>,
+}
+
+/// A time something is done.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Done {
+    /// Of which chain.
+    pub chain: usize,
+    /// The day.
+    pub day: usize,
+    /// By whom.
+    pub technician: usize,
+    /// Its window: the first day, and the last in time.
+    pub window: (usize, usize),
+    /// The day it is due; before 0 where it is overdue.
+    pub due: i64,
+    /// Whether no day within its window could be had.
+    pub late: bool,
+    /// What doing it that day costs in life thrown away and risk.
+    pub cost: f64,
+}
+
+/// Something that found no day.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Unfitted {
+    /// Of which chain.
+    pub chain: usize,
+    /// The day it is due.
+    pub due: i64,
+}
+
+/// The year of a site.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct SiteYear {
+    /// What is done, by day.
+    pub done: Vec<Done>,
+    /// What is not.
+    pub unfitted: Vec<Unfitted>,
+    /// What the ways cost beside those of others.
+    pub ways: f64,
+    /// What the jobs cost in life thrown away and risk.
+    pub jobs: f64,
+}
+
+impl SiteYear {
+    /// How good it is, the least best: what is left out, what is late, what it costs.
+    pub fn rank(&self) -> (usize, usize, f64) {
+        (self.unfitted.len(), self.done.iter().filter(|d| d.late).count(), self.ways + self.jobs)
+    }
+
+    /// Whether it is better than another.
+    pub fn beats(&self, other: &Self) -> bool {
+        let (a, b) = (self.rank(), other.rank());
+        (a.0, a.1) < (b.0, b.1) || ((a.0, a.1) == (b.0, b.1) && a.2 < b.2 - 1e-9)
+    }
+}
+
+/// A site's calendar and what is to be done there.
+#[derive(Debug, Clone)]
+pub struct Chains<'a> {
+    /// The day that is numbered 0.
+    pub start: NaiveDate,
+    /// How many days are planned.
+    pub days: usize,
+    /// What is to be done.
+    pub chains: &'a [Chain],
+    /// By list, the minutes that may be worked on each day.
+    pub access: &'a [Vec<u32>],
+    /// Closed seasons, both ends counted, by day.
+    pub closed: &'a [(i64, i64)],
+    /// Steps of branch and bound an answer may take.
+    pub most_steps: usize,
+}
+
+/// Days after reopening within which what waited is done: common practice, no source.
+const AFTER_REOPENING: i64 = 6;
+
+/// A time something is to be done, before it has a day.
+#[derive(Debug, Clone)]
+struct Wanted {
+    chain: usize,
+    window: (usize, usize),
+    due: i64,
+    late: bool,
+    job: Job,
+}
+
+impl Chains<'_> {
+    /// The window and due day of the first time.
+    fn first_window(&self, chain: &Chain) -> (usize, i64, i64) {
+        let (due, last) = self.waiting(chain, chain.due);
+        (chain.first, due, last)
+    }
+
+    /// The window of a time that follows one done on a day; `None` = never again.
+    fn next_window(&self, chain: &Chain, done: usize) -> Option<(usize, i64, i64)> {
+        let again = chain.again?;
+        let day = plus_days(self.start, done as i64);
+        let due = days_between(self.start, add(day, again)).max(done as i64 + 1);
+        let (due, last) = self.waiting(chain, due);
+        let first = (due - chain.early).max(done as i64 + 1).max(0) as usize;
+        Some((first, due, last))
+    }
+
+    /// The due day and the last day in time, moved behind a closed season where the work waits for its end.
+    fn waiting(&self, chain: &Chain, due: i64) -> (i64, i64) {
+        match self.closed.iter().find(|(from, to)| chain.waits && (*from..=*to).contains(&due) && *to >= 0) {
+            Some((_, to)) => (to + 1, to + 1 + AFTER_REOPENING),
+            None => (due, due),
+        }
+    }
+
+    fn job(&self, chain: &Chain, window: (usize, usize), due: i64) -> Job {
+        Job {
+            first: window.0,
+            last: window.1,
+            minutes: chain.minutes,
+            skills: chain.skills,
+            access: chain.access,
+            cost: chain.base,
+            slope: chain.risk - chain.thrown_away,
+            anchor: due.max(0) as usize,
+        }
+    }
+
+    /// A time with the window it can have among the visits that could be made: as wanted, else the first day after it.
+    fn wanted(&self, index: usize, (first, due, last): (usize, i64, i64), nodes: &[Node]) -> Option<Wanted> {
+        let chain = &self.chains[index];
+        let horizon = self.days - 1;
+        let window = (first.min(horizon), (last.max(0) as usize).min(horizon));
+        let job = self.job(chain, window, due);
+        let problem = Problem { nodes, jobs: &[], access: self.access, most_steps: 0 };
+        let fits = |node: &&Node| problem.fits(&job, node);
+        let from = |day: usize| &nodes[nodes.partition_point(|node| node.day < day)..];
+        let within = |day: usize| (window.0..=window.1).contains(&day);
+        let at = |day: usize, late: bool| Wanted {
+            chain: index,
+            window,
+            due,
+            late,
+            job: Job {
+                first: day,
+                last: day,
+                slope: 0.0,
+                cost: if late { chain.base } else { job.cost_on(day) },
+                ..job.clone()
+            },
+        };
+        let on = |day: usize| from(day).iter().take_while(|n| n.day == day).any(|n| fits(&n));
+        // What was promised stays, if its day will do.
+        if let Some(day) = chain.promised.iter().copied().find(|day| within(*day) && on(*day)) {
+            return Some(at(day, false));
+        }
+        if from(window.0).iter().take_while(|n| n.day <= window.1).any(|n| fits(&n)) && window.0 <= window.1 {
+            return Some(Wanted { chain: index, window, due, late: false, job });
+        }
+        if !chain.may_be_late {
+            return None;
+        }
+        let after = window.1.max(window.0);
+        if let Some(day) = chain.promised.iter().copied().find(|day| *day >= after && on(*day)) {
+            return Some(at(day, true));
+        }
+        from(after).iter().find(fits).map(|node| at(node.day, true))
+    }
+
+    /// Plans the year on the visits that could be made; `given` is what stands already.
+    pub fn plan(&self, nodes: &[Node], given: &[Done]) -> SiteYear {
+        let mut standing: Vec<Done> = given.to_vec();
+        loop {
+            let mut year = SiteYear::default();
+            let mut all: Vec<Wanted> = Vec::new();
+            for (index, chain) in self.chains.iter().enumerate() {
+                let mut last_done = None;
+                for done in standing.iter().filter(|done| done.chain == index) {
+                    let job = Job {
+                        first: done.day,
+                        last: done.day,
+                        cost: done.cost,
+                        slope: 0.0,
+                        ..self.job(chain, done.window, done.due)
+                    };
+                    all.push(Wanted { chain: index, window: done.window, due: done.due, late: done.late, job });
+                    last_done = last_done.max(Some(done.day));
+                }
+                loop {
+                    let window = match last_done {
+                        None => Some(self.first_window(chain)),
+                        Some(day) => self.next_window(chain, day),
+                    };
+                    let Some(window) = window.filter(|(_, due, _)| *due < self.days as i64) else { break };
+                    let Some(wanted) = self.wanted(index, window, nodes) else {
+                        year.unfitted.push(Unfitted { chain: index, due: window.1 });
+                        break;
+                    };
+                    last_done = Some(wanted.job.last);
+                    all.push(wanted);
+                }
+            }
+            let jobs: Vec<Job> = all.iter().map(|wanted| wanted.job.clone()).collect();
+            let problem = Problem { nodes, jobs: &jobs, access: self.access, most_steps: self.most_steps };
+            let solved = problem.solve().map(|answer| answer.node_of.into_iter().map(Some).collect::<Vec<_>>());
+            let node_of = solved.unwrap_or_else(|| crowded(&problem));
+            for (wanted, node) in all.iter().zip(&node_of) {
+                let in_time =
+                    |node: &usize| nodes[*node].day <= wanted.job.last || self.chains[wanted.chain].may_be_late;
+                let Some(node) = node.filter(in_time).map(|node| &nodes[node]) else {
+                    year.unfitted.push(Unfitted { chain: wanted.chain, due: wanted.due });
+                    continue;
+                };
+                let late = wanted.late || node.day > wanted.window.1.max(wanted.job.last);
+                year.done.push(Done {
+                    chain: wanted.chain,
+                    day: node.day,
+                    technician: node.technician,
+                    window: wanted.window,
+                    due: wanted.due,
+                    late,
+                    cost: if late { wanted.job.cost } else { wanted.job.cost_on(node.day) },
+                });
+            }
+            year.done.sort_by_key(|done| (done.day, done.chain, done.due));
+            let Some(until) = self.first_moved(&year) else {
+                year.jobs = year.done.iter().map(|done| done.cost).sum();
+                let mut made: Vec<usize> = node_of.into_iter().flatten().collect();
+                made.sort_unstable();
+                made.dedup();
+                year.ways = made.iter().map(|node| nodes[*node].cost).sum();
+                return year;
+            };
+            standing = year.done.into_iter().filter(|done| done.day <= until).collect();
+        }
+    }
+
+    /// The first day on which something is done whose next time must now be sooner than planned; `None` = all is well.
+    fn first_moved(&self, year: &SiteYear) -> Option<usize> {
+        let mut last: Vec<Option<usize>> = vec![None; self.chains.len()];
+        let mut moved: Option<usize> = None;
+        for done in &year.done {
+            if let Some(before) = last[done.chain]
+                && self.next_window(&self.chains[done.chain], before).is_some_and(|(_, due, _)| due != done.due)
+            {
+                moved = Some(moved.map_or(before, |day: usize| day.min(before)));
+            }
+            last[done.chain] = Some(done.day);
+        }
+        for (index, before) in last.iter().enumerate() {
+            let Some(before) = *before else { continue };
+            let given_up = year.unfitted.iter().any(|unfitted| unfitted.chain == index);
+            let next = self.next_window(&self.chains[index], before).is_some_and(|(_, due, _)| due < self.days as i64);
+            if next && !given_up {
+                moved = Some(moved.map_or(before, |day: usize| day.min(before)));
+            }
+        }
+        moved
+    }
+}
+
+/// Where not everything fits within its window: job by job, the soonest due first, on a visit that is made already, on
+/// another, or on the first day behind its window that has room.
+fn crowded(problem: &Problem) -> Vec<Option<usize>> {
+    let mut order: Vec<usize> = (0..problem.jobs.len()).collect();
+    order.sort_by_key(|job| {
+        let job = &problem.jobs[*job];
+        (job.last, job.last - job.first.min(job.last), job.access)
+    });
+    // By day, who comes, how long the work is, and how long it may be.
+    let mut made: std::collections::BTreeMap<usize, (usize, u32, u32)> = std::collections::BTreeMap::new();
+    let mut node_of = vec![None; problem.jobs.len()];
+    for index in order {
+        let job = &problem.jobs[index];
+        let can = |place: usize| {
+            let node = &problem.nodes[place];
+            let allowed = problem.access[job.access][node.day];
+            problem.fits(job, node)
+                && made.get(&node.day).is_none_or(|(there, minutes, most)| {
+                    *there == place && minutes + job.minutes <= (*most).min(allowed).min(node.room)
+                })
+        };
+        let places = |from: usize, to: usize| {
+            let start = problem.nodes.partition_point(|n| n.day < from);
+            (start..problem.nodes.len()).take_while(move |place| problem.nodes[*place].day <= to)
+        };
+        let within = places(job.first, job.last).filter(|place| can(*place)).min_by(|a, b| {
+            let cost = |place: usize| {
+                let node = &problem.nodes[place];
+                job.cost_on(node.day) + if made.contains_key(&node.day) { 0.0 } else { node.cost }
+            };
+            cost(*a).total_cmp(&cost(*b))
+        });
+        let chosen = within.or_else(|| places(job.last, usize::MAX).find(|place| can(*place)));
+        if let Some(place) = chosen {
+            let day = problem.nodes[place].day;
+            let allowed = problem.access[job.access][day];
+            let entry = made.entry(day).or_insert((place, 0, allowed));
+            entry.1 += job.minutes;
+            entry.2 = entry.2.min(allowed);
+            node_of[index] = Some(place);
+        }
+    }
+    node_of
+}
