@@ -87,11 +87,23 @@ pub fn to_do(
     tasks_to_do(tasks, as_of, &mut all);
     gaps(site, spas, as_of, &mut all);
     left_at_visits(site, &mut all);
+    sort(&mut all);
+    all
+}
+
+fn sort(all: &mut [ToDo]) {
     all.sort_by(|a, b| {
         let key = |t: &ToDo| (t.urgency, t.due.unwrap_or(NaiveDate::MAX), t.at.clone(), t.reason);
         key(a).cmp(&key(b))
     });
-    all
+}
+
+/// Adds what no day could be found for; what a visit left is told of already.
+pub fn add_not_fitted(all: &mut Vec<ToDo>, left: &NotFitted) {
+    if !matches!(left.work, Work::Left(_)) {
+        all.push(not_fitted(left));
+        sort(all);
+    }
 }
 
 fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
@@ -337,7 +349,7 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
 }
 
 /// What no day could be found for in the year's visits.
-pub fn not_fitted(left: &NotFitted) -> ToDo {
+fn not_fitted(left: &NotFitted) -> ToDo {
     let what = match &left.work {
         Work::Renew(part) => format!("renew the {}", format::words(part.as_str())),
         Work::Left(what) => what.clone(),
