@@ -113,10 +113,9 @@ impl Maker<'_> {
         if visit.changeover {
             lines.push("Guests change: between 10:00 and 16:00.".to_owned());
         }
-        if let Some(name) = visit.technician.as_ref().and_then(|id| self.fleet.settings.technicians.get(id)) {
-            if let Some(name) = &name.name {
-                lines.push(format!("Technician: {}", name.0));
-            }
+        let person = visit.technician.as_ref().and_then(|id| self.fleet.settings.technicians.get(id));
+        if let Some(name) = person.and_then(|person| person.name.as_ref()) {
+            lines.push(format!("Technician: {}", name.0));
         }
         for task in &visit.tasks {
             let what = match &task.work {

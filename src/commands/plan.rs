@@ -48,7 +48,7 @@ pub fn run(arguments: &Arguments, printer: Printer) -> Result<u8, Failure> {
     let shown = if arguments.week { Some(plus_days(as_of, kept::WEEK_DAYS)) } else { None };
     tell(&plan, shown, shared.fleet.settings.currency.0.as_str(), printer);
     if arguments.accept {
-        let file = kept::accepted(&plan, shared.fleet.plan.as_ref(), shared.fleet.settings.format.clone(), as_of);
+        let file = kept::accepted(&plan, shared.fleet.plan.as_ref(), shared.fleet.settings.format, as_of);
         let path = arguments.fleet.join("plan.yaml");
         output::write_atomically(&path, file.text().as_bytes())
             .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;

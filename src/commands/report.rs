@@ -242,7 +242,7 @@ impl Run<'_> {
         for not_fitted in &plan.not_fitted {
             // The sites are in sorted order.
             if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
-                figures[place].to_do.push(to_do::not_fitted(not_fitted));
+                to_do::add_not_fitted(&mut figures[place].to_do, not_fitted);
             }
         }
         self.printer.stage("visits", clock);

@@ -412,7 +412,10 @@ fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
         way: format::sentence(&change.words),
         cost: with_error(&cost(change.cost.value), &whole(fleet, change.cost.error)),
         cost_range: format!("{} to {}", cost(change.cost_range.0), cost(change.cost_range.1)),
-        failures: with_error(&signed(format::number(change.failures.value, 2)), &format::number(change.failures.error, 2)),
+        failures: with_error(
+            &signed(format::number(change.failures.value, 2)),
+            &format::number(change.failures.error, 2),
+        ),
         failures_range: format!(
             "{} to {}",
             signed(format::number(change.failures_range.0, 0)),

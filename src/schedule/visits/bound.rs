@@ -110,7 +110,9 @@ fn area_bound(days: usize, sites: &[Priced], moves: usize) -> f64 {
         let size = 0.25 * dearest / (1.0 + step as f64 / 4.0);
         let mut coming = vec![0usize; days];
         for (_, made) in &found {
-            made.iter().for_each(|day| coming[*day] += 1);
+            for day in made {
+                coming[*day] += 1;
+            }
         }
         let mut touched: Vec<usize> = Vec::new();
         for ((_, made), share) in found.iter().zip(&mut shares) {
@@ -139,7 +141,9 @@ fn lower_others(shares: &mut [Vec<f64>], sites: &[Priced], comes: &[bool], day: 
     let too_much = sum - most;
     if too_much > 0.0 && of_others > 0.0 {
         let keep = (1.0 - too_much / of_others).max(0.0);
-        shares.iter_mut().zip(comes).filter(|(_, comes)| !**comes).for_each(|(share, _)| share[day] *= keep);
+        for (share, _) in shares.iter_mut().zip(comes).filter(|(_, comes)| !**comes) {
+            share[day] *= keep;
+        }
     }
 }
 
@@ -149,7 +153,9 @@ fn within_ways(shares: &mut [Vec<f64>], sites: &[Priced], day: usize) {
     let most = sites.last().map_or(0.0, |site| site.way);
     if sum > most && sum > 0.0 {
         let keep = most / sum;
-        shares.iter_mut().for_each(|share| share[day] *= keep);
+        for share in shares.iter_mut() {
+            share[day] *= keep;
+        }
     }
     sum = 0.0;
     for (share, site) in shares.iter_mut().zip(sites) {

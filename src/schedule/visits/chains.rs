@@ -41,6 +41,8 @@ pub struct Chain {
     pub may_be_late: bool,
     /// Days it was promised for.
     pub promised: Vec<usize>,
+    /// The day its first time was promised for, where it was due then as it is now.
+    pub promised_first: Option<usize>,
 }
 
 /// A time something is done.
@@ -155,7 +157,7 @@ impl Chains<'_> {
         }
     }
 
-    pub(super) fn job(&self, chain: &Chain, window: (usize, usize), due: i64) -> Job {
+    pub(super) fn job(chain: &Chain, window: (usize, usize), due: i64) -> Job {
         Job {
             first: window.0,
             last: window.1,
@@ -173,7 +175,7 @@ impl Chains<'_> {
         let chain = &self.chains[index];
         let horizon = self.days - 1;
         let window = (first.min(horizon), (last.max(0) as usize).min(horizon));
-        let job = self.job(chain, window, due);
+        let job = Self::job(chain, window, due);
         let problem = Problem { nodes, jobs: &[], access: self.access, most_steps: 0 };
         let fits = |node: &&Node| problem.fits(&job, node);
         let from = |day: usize| &nodes[nodes.partition_point(|node| node.day < day)..];
@@ -226,7 +228,7 @@ impl Chains<'_> {
                     last: done.day,
                     cost: done.cost,
                     slope: 0.0,
-                    ..self.job(chain, done.window, done.due)
+                    ..Self::job(chain, done.window, done.due)
                 };
                 all.push(Wanted { chain: done.chain, window: done.window, due: done.due, late: done.late, job });
                 last_dones[done.chain] = last_dones[done.chain].max(Some(done.day));
@@ -334,7 +336,7 @@ impl Chains<'_> {
                 let Some(visit) = made.get_mut(&day) else { continue };
                 visit.1 += chain.minutes;
                 visit.2 = visit.2.min(allowed);
-                let cost = self.job(chain, (first, latest), due).cost_on(day);
+                let cost = Self::job(chain, (first, latest), due).cost_on(day);
                 year.done[two[1]] = Done { day, technician: visit.0, window: (first, latest), due, cost, ..done };
             }
         }
@@ -358,7 +360,7 @@ impl Chains<'_> {
                     one.window = (first, latest);
                     one.due = due;
                     one.late = one.day > latest;
-                    one.cost = if one.late { chain.base } else { self.job(chain, one.window, due).cost_on(one.day) };
+                    one.cost = if one.late { chain.base } else { Self::job(chain, one.window, due).cost_on(one.day) };
                 }
             }
             last[one.chain] = Some(one.day);
@@ -393,7 +395,7 @@ impl Chains<'_> {
                     done.window = (first, latest);
                     done.due = due;
                     done.late = false;
-                    done.cost = self.job(chain, done.window, due).cost_on(done.day);
+                    done.cost = Self::job(chain, done.window, due).cost_on(done.day);
                 } else {
                     moved = Some(moved.map_or(before, |day: usize| day.min(before)));
                 }

@@ -244,13 +244,14 @@ impl<'a> Planner<'a> {
         for (_, due, place, index) in all {
             let site = self.site(place);
             let chain = &site.chains[index];
-            let kept =
-                site.promised.iter().filter(|(day, _, _)| chain.promised.contains(day)).find_map(|(day, person, _)| {
+            let kept = site.promised.iter().filter(|(day, _, _)| chain.promised_first == Some(*day)).find_map(
+                |(day, person, _)| {
                     let person = self.people.iter().position(|p| p == person)?;
                     let able = chain.skills & !self.diary.technicians()[person].skills == 0;
                     let open = site.access[chain.access][*day] >= chain.minutes;
                     (able && open && self.booked[place].contains(&(*day, person))).then_some((*day, person))
-                });
+                },
+            );
             // Its room is kept already.
             let reserved = kept.is_some();
             let found = kept.or_else(|| self.earliest(place, chain, chain.first, self.work.days - 1));
@@ -485,7 +486,7 @@ impl<'a> Planner<'a> {
                     fits.then_some((day, person, window))
                 });
                 let Some((day, person, window)) = found else { continue };
-                let cost = asked.job(chain, done.window, done.due).cost_on(day);
+                let cost = Chains::job(chain, done.window, done.due).cost_on(day);
                 self.strike(place);
                 let mut year = std::mem::take(&mut self.years[place]);
                 year.done[index] = Done { day, technician: person, late: false, cost, ..done };
@@ -494,7 +495,7 @@ impl<'a> Planner<'a> {
                     after.window = (first, (last.max(0) as usize).min(self.work.days - 1));
                     after.due = due;
                     after.late = false;
-                    after.cost = self.asked(site, &site.chains).job(chain, after.window, due).cost_on(after.day);
+                    after.cost = Chains::job(chain, after.window, due).cost_on(after.day);
                 }
                 year.jobs = year.done.iter().map(|done| done.cost).sum();
                 self.write(place, year);

@@ -65,9 +65,14 @@ impl<'a> Accepted<'a> {
     }
 }
 
-/// The work of a line, by place.
+/// The work of a visit, by place.
 pub fn promised_work(visit: &PlannedVisit) -> impl Iterator<Item = (&Address, Work)> {
-    visit.tasks.iter().filter_map(|line| Some((&line.at, Work::of_line(line)?)))
+    promised_lines(visit).map(|(at, work, _)| (at, work))
+}
+
+/// The same with the day each was due.
+pub fn promised_lines(visit: &PlannedVisit) -> impl Iterator<Item = (&Address, Work, Option<NaiveDate>)> {
+    visit.tasks.iter().filter_map(|line| Some((&line.at, Work::of_line(line)?, line.due.map(|due| due.0))))
 }
 
 /// Gives visits the names they had, says what moved and why, and lists what is cancelled.

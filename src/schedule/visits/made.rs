@@ -99,12 +99,15 @@ fn promise(
             continue;
         }
         let mut minutes = 0;
-        for (at, work) in kept::promised_work(visit) {
+        for (at, work, line_due) in kept::promised_lines(visit) {
             for item in items.items.iter_mut().filter(|item| item.at == *at && item.work == work) {
                 // What comes once belongs to the day within its window; what recurs, to any.
                 let (first, due) = (item.chain.first as i64, item.chain.due);
                 if item.chain.again.is_some() || due < 0 || (first..=due).contains(&(day as i64)) {
                     item.chain.promised.push(day);
+                    if line_due == Some(plus_days(start, due)) && item.chain.promised_first.is_none() {
+                        item.chain.promised_first = Some(day);
+                    }
                     minutes += item.minutes;
                 }
             }

@@ -36,13 +36,7 @@ LOG";
 
 /// Plans an invented fleet of one site: with days of leave, a closed season, more of a log, and an accepted plan.
 #[expect(clippy::disallowed_methods, reason = "a test writes its own fleet")]
-fn planned(
-    leave: &str,
-    closed: &str,
-    log: &str,
-    as_of: &str,
-    accepted_plan: Option<&str>,
-) -> (visits::Plan, String, Vec<(String, String)>) {
+fn planned_with(leave: &str, closed: &str, log: &str, as_of: &str, accepted_plan: Option<&str>, week: bool) -> Planned {
     let folder = tempfile::tempdir().unwrap();
     std::fs::create_dir_all(folder.path().join("sites")).unwrap();
     let write = |path: &str, text: &str| std::fs::write(folder.path().join(path), text).unwrap();
@@ -58,10 +52,16 @@ fn planned(
     let lives = site::fleet_lives(&shared.fleet, &read, as_of);
     let figures: Vec<SiteFigures> =
         read.iter().map(|(site, spas)| site::site_figures(&shared.fleet, &lives, site, spas, as_of)).collect();
-    let plan = visits::plan(&shared.fleet, &figures, as_of, false);
-    let text = accepted(&plan, shared.fleet.plan.as_ref(), shared.fleet.settings.format.clone(), as_of).text();
+    let plan = visits::plan(&shared.fleet, &figures, as_of, week);
+    let text = accepted(&plan, shared.fleet.plan.as_ref(), shared.fleet.settings.format, as_of).text();
     let calendars = crate::ics::calendars(&shared.fleet, &figures, &plan, as_of).unwrap();
     (plan, text, calendars)
+}
+
+type Planned = (visits::Plan, String, Vec<(String, String)>);
+
+fn planned(leave: &str, closed: &str, log: &str, as_of: &str, accepted_plan: Option<&str>) -> Planned {
+    planned_with(leave, closed, log, as_of, accepted_plan, false)
 }
 
 fn days(plan: &visits::Plan) -> Vec<(String, NaiveDate, u32)> {
@@ -127,4 +127,20 @@ fn a_seal_brings_its_gasket_and_skills_are_kept() {
     for (visit, task) in tasks().filter(|(_, task)| task.skill.is_some()) {
         assert_eq!(visit.technician.as_ref().unwrap().as_str(), "dan", "{task:?}");
     }
+}
+
+#[test]
+fn the_coming_week_is_planned_anew_with_all_its_work_and_the_rest_stays() {
+    // The clean is overdue, so that it comes in the first week.
+    let (first, text, _) = planned("", "", "", "2026-11-30", None);
+    let week_ends = plus_days(day("2026-11-30"), WEEK_DAYS);
+    let work = |plan: &visits::Plan| -> Vec<String> {
+        let of_week = plan.visits.iter().filter(|visit| visit.date <= week_ends);
+        of_week.flat_map(|visit| &visit.tasks).map(|task| format!("{}/{}", task.at, task.work.word())).collect()
+    };
+    assert!(work(&first).contains(&"terrace/main/filter_clean".to_owned()), "{first:#?}");
+    let (second, _, _) = planned_with("", "", "", "2026-11-30", Some(&text), true);
+    assert_eq!(work(&second), work(&first));
+    let rest = |plan: &visits::Plan| days(plan).into_iter().filter(|(_, day, _)| *day > week_ends).collect::<Vec<_>>();
+    assert_eq!(rest(&second), rest(&first));
 }
