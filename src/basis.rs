@@ -35,6 +35,22 @@ pub enum Basis {
 }
 
 impl Basis {
+    /// How many there are.
+    pub const COUNT: usize = 10;
+    /// All, the firmest first.
+    pub const ALL: [Self; Self::COUNT] = [
+        Self::Metered,
+        Self::Measured,
+        Self::Calibrated,
+        Self::Programmed,
+        Self::Curve,
+        Self::Stated,
+        Self::Book,
+        Self::LifeModel,
+        Self::Estimated,
+        Self::Assumed,
+    ];
+
     /// The word in tables and print.
     pub fn word(self) -> &'static str {
         match self {

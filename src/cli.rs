@@ -61,6 +61,8 @@ pub enum Command {
     Quote(Quote),
     /// Say whether a published month is as it was written.
     Verify(Verify),
+    /// Plan the visits of the coming twelve months.
+    Plan(Plan),
     /// Say why a figure is what it is: records, formula, result.
     Explain(Explain),
     /// Write an invented fleet to try the program on.
@@ -122,6 +124,10 @@ pub struct Report {
     /// How many seconds the renderer may take for one document.
     #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
     pub typst_seconds: u32,
+    /// A folder of your own templates and layouts, which stand in the place of ours: `site.typ.tera`, `layout.typ`,
+    /// `index.html.tera` and so on. `tubwright schema --views` writes what they may use.
+    #[arg(long, value_name = "DIR")]
+    pub templates: Option<PathBuf>,
     /// How many sites are worked on at a time. Default: one for each core.
     #[arg(long, value_name = "N")]
     pub jobs: Option<std::num::NonZeroUsize>,
@@ -155,7 +161,7 @@ pub struct Quote {
     /// Quote all sites of this customer as one.
     #[arg(long)]
     pub customer: Option<String>,
-    /// Another way of doing the year: visits=monthly, renew_by=life, renew=shaft_seal. May be given several times.
+    /// Another way of doing the year: `visits=monthly`, `renew_by=life`, `renew=shaft_seal`. May be given several times.
     #[arg(long, value_name = "WAY")]
     pub with: Vec<String>,
     /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
@@ -188,6 +194,28 @@ pub struct Explain {
     pub month: Option<Month>,
 }
 
+/// Plan the visits of the coming twelve months and say them.
+///
+/// With `--accept` the plan is written to `plan.yaml` in the fleet's folder. Later plans keep its days unless new records
+/// give a reason, which `visits.csv` then tells.
+#[derive(Debug, Args)]
+pub struct Plan {
+    /// The fleet's folder.
+    pub fleet: PathBuf,
+    /// The month after whose last day the plan begins, like 2026-10. Default: the month before today's.
+    #[arg(long)]
+    pub month: Option<Month>,
+    /// The day after which the plan begins, like 2026-11-13, instead of a month.
+    #[arg(long, value_name = "DAY", value_parser = calendar::parse_date, conflicts_with = "month")]
+    pub as_of: Option<NaiveDate>,
+    /// Write the plan to `plan.yaml`.
+    #[arg(long)]
+    pub accept: bool,
+    /// Plan the coming seven days anew and keep the rest; only these days are shown. They begin today if no day is given.
+    #[arg(long)]
+    pub week: bool,
+}
+
 /// Write an invented fleet of any size, to try the program on and to measure it.
 #[derive(Debug, Args)]
 pub struct Demo {
@@ -216,6 +244,9 @@ pub struct Schema {
     /// The folder they are written into, one file for each kind of record.
     #[arg(long)]
     pub out: PathBuf,
+    /// Write the schemas of the views instead: what a template of a document may use.
+    #[arg(long)]
+    pub views: bool,
 }
 
 /// Write completions for a shell to standard output.

@@ -1,6 +1,7 @@
 //! Stage 5: figures into documents. A view of finished strings per document, a template, the renderer.
 
 pub mod cautions;
+pub mod contracts_view;
 pub mod document;
 pub mod filter_words;
 pub mod fleet;
@@ -11,6 +12,7 @@ pub mod index;
 pub mod inside_view;
 pub mod life_words;
 pub mod logbook_view;
+pub mod own_templates;
 pub mod quote;
 pub mod quote_view;
 pub mod since;
@@ -22,6 +24,7 @@ pub mod statement_view;
 pub mod template;
 pub mod typst;
 pub mod view;
+pub mod view_schemas;
 pub mod visits_view;
 pub mod ways_out_view;
 pub mod work_sheets;

@@ -4,6 +4,7 @@
 //! values and by simulation. Ages are in one unit a sample, hours or days, and so are the results.
 
 pub mod counts;
+pub mod decision;
 pub mod posterior;
 pub mod random;
 pub mod recurrence;
@@ -86,6 +87,8 @@ pub(crate) fn falling_root(mut low: f64, mut high: f64, function: impl Fn(f64) -
 mod count_tests;
 #[cfg(test)]
 mod coverage;
+#[cfg(test)]
+mod decision_tests;
 #[cfg(test)]
 mod recurrence_tests;
 #[cfg(test)]

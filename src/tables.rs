@@ -11,6 +11,7 @@ mod measured_trends;
 mod part_lives;
 mod pump_failures;
 pub mod quoted;
+mod sums;
 mod visits;
 
 use chrono::NaiveDate;
@@ -217,6 +218,7 @@ pub fn tables<E: From<TableError> + Send>(
         costs::costs(&figures.costs, units)?,
         costs::contracts(&figures.costs, units)?,
         forecast_check::forecast_check(sites, figures.checks)?,
+        sums::sums(figures)?,
     ];
     // A table of a header alone would look like a mistake.
     for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {

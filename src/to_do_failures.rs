@@ -39,7 +39,24 @@ pub fn to_do(
     failing(site, spas, lives, &mut all);
     all.extend(trends.iter().filter_map(|trend| rising_current(trend, parts, as_of)));
     all.extend(questions.iter().map(asked));
+    all.extend(parts.iter().filter_map(seen_failed));
     all
+}
+
+/// A part seen failed that has not been renewed since.
+fn seen_failed(part: &PartDue) -> Option<ToDo> {
+    let seen = part.part.seen_failed?;
+    let name = format::words(part.part.id.as_str());
+    Some(ToDo {
+        urgency: Urgency::ActNow,
+        at: Some(part.part.at.clone()),
+        reason: "failed-not-renewed",
+        what: format!("renew the {name}, which has failed"),
+        says: format!("It was seen failed on {} and has not been renewed since.", calendar::in_words(seen)),
+        if_left: String::new(),
+        due: None,
+        source: part.sources.last().cloned(),
+    })
 }
 
 /// Pumps and the site itself that fail more often than they did, and pumps that fail more than their like.

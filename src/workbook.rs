@@ -116,6 +116,8 @@ fn a_row_is(table: &str) -> &'static str {
         "costs" => "a site, year and scope",
         "contracts" => "a contract, year to date",
         "forecast_check" => "a past forecast against what happened",
+        "failure_costs" => "a kind of part, by what its failures cost",
+        "sums" => "a number that a document adds up or rounds from the other tables",
         "to_do" => "a thing somebody should know or do",
         _ => "see README.md",
     }

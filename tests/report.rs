@@ -1,9 +1,17 @@
 //! What a run of `report` writes, looked at as its readers would.
 
 mod demo;
+mod extremes;
 mod findings;
+mod fleet_report;
 mod hostile;
+mod look;
+mod own_templates;
+mod page;
 mod publishing;
 mod quotes;
+mod samples;
 mod unattended;
+mod views;
 mod work_sheets;
+mod workbook;

@@ -14,6 +14,7 @@ use crate::commands::{Failure, failure};
 use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
+use crate::ics;
 use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
 use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
@@ -25,6 +26,7 @@ use crate::records::tree::{Folder, LARGEST_SHEET};
 use crate::report;
 use crate::report::document::Problem;
 use crate::report::fleet;
+use crate::report::own_templates;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::template::Templates;
 use crate::report::typst::{self, Places, Typesetter, Typst};
@@ -82,11 +84,21 @@ pub fn run(arguments: &Report, printer: Printer, stop: &Stop) -> Result<u8, Fail
             }
         }
     }
+    let (templates, own) = own_templates::templates(arguments.templates.as_deref()).map_err(Failure::new)?;
     let typesetter = renderer.as_ref().map(|r| r as &dyn Typesetter);
     let mut status = 0;
     let mut month = first;
     while month <= last {
-        let run = Run { shared: &shared, as_of: month.last(), month, printer, stop, force: arguments.force };
+        let run = Run {
+            shared: &shared,
+            as_of: month.last(),
+            month,
+            printer,
+            stop,
+            force: arguments.force,
+            templates: &templates,
+            own_templates: &own,
+        };
         status = status.max(run.month(&arguments.out, &output, typesetter, left_out.clone())?);
         month = month.plus(1);
     }
@@ -102,6 +114,9 @@ struct Run<'a> {
     stop: &'a Stop,
     /// Whether everything is made anew, whatever was made before.
     force: bool,
+    templates: &'a Templates,
+    /// Digests of the user's own templates.
+    own_templates: &'a [FileDigest],
 }
 
 /// What a run has to account for in its manifest.
@@ -130,7 +145,8 @@ impl Run<'_> {
         let inputs = self.inputs();
         let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
         let month = self.month.to_string();
-        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &inputs);
+        let made_of: Vec<FileDigest> = inputs.iter().chain(self.own_templates).cloned().collect();
+        let made_from = manifest::made_from(&[&month, manifest::SOURCE, &renderer, typst::calling()], &made_of);
         self.printer.stage("digests", clock);
         if !self.force
             && left_out.is_empty()
@@ -217,11 +233,16 @@ impl Run<'_> {
             .collect();
         self.printer.stage("due and to-do", clock);
         let clock = Instant::now();
-        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
+        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of, false);
+        for visit in &plan.visits {
+            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
+                figures[place].visits.push(visit.clone());
+            }
+        }
         for not_fitted in &plan.not_fitted {
             // The sites are in sorted order.
             if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
-                figures[place].to_do.push(to_do::not_fitted(not_fitted));
+                to_do::add_not_fitted(&mut figures[place].to_do, not_fitted);
             }
         }
         self.printer.stage("visits", clock);
@@ -260,6 +281,10 @@ impl Run<'_> {
             checks: &checks,
         };
         let all_tables = write_tables(&part, &figures)?;
+        let calendars = ics::calendars(&self.shared.fleet, &figures.sites, &figures.plan, self.as_of);
+        for (name, text) in calendars.map_err(Failure::new)? {
+            part.write(&name, text.as_bytes()).map_err(Failure::new)?;
+        }
         self.printer.stage("tables", clock);
         let clock = Instant::now();
         let month = self.month.in_words();
@@ -271,10 +296,9 @@ impl Run<'_> {
         self.interrupted()?;
         self.printer.stage("workbook", clock);
         let clock = Instant::now();
-        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter).map_err(Failure::new)?;
-        let templates = Templates::embedded().map_err(Failure::new)?;
-        let sheets =
-            WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates: &templates };
+        let templates = self.templates;
+        let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
+        let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
         let made: Vec<Result<Made, Failure>> = figures
             .sites
             .par_iter()
@@ -297,7 +321,7 @@ impl Run<'_> {
             problems.extend(made?.problems);
         }
         if let Some(typesetter) = typesetter {
-            problems.extend(report::statement::make(&figures, &part, typesetter).map_err(Failure::new)?);
+            problems.extend(report::statement::make(&figures, &part, typesetter, templates).map_err(Failure::new)?);
             self.interrupted()?;
         }
         self.tell(problems, &mut left_out);
@@ -339,7 +363,7 @@ impl Run<'_> {
         let fleet = &self.shared.fleet;
         let mut figures: Vec<SiteFigures> =
             before.par_iter().map(|(site, spas)| site::site_figures(fleet, &lives, site, spas, as_of)).collect();
-        let plan = visits::plan(fleet, &figures, as_of);
+        let plan = visits::plan(fleet, &figures, as_of, false);
         let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
         for (site, expected) in figures.iter_mut().zip(costs) {
             site.expected_year = expected;

@@ -34,6 +34,8 @@ pub struct ReadingAdvice {
 
 /// A range must shrink at least to this share of itself for a reading to be worth a sentence: assumed.
 const WORTH_TELLING: f64 = 0.9;
+/// A date known to within so many days is exact enough to plan by: assumed.
+const EXACT_DAYS: i64 = 7;
 /// Dates further off than this say little whatever their range: assumed.
 const SOON_DAYS: i64 = 3 * 365;
 
@@ -81,7 +83,7 @@ fn counter_advice(
     // Of the pump's parts the one that is due first: that is the date to plan by.
     let (_, id, before, after) = narrowed.min_by_key(|(due, ..)| *due)?;
     let narrows_to = after as f64 / before.max(1) as f64;
-    (narrows_to <= WORTH_TELLING).then(|| ReadingAdvice {
+    (before > EXACT_DAYS && narrows_to <= WORTH_TELLING).then(|| ReadingAdvice {
         at: pump.at.clone(),
         part: Some((*id).clone()),
         says: format!(

@@ -61,6 +61,21 @@ pub struct KindOutlook {
     nodes: Vec<(Renewals, f64)>,
 }
 
+/// The age of a part on its clock.
+#[derive(Debug, Clone, Copy)]
+enum Age {
+    /// It is sound at it.
+    Sound(f64),
+    /// It was seen failed and has not been renewed.
+    Failed,
+}
+
+impl Age {
+    fn of(part: &PartInService, age: f64) -> Self {
+        if part.seen_failed.is_some() { Self::Failed } else { Self::Sound(age) }
+    }
+}
+
 impl KindOutlook {
     /// Prepares a posterior whose ages are on a clock.
     pub fn new(posterior: &Posterior, clock: Clock) -> Self {
@@ -75,12 +90,13 @@ impl KindOutlook {
     /// What each distribution makes of an exposure, for a pump whose rate may be a factor of the kind's.
     fn outlooks<'a>(
         &'a self,
-        age: f64,
+        age: Age,
         further: f64,
         planned: &'a [f64],
         factor: Option<Gamma>,
     ) -> impl Iterator<Item = (Outlook, f64)> + 'a {
         self.nodes.iter().map(move |(node, weight)| {
+            let Age::Sound(age) = age else { return (node.failed(further), *weight) };
             let Some(factor) = factor else { return (node.outlook(age, further, planned), *weight) };
             // The chance of outliving goes with the power of the factor, counts with the factor, and what is not
             // known of the factor spreads them.
@@ -234,7 +250,7 @@ impl Tally {
         &mut self,
         key: (usize, usize),
         outlook: &KindOutlook,
-        (age, further): (f64, f64),
+        (age, further): (Age, f64),
         planned: &[f64],
         factor: Option<Gamma>,
     ) {
@@ -279,8 +295,9 @@ impl FleetLives {
     /// planned exposures in rising order unless it has failed by then.
     pub fn outlook_with(&self, part: &PartInService, age: f64, further: f64, planned: &[f64]) -> Option<PartOutlook> {
         let (_, outlook) = self.outlook_of(part)?;
+        let factor = self.pumps.factor(&part.site, &part.at);
         let (mut chance, mut expected) = (0.0, 0.0);
-        for (of_node, weight) in outlook.outlooks(age, further, planned, self.pumps.factor(&part.site, &part.at)) {
+        for (of_node, weight) in outlook.outlooks(Age::of(part, age), further, planned, factor) {
             chance += weight * of_node.chance;
             expected += weight * of_node.mean;
         }
@@ -297,7 +314,7 @@ impl FleetLives {
             Clock::Hours => part.age_hours.unwrap_or(part.least_hours),
         };
         let factor = self.pumps.factor(&part.site, &part.at);
-        let outlooks = outlook.outlooks(age, exposure.further, exposure.planned, factor);
+        let outlooks = outlook.outlooks(Age::of(part, age), exposure.further, exposure.planned, factor);
         let means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
         means.iter().all(|mean| mean.is_finite()).then_some(means)
     }
@@ -333,6 +350,7 @@ impl FleetLives {
                 Clock::Age => (part.age_days.unwrap_or(part.least_days) as f64, days_to_come),
                 Clock::Hours => (part.age_hours.unwrap_or(part.least_hours), hours_to_come),
             };
+            let at_least = (Age::of(part, at_least.0), at_least.1);
             let factor = self.pumps.factor(&part.site, &part.at);
             tally.add_part(key, outlook, at_least, planned, factor);
         }

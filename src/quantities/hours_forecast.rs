@@ -50,7 +50,7 @@ const ASSUMED_COUNTS_AS: f64 = 1.0;
 /// Days that a stretch between readings must have: in a shorter one the time of day of the readings tells.
 const STRETCH_DAYS: i64 = 28;
 /// Days of readings that the spread is learned from.
-pub(super) const LEARNED_FROM_DAYS: i64 = 3 * 365;
+const LEARNED_FROM_DAYS: i64 = 3 * 365;
 /// Days in a month on the average.
 const MONTH_DAYS: f64 = 30.44;
 

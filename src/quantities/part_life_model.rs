@@ -24,25 +24,23 @@ use crate::quantities::pump_differences::{self, PumpDifferences, PumpLives};
 use crate::records::upkeep::{Clock, Part};
 use crate::records::{Fleet, Site};
 use crate::schedule::due;
+use crate::stats::decision;
+pub use crate::stats::decision::{Advice, FEW_FAILURES};
 use crate::stats::posterior::{NODES, Posterior, Prior, Replacement};
 use crate::stats::replacement::Costs;
+use crate::stats::survival::product_limit;
 use crate::stats::weibull::{Interval, Sample, Weibull};
 use crate::stats::{End, Life};
 
-/// The share that is believed to have failed by the book's interval: it is read as a B10 life.
+/// The share that is believed to have failed by the book's interval: it is read as a B10 life, since whoever
+/// wrote an interval wanted few to fail before it. Common practice, no source.
 pub const BOOK_SHARE: f64 = 0.1;
-/// Standard deviation of the ln of the book's interval: a guess within a factor of 3.6 four times in five.
+/// Standard deviation of the ln of the book's interval: a guess within a factor of 3.6 four times in five. That
+/// holds as well what the book may have meant instead: at a shape of 1.4, from the age by which one in fifty
+/// has failed to the one by which nearly half have.
 const BOOK_DEVIATION: f64 = 1.0;
 /// The shapes believed of a part whose line of the book has none: assumed, and kept wide.
 const ASSUMED_SHAPE: (f64, f64, f64) = (0.7, 1.3, 3.5);
-/// Failures below which the book leads.
-pub const FEW_FAILURES: usize = 5;
-/// Failures from which the best age may be looked for anywhere.
-const MANY_FAILURES: usize = 10;
-/// The share of the cost a best age must save against running to failure.
-const LEAST_SAVING: f64 = 0.05;
-/// The share of the belief that a part does not wear out above which no early renewal is advised.
-const MOST_DOES_NOT_WEAR: f64 = 0.25;
 
 /// Whether the fleet's own lives can say something.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -69,17 +67,47 @@ impl Status {
     }
 }
 
-/// What is to be done about renewing before failure.
+/// The share of parts sound at an age of those sound at an earlier one, with no curve assumed and by the
+/// posterior. Ends are those of the central 80 %.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum Advice {
-    /// Renew at the best age: it saves against the book.
-    BestAge(f64),
-    /// Keep to the book.
-    Book,
-    /// Run it until it fails.
-    DoesNotPay,
-    /// A price is missing, or nothing has failed.
-    Unknown,
+pub struct CurveCheck {
+    /// The earlier age: few are watched before it.
+    pub from: f64,
+    /// The age: half of the failures after the earlier one are before it.
+    pub age: f64,
+    /// With no curve assumed: the low end, the share, the high end.
+    pub counted: [f64; 3],
+    /// By the posterior.
+    pub modelled: [f64; 3],
+}
+
+impl CurveCheck {
+    /// Parts that must be watched at an age.
+    const LEAST_WATCHED: f64 = 5.0;
+
+    fn new(lives: &[Life], posterior: &Posterior) -> Option<Self> {
+        let steps = product_limit(lives, 0.8);
+        let first = steps.iter().position(|step| step.at_risk >= Self::LEAST_WATCHED)?;
+        let end = steps.iter().rposition(|step| step.at_risk >= Self::LEAST_WATCHED)? + 1;
+        if end < first + FEW_FAILURES {
+            return None;
+        }
+        let (begin, middle) = (&steps[first], &steps[first + (end - first) / 2]);
+        let (hazard, variance) = (middle.hazard.0 - begin.hazard.0, middle.hazard.1 - begin.hazard.1);
+        let reach = (crate::basis::CENTRAL_80 * variance.sqrt() / hazard).exp();
+        let further = |w: &Weibull| (w.cumulative_hazard(begin.age) - w.cumulative_hazard(middle.age)).exp();
+        (hazard > 0.0).then(|| Self {
+            from: begin.age,
+            age: middle.age,
+            counted: [hazard * reach, hazard, hazard / reach].map(|h| (-h).exp()),
+            modelled: posterior.quantiles_of([0.1, 0.5, 0.9], further),
+        })
+    }
+
+    /// Whether the two ranges have nothing in common.
+    pub fn disagrees(&self) -> bool {
+        self.counted[2] < self.modelled[0] || self.counted[0] > self.modelled[2]
+    }
 }
 
 /// A kind of part over the fleet.
@@ -105,6 +133,8 @@ pub struct KindModel {
     pub typical: Option<Weibull>,
     /// The posterior made ready to be asked of every part.
     pub outlook: Option<KindOutlook>,
+    /// The share still sound with no curve assumed, beside the posterior's; `None` = too few lives.
+    pub curve_check: Option<CurveCheck>,
     /// What renewing costs; `None` = a price is not written.
     pub costs: Option<Costs>,
     /// What the best age comes to; only where something has failed.
@@ -223,11 +253,16 @@ enum Watched {
 
 fn life_of(position: &PartPosition, life: &PartLife, watched_from: NaiveDate, as_of: NaiveDate) -> Watched {
     let last_day = position.hours.map_or(as_of, |hours| hours.end.min(as_of));
-    let day = match life.end {
+    // Seen failed and not renewed yet: it has failed all the same.
+    let ended = match (life.end, life.seen_failed) {
+        (LifeEnd::InService, Some(seen)) => LifeEnd::FoundFailed(seen),
+        (end, _) => end,
+    };
+    let day = match ended {
         LifeEnd::InService => last_day,
         LifeEnd::Sound(day) | LifeEnd::Failed(day) | LifeEnd::FoundFailed(day) => day.min(as_of),
     };
-    let failed = matches!(life.end, LifeEnd::Failed(_) | LifeEnd::FoundFailed(_));
+    let failed = matches!(ended, LifeEnd::Failed(_) | LifeEnd::FoundFailed(_));
     if day < watched_from {
         return Watched::Nothing;
     }
@@ -247,7 +282,7 @@ fn life_of(position: &PartPosition, life: &PartLife, watched_from: NaiveDate, as
     let between = |low: f64, high: f64| {
         if high > low { End::FailedBetween(low, high) } else { End::Failed(high) }
     };
-    let end = match life.end {
+    let end = match ended {
         LifeEnd::InService | LifeEnd::Sound(_) => End::Sound(age),
         LifeEnd::Failed(_) if first == last => End::Failed(age),
         LifeEnd::Failed(_) => between(youngest, oldest),
@@ -403,13 +438,10 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         few if few < FEW_FAILURES => Status::FewFailures,
         _ => Status::Ok,
     };
-    let within = match failures {
-        few if few < FEW_FAILURES => (0.9, 1.1),
-        some if some < MANY_FAILURES => (0.5, 2.0),
-        _ => (0.1, 8.0),
-    };
     let replacement = match (&posterior, costs, book) {
-        (Some(posterior), Some(costs), Some(book)) if failures > 0 => posterior.replacement(costs, book, within),
+        (Some(posterior), Some(costs), Some(book)) if failures > 0 => {
+            posterior.replacement(costs, book, decision::within(failures))
+        }
         _ => None,
     };
     KindModel {
@@ -418,6 +450,7 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         failures,
         failures_of_unknown_age: gathered.failures_of_unknown_age,
         book,
+        curve_check: posterior.as_ref().and_then(|posterior| CurveCheck::new(&gathered.lives, posterior)),
         prior,
         typical: posterior.as_ref().and_then(|p| p.nodes().get(NODES / 2)).map(|(weibull, _)| *weibull),
         outlook: posterior.as_ref().map(|posterior| KindOutlook::new(posterior, clock)),
@@ -433,16 +466,7 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
 impl KindModel {
     /// What to do about renewing before failure.
     pub fn advice(&self) -> Advice {
-        let Some(replacement) = &self.replacement else { return Advice::Unknown };
-        if self.status == Status::Ok
-            && (replacement.does_not_wear > MOST_DOES_NOT_WEAR || replacement.against_failure[1] < LEAST_SAVING)
-        {
-            Advice::DoesNotPay
-        } else if replacement.against_book[0] > 0.0 {
-            Advice::BestAge(replacement.age)
-        } else {
-            Advice::Book
-        }
+        self.replacement.as_ref().map_or(Advice::Unknown, |found| decision::advise(found, self.failures))
     }
 
     /// The best age and its clock, where renewing then pays.
@@ -454,8 +478,13 @@ impl KindModel {
     }
 
     /// Whether maximum likelihood, where there are failures enough for it, finds a shape that the
-    /// posterior holds unlikely: a sign that the lives do not follow the book's shapes.
+    /// posterior holds unlikely, or the share still sound with no curve assumed lies apart from its: signs that
+    /// the lives do not follow the book's shapes, or no such curve.
     pub fn is_disputed(&self) -> bool {
+        self.curve_check.is_some_and(|check| check.disagrees()) || self.shape_is_disputed()
+    }
+
+    fn shape_is_disputed(&self) -> bool {
         match (&self.posterior, &self.maximum) {
             (Some(posterior), Some((_, (low, high)))) if self.failures >= FEW_FAILURES => {
                 low.is_some_and(|low| low > posterior.shape(0.9))

@@ -43,6 +43,8 @@ pub struct PartInService<'a> {
     pub least_hours: f64,
     /// The model of the pump it is in.
     pub model: Option<String>,
+    /// The day it was seen failed, while it has not been renewed since.
+    pub seen_failed: Option<NaiveDate>,
     /// The day it was last put off to.
     pub deferred: Option<NaiveDate>,
 }
@@ -71,6 +73,8 @@ pub struct PartLife {
     pub model: Option<String>,
     /// The last day it was seen good.
     pub seen_good: Option<NaiveDate>,
+    /// The day it was seen failed, while it has not been renewed since.
+    pub seen_failed: Option<NaiveDate>,
     /// The day it was last put off to.
     pub deferred: Option<NaiveDate>,
     /// How it ended.
@@ -163,6 +167,7 @@ pub fn in_service<'a>(site: &Site, positions: &[PartPosition<'a>], as_of: NaiveD
                 least_days: site.records_start().map_or(0, |from| days_between(from, as_of).max(0)),
                 least_hours: position.hours.and_then(|h| h.hours_between(h.start, h.end)).unwrap_or(0.0),
                 model: life.model,
+                seen_failed: life.seen_failed,
                 deferred: life.deferred,
             })
         })
@@ -240,6 +245,7 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id, as_of: NaiveDate)
         source,
         model,
         seen_good: None,
+        seen_failed: None,
         deferred: None,
         end: LifeEnd::InService,
     };
@@ -255,7 +261,10 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id, as_of: NaiveDate)
         match entry.inspected.get(id) {
             Some(Condition::Failed) => seen_failed = seen_failed.or(Some(day)),
             // What was seen on the day of its renewal was the new one.
-            Some(Condition::Good) if !renewed && exchanged.is_none() => now.seen_good = Some(day),
+            Some(Condition::Good) if !renewed && exchanged.is_none() => {
+                now.seen_good = Some(day);
+                seen_failed = None;
+            }
             _ => {}
         }
         let removed = entry.removed == Some(true);
@@ -278,6 +287,7 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id, as_of: NaiveDate)
             now.deferred = Some(until.0);
         }
     }
+    now.seen_failed = seen_failed;
     past.push(now);
     past
 }

@@ -217,21 +217,8 @@ pub fn with_readings(
     as_of: NaiveDate,
     more: &[ReadingRow],
 ) -> Option<RunHours> {
-    lately(fleet, site, spa, pump, as_of, NaiveDate::MIN, more)
-}
-
-/// The same from a day on only: a forecast made again needs no more than the years it learns from.
-pub fn lately(
-    fleet: &Fleet,
-    site: &Site,
-    spa: &Spa,
-    pump: &Pump,
-    as_of: NaiveDate,
-    since: NaiveDate,
-    more: &[ReadingRow],
-) -> Option<RunHours> {
     let counters = counters::counters_with(site, pump, fleet.model(pump), &fleet.typed_units(), as_of, more);
-    let start = start_of(site, pump, &counters)?.max(since);
+    let start = start_of(site, pump, &counters)?;
     let end = counters.removed.map_or(as_of, |removed| removed.min(as_of));
     let mut result = RunHours {
         curves: Vec::new(),

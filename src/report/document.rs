@@ -1,8 +1,6 @@
 //! One document on its way through the renderer: its build folder, its data with every text made printable, its PDF.
 //! What it says is decided elsewhere.
 
-use std::fmt::Write;
-
 use chrono::{NaiveDate, NaiveTime, TimeZone, Utc};
 use sha2::{Digest as _, Sha256};
 
@@ -105,11 +103,12 @@ impl Document<'_> {
             Err(TypesetError::Interrupted(_)) => {}
             Err(TypesetError::Output(error)) => return Err(error.into()),
             Err(error) => {
-                let mut text = error.to_string();
+                problems.push(Problem { text: error.to_string(), costs: true });
+                // Where it lies is for whoever runs this, not for the manifest and the reports: it differs by machine.
                 if let Ok(kept) = build.keep() {
-                    let _ = write!(text, " (its input is kept in {})", kept.display());
+                    let text = format!("{}: the renderer's input is kept in {}", self.subject, kept.display());
+                    problems.push(Problem { text, costs: false });
                 }
-                problems.push(Problem { text, costs: true });
             }
         }
         Ok(false)

@@ -7,7 +7,6 @@ use crate::fleet_figures::FleetFigures;
 use crate::output::Part;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::site::{Maker, Numbers};
-use crate::report::template::{FLEET_LAYOUT, LAYOUT};
 use crate::report::{fleet_view, index};
 
 /// The name of the fleet's build folder: no site's id has two hyphens in a row.
@@ -28,11 +27,11 @@ pub fn make(
     if let Some(typesetter) = maker.typesetter() {
         let charts = charts(figures);
         let view = fleet_view::view(&fleet_view::Given { figures, previous, left_out, charts: &charts });
-        let mut files = vec![
-            ("fleet.typ".to_owned(), maker.templates().render_fleet(&view)?.into_bytes()),
-            ("fleet-layout.typ".to_owned(), FLEET_LAYOUT.into()),
-            ("layout.typ".to_owned(), LAYOUT.into()),
-        ];
+        let mut files = maker.templates().files(
+            "fleet.typ",
+            maker.templates().render_fleet(&view)?,
+            &["fleet-layout.typ", "layout.typ"],
+        );
         for chart in charts.ahead.iter().chain(&charts.held) {
             files.push((format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes()));
         }

@@ -11,6 +11,7 @@ mod record;
 mod stands_out;
 mod work;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar;
@@ -24,7 +25,7 @@ use crate::report::view::{self, Caution, Chart, Document, Headline, Mark, State}
 pub const FLEET_VIEW_VERSION: u32 = 1;
 
 /// Everything in the fleet's report.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct FleetView {
     /// [`FLEET_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -50,6 +51,8 @@ pub struct FleetView {
     pub work: Option<Work>,
     /// What the fleet costs.
     pub money: Money,
+    /// Contracts against their price; nothing where none is in force.
+    pub contracts: Option<crate::report::contracts_view::ContractsSection>,
     /// Trends and outliers.
     pub stands_out: StandsOut,
     /// What to buy and to carry; nothing where it is not computed.
@@ -65,7 +68,7 @@ pub struct FleetView {
 }
 
 /// A site that needs a decision.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Decision {
     /// How pressing.
     pub mark: Mark,
@@ -80,7 +83,7 @@ pub struct Decision {
 }
 
 /// A thing at a site.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Thing {
     /// What and where.
     pub what: String,
@@ -91,7 +94,7 @@ pub struct Thing {
 }
 
 /// The coming month's work.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Work {
     /// In a sentence or two.
     pub summary: String,
@@ -104,7 +107,7 @@ pub struct Work {
 }
 
 /// A technician's week.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Week {
     /// "2 to 8 Nov".
     pub week: String,
@@ -121,7 +124,7 @@ pub struct Week {
 }
 
 /// A visit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Visit {
     /// The day.
     pub date: String,
@@ -136,7 +139,7 @@ pub struct Visit {
 }
 
 /// What the fleet costs.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Money {
     /// In a sentence or two.
     pub summary: String,
@@ -155,7 +158,7 @@ pub struct Money {
 }
 
 /// A line of what was spent.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct MoneyLine {
     /// What, with its unit.
     pub what: String,
@@ -168,7 +171,7 @@ pub struct MoneyLine {
 }
 
 /// A kind of planned work.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PlannedLine {
     /// The part or task.
     pub what: String,
@@ -181,7 +184,7 @@ pub struct PlannedLine {
 }
 
 /// Trends and outliers.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct StandsOut {
     /// Stands instead where nothing does.
     pub nothing_to_say: Option<String>,
@@ -198,7 +201,7 @@ pub struct StandsOut {
 }
 
 /// Something that stands out.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Finding {
     /// Which kind of thing: "failures", "water turnover".
     pub kind: String,
@@ -211,13 +214,11 @@ pub struct Finding {
 }
 
 /// A pump model's failures.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ModelRow {
     /// The model.
     pub model: String,
-    /// Pumps of it in service.
-    pub pumps: String,
-    /// Hours they ran while failures were written down.
+    /// Hours its pumps ran while failures were written down.
     pub hours: String,
     /// Failures.
     pub failures: String,
@@ -226,7 +227,7 @@ pub struct ModelRow {
 }
 
 /// What to buy and to carry.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Buy {
     /// In a sentence.
     pub summary: String,
@@ -235,22 +236,24 @@ pub struct Buy {
 }
 
 /// A part to buy.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct BuyRow {
     /// Which.
     pub part: String,
-    /// How many fall due.
-    pub count: String,
-    /// Where.
-    pub sites: String,
-    /// The first day one is needed.
-    pub first: String,
-    /// What they cost; a dash where a price is missing.
-    pub cost: String,
+    /// The number on the order; may be empty.
+    pub number: String,
+    /// Pieces that planned visits take.
+    pub planned: String,
+    /// Failures expected in the same months.
+    pub failures: String,
+    /// Pieces to hold for failures.
+    pub hold: String,
+    /// The day by which to order; a dash where nothing is ordered.
+    pub order_by: String,
 }
 
 /// How good the forecasts were.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Record {
     /// Stands instead where none can be held against what happened.
     pub nothing_to_say: Option<String>,
@@ -265,7 +268,7 @@ pub struct Record {
 }
 
 /// The forecasts of one horizon.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct RecordRow {
     /// What was forecast and how far ahead.
     pub what: String,
@@ -284,7 +287,7 @@ pub struct RecordRow {
 }
 
 /// A site in a line.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SiteLine {
     /// How it stands.
     pub mark: Mark,
@@ -357,6 +360,7 @@ pub fn view(given: &Given) -> FleetView {
         decisions: decided.shown,
         work: work::work(given),
         money: money::money(given),
+        contracts: crate::report::contracts_view::section(given.figures.fleet, &given.figures.costs),
         stands_out: stands_out::stands_out(given),
         buy: work::buy(given),
         record: record::record(given),

@@ -6,6 +6,7 @@
 
 use chrono::Datelike;
 use rust_decimal::Decimal;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::costs::contract::PriceBasis;
@@ -24,7 +25,7 @@ use crate::report::{format, view};
 pub const INSIDE_VIEW_VERSION: u32 = 1;
 
 /// Everything on one inside sheet.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct InsideView {
     /// [`INSIDE_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -40,6 +41,8 @@ pub struct InsideView {
     pub lead: String,
     /// The price, and the chance that it does not cover.
     pub rest: String,
+    /// The spread of the quoted scope's cost, where it can be drawn.
+    pub chart: Option<view::Chart>,
     /// The heads beside the scope.
     pub scope_heads: Vec<Head>,
     /// The scopes.
@@ -71,7 +74,7 @@ pub struct InsideView {
 }
 
 /// A head of a column.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Head {
     /// It.
     pub head: String,
@@ -80,7 +83,7 @@ pub struct Head {
 }
 
 /// A scope.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ScopeRow {
     /// Its name.
     pub name: String,
@@ -91,7 +94,7 @@ pub struct ScopeRow {
 }
 
 /// A share of the cost.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct MadeOf {
     /// Of what.
     pub what: String,
@@ -100,7 +103,7 @@ pub struct MadeOf {
 }
 
 /// A cause of the spread.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct DriverRow {
     /// Of what.
     pub what: String,
@@ -111,7 +114,7 @@ pub struct DriverRow {
 }
 
 /// Another way of doing the year.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ChangeRow {
     /// In words.
     pub way: String,
@@ -167,7 +170,7 @@ fn signed(text: String) -> String {
     }
 }
 
-fn with_error(value: String, error: String) -> String {
+fn with_error(value: &str, error: &str) -> String {
     format!("{value} ± {error}")
 }
 
@@ -186,11 +189,12 @@ pub fn view(
     let currency = fleet.settings.currency.0.clone();
     InsideView {
         view_version: INSIDE_VIEW_VERSION,
-        document: document(fleet, &name, format!("inside of the quotation for {year}"), String::new(), window.as_of),
+        document: document(fleet, &name, &format!("inside of the quotation for {year}"), String::new(), window.as_of),
         title,
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),
         rest: rest(fleet, quote),
+        chart: chart(fleet, quote, &name).map(|chart| crate::report::site::in_view(&chart, "What may the year cost?")),
         scope_heads: scope_heads(&currency, Pricing::of(fleet).covers),
         scopes: scopes(fleet, quote),
         scope_note: format!(
@@ -223,16 +227,33 @@ pub fn view(
     }
 }
 
+/// The spread of the quoted scope's cost.
+pub fn chart(fleet: &Fleet, quote: &Quote, name: &str) -> Option<crate::charts::Chart> {
+    let of = chosen(quote)?;
+    let units = minor_units(&fleet.settings.currency.0);
+    let covers = Pricing::of(fleet).covers;
+    crate::charts::cost(&crate::charts::CostInput {
+        name: "cost".to_owned(),
+        subject: name.to_owned(),
+        currency: fleet.settings.currency.0.clone(),
+        totals: of.spread.totals().iter().map(|total| *total as f64 / units).collect(),
+        covered: of.spread.quantile(covers).value / units,
+        share: share_in_words(covers),
+        price: rust_decimal::prelude::ToPrimitive::to_f64(&of.price).unwrap_or(0.0),
+    })
+    .ok()
+}
+
 fn lead(fleet: &Fleet, quote: &Quote) -> String {
     let Some(of) = chosen(quote) else { return String::new() };
     let covers = Pricing::of(fleet).covers;
     let share = share_in_words(covers);
     format!(
-        "{share} it costs less than {}: {} on the average, {} in half the years, {} in 19 of 20.",
+        "{share} it costs less than {}: {} on the average, less than {} in half the years, less than {} in 19 of 20.",
         in_currency(fleet, of.spread.quantile(covers).value),
         in_currency(fleet, of.spread.mean.value),
-        format!("less than {}", in_currency(fleet, of.spread.p50.value)),
-        format!("less than {}", in_currency(fleet, of.spread.p95.value)),
+        in_currency(fleet, of.spread.p50.value),
+        in_currency(fleet, of.spread.p95.value),
     )
 }
 
@@ -278,7 +299,7 @@ fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
 }
 
 fn scopes(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
-    let estimate = |estimate: Estimate| with_error(whole(fleet, estimate.value), whole(fleet, estimate.error));
+    let estimate = |estimate: Estimate| with_error(&whole(fleet, estimate.value), &whole(fleet, estimate.error));
     quote
         .scopes
         .iter()
@@ -389,11 +410,11 @@ fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
     let cost = |minor: f64| signed(whole(fleet, minor));
     ChangeRow {
         way: format::sentence(&change.words),
-        cost: with_error(cost(change.cost.value), whole(fleet, change.cost.error)),
+        cost: with_error(&cost(change.cost.value), &whole(fleet, change.cost.error)),
         cost_range: format!("{} to {}", cost(change.cost_range.0), cost(change.cost_range.1)),
         failures: with_error(
-            signed(format::number(change.failures.value, 2)),
-            format::number(change.failures.error, 2),
+            &signed(format::number(change.failures.value, 2)),
+            &format::number(change.failures.error, 2),
         ),
         failures_range: format!(
             "{} to {}",

@@ -11,7 +11,7 @@ use crate::site::SiteFigures;
 /// The chance of failing within twelve months, as it is printed in a part's row: a dash where it is not
 /// known, "1 in N" where failures are few, and that it is the book's guess where there are none.
 pub fn chance(site: &SiteFigures, part: &PartDue) -> String {
-    let (Some(kind), Some(chance)) = (site.lives.kind(part.part.id), part.fail_12mo) else { return "–".to_owned() };
+    let (Some(kind), Some(chance)) = (site.lives.kind_of(&part.part), part.fail_12mo) else { return "–".to_owned() };
     match kind.status {
         Status::NoFailures if kind.failures_of_unknown_age == 0 => {
             format!("{}, book guess", one_in(chance).trim_start_matches("about "))

@@ -9,6 +9,7 @@
 mod spa;
 mod work;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar::Month;
@@ -23,7 +24,7 @@ use crate::to_do::Urgency;
 pub const LOGBOOK_VIEW_VERSION: u32 = 1;
 
 /// Everything in one log book.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct LogBookView {
     /// [`LOGBOOK_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -57,7 +58,7 @@ pub struct LogBookView {
 }
 
 /// A spa's month.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct LogSpa {
     /// Its name.
     pub name: String,
@@ -80,7 +81,7 @@ pub struct LogSpa {
 }
 
 /// A column of tests.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct TestColumn {
     /// Of what, with its unit.
     pub head: String,
@@ -89,7 +90,7 @@ pub struct TestColumn {
 }
 
 /// A time at which the water was tested.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct TestRow {
     /// The day.
     pub date: String,
@@ -102,7 +103,7 @@ pub struct TestRow {
 }
 
 /// A value.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct TestCell {
     /// Act now where it is outside its limits.
     pub mark: Mark,
@@ -111,7 +112,7 @@ pub struct TestCell {
 }
 
 /// Tests of one quantity outside their limits, until one met them again.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct OutRow {
     /// Of what.
     pub quantity: String,
@@ -128,7 +129,7 @@ pub struct OutRow {
 }
 
 /// Work of a visit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WorkRow {
     /// The day.
     pub date: String,
@@ -143,7 +144,7 @@ pub struct WorkRow {
 }
 
 /// A closure.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Closure {
     /// What was closed.
     pub place: String,

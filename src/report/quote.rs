@@ -3,12 +3,13 @@
 
 use chrono::NaiveDate;
 
+use crate::charts::Chart;
 use crate::costs::quote::{Quote, Unit};
 use crate::output::Part;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::inside_view::InsideView;
 use crate::report::quote_view::QuoteView;
-use crate::report::template::{INSIDE_LAYOUT, LAYOUT, QUOTE_LAYOUT, STATEMENT_LAYOUT, TemplateError, Templates};
+use crate::report::template::{TemplateError, Templates};
 use crate::report::typst::Typesetter;
 
 /// Makes the documents of quotes; shared between workers.
@@ -34,7 +35,7 @@ impl Maker {
         part: &Part,
         quote: &Quote,
         customer: &QuoteView,
-        inside: &InsideView,
+        (inside, chart): (&InsideView, Option<&Chart>),
         typesetter: &dyn Typesetter,
         as_of: NaiveDate,
     ) -> Result<Vec<Problem>, MakeError> {
@@ -47,25 +48,23 @@ impl Maker {
             build: "quote".to_owned(),
             main: "quote.typ",
             pdf: "quote.pdf".to_owned(),
-            files: vec![
-                ("quote.typ".to_owned(), self.templates.render_quote(customer)?.into_bytes()),
-                ("quote-layout.typ".to_owned(), QUOTE_LAYOUT.into()),
-                ("statement-layout.typ".to_owned(), STATEMENT_LAYOUT.into()),
-                ("layout.typ".to_owned(), LAYOUT.into()),
-            ],
+            files: self.templates.files(
+                "quote.typ",
+                self.templates.render_quote(customer)?,
+                &["quote-layout.typ", "statement-layout.typ", "layout.typ"],
+            ),
             data: serde_json::to_value(customer)?,
         };
         document.typeset(part, typesetter, as_of, &mut problems)?;
+        let text = self.templates.render_inside(inside)?;
+        let mut files = self.templates.files("inside.typ", text, &["inside-layout.typ", "layout.typ"]);
+        files.extend(chart.map(|chart| (format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes())));
         let document = Document {
             subject,
             build: "inside".to_owned(),
             main: "inside.typ",
             pdf: "inside.pdf".to_owned(),
-            files: vec![
-                ("inside.typ".to_owned(), self.templates.render_inside(inside)?.into_bytes()),
-                ("inside-layout.typ".to_owned(), INSIDE_LAYOUT.into()),
-                ("layout.typ".to_owned(), LAYOUT.into()),
-            ],
+            files,
             data: serde_json::to_value(inside)?,
         };
         document.typeset(part, typesetter, as_of, &mut problems)?;

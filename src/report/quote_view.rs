@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use chrono::Datelike;
 use rust_decimal::Decimal;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar::{self, plus_days};
@@ -23,7 +24,7 @@ use crate::schedule::visits::Work;
 pub const QUOTE_VIEW_VERSION: u32 = 1;
 
 /// Everything in one quote.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct QuoteView {
     /// [`QUOTE_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -68,7 +69,7 @@ pub struct QuoteView {
 }
 
 /// The head of a scope.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ScopeHead {
     /// Its name.
     pub name: String,
@@ -77,7 +78,7 @@ pub struct ScopeHead {
 }
 
 /// A row of the scopes side by side.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ScopeRow {
     /// Of what.
     pub what: String,
@@ -88,7 +89,7 @@ pub struct ScopeRow {
 }
 
 /// A frequency of visits.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ChoiceRow {
     /// How often they are promised.
     pub promised: String,
@@ -99,7 +100,7 @@ pub struct ChoiceRow {
 }
 
 /// Work of the year.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WorkRow {
     /// The site.
     pub site: String,
@@ -163,7 +164,7 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
         document: document(
             fleet,
             &name,
-            format!("quotation for {year}"),
+            &format!("quotation for {year}"),
             calendar::in_words(window.as_of),
             window.as_of,
         ),
@@ -348,7 +349,7 @@ fn excluded(quote: &Quote) -> Vec<String> {
         match quote.callouts {
             CallOuts::Charged => lines.push("Call-outs: charged at the rates below.".to_owned()),
             CallOuts::Some(number) => {
-                lines.push(format!("Call-outs beyond {number} in the year: charged at the rates below."))
+                lines.push(format!("Call-outs beyond {number} in the year: charged at the rates below."));
             }
             CallOuts::Included => {}
         }
@@ -440,7 +441,7 @@ fn terms(fleet: &Fleet, given: &Given, quote: &Quote, contract: Option<&Contract
     if let Some(index) = contract.and_then(|contract| contract.index) {
         lines.push(format!(
             "The years after are quoted anew; by the contract the price rises by {} % a year where it is not.",
-            format::number(index.0 * 100.0, if (index.0 * 100.0).fract().abs() < 1e-9 { 0 } else { 1 })
+            format::number(index.0 * 100.0, usize::from((index.0 * 100.0).fract().abs() >= 1e-9))
         ));
     }
     if quote.sites.len() > 1 {

@@ -13,7 +13,7 @@ use crate::report::logbook_view;
 use crate::report::since::{self, Thing};
 use crate::report::site_charts::{self, Charts};
 use crate::report::site_view;
-use crate::report::template::{LAYOUT, LOGBOOK_LAYOUT, TemplateError, Templates};
+use crate::report::template::Templates;
 use crate::report::typst::Typesetter;
 use crate::site::SiteFigures;
 use crate::to_do::Urgency;
@@ -81,26 +81,24 @@ pub struct Maker<'a> {
     month: Month,
     inputs: &'a [FileDigest],
     typesetter: Option<&'a dyn Typesetter>,
-    templates: Templates,
+    templates: &'a Templates,
 }
 
 impl<'a> Maker<'a> {
-    /// Prepares the templates.
-    ///
-    /// # Errors
-    /// If they are not valid.
+    /// A maker of a month's documents.
     pub fn new(
         fleet: &'a Fleet,
         month: Month,
         inputs: &'a [FileDigest],
         typesetter: Option<&'a dyn Typesetter>,
-    ) -> Result<Self, TemplateError> {
-        Ok(Self { fleet, month, inputs, typesetter, templates: Templates::embedded()? })
+        templates: &'a Templates,
+    ) -> Self {
+        Self { fleet, month, inputs, typesetter, templates }
     }
 
     /// The templates.
-    pub fn templates(&self) -> &Templates {
-        &self.templates
+    pub fn templates(&self) -> &'a Templates {
+        self.templates
     }
 
     /// The renderer, if there is one.
@@ -139,10 +137,7 @@ impl<'a> Maker<'a> {
             limits: &view.closing.sources,
         });
         let id = site.site.id.as_str();
-        let mut files = vec![
-            ("site.typ".to_owned(), self.templates.render_site(&view)?.into_bytes()),
-            ("layout.typ".to_owned(), LAYOUT.into()),
-        ];
+        let mut files = self.templates.files("site.typ", self.templates.render_site(&view)?, &["layout.typ"]);
         files.extend(charts.all().map(|chart| (format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes())));
         let report = Document {
             subject: id,
@@ -153,11 +148,11 @@ impl<'a> Maker<'a> {
             data: serde_json::to_value(&view)?,
         };
         made.pdf = report.typeset(part, typesetter, site.as_of, &mut made.problems)?;
-        let files = vec![
-            ("logbook.typ".to_owned(), self.templates.render_logbook(&logbook)?.into_bytes()),
-            ("logbook-layout.typ".to_owned(), LOGBOOK_LAYOUT.into()),
-            ("layout.typ".to_owned(), LAYOUT.into()),
-        ];
+        let files = self.templates.files(
+            "logbook.typ",
+            self.templates.render_logbook(&logbook)?,
+            &["logbook-layout.typ", "layout.typ"],
+        );
         let book = Document {
             subject: id,
             // No id has two hyphens in a row, so that this is no site's.

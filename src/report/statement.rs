@@ -8,16 +8,20 @@ use crate::output::Part;
 use crate::records::Site;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::statement_view;
-use crate::report::template::{LAYOUT, STATEMENT_LAYOUT, Templates};
+use crate::report::template::Templates;
 use crate::report::typst::Typesetter;
 
 /// Makes the statement of every customer with a site in the run, each in a worker of its own; what was amiss with some.
 ///
 /// # Errors
 /// Only what ends the run; a statement the renderer refuses is a problem of that customer.
-pub fn make(figures: &FleetFigures, part: &Part, typesetter: &dyn Typesetter) -> Result<Vec<Problem>, MakeError> {
+pub fn make(
+    figures: &FleetFigures,
+    part: &Part,
+    typesetter: &dyn Typesetter,
+    templates: &Templates,
+) -> Result<Vec<Problem>, MakeError> {
     use rayon::prelude::*;
-    let templates = Templates::embedded()?;
     let made: Vec<Result<Vec<Problem>, MakeError>> = figures
         .fleet
         .customers
@@ -37,11 +41,11 @@ pub fn make(figures: &FleetFigures, part: &Part, typesetter: &dyn Typesetter) ->
                 build: format!("customer--{id}"),
                 main: "statement.typ",
                 pdf: format!("customers/{id}/statement.pdf"),
-                files: vec![
-                    ("statement.typ".to_owned(), templates.render_statement(&view)?.into_bytes()),
-                    ("statement-layout.typ".to_owned(), STATEMENT_LAYOUT.into()),
-                    ("layout.typ".to_owned(), LAYOUT.into()),
-                ],
+                files: templates.files(
+                    "statement.typ",
+                    templates.render_statement(&view)?,
+                    &["statement-layout.typ", "layout.typ"],
+                ),
                 data: serde_json::to_value(&view)?,
             };
             document.typeset(part, typesetter, figures.as_of, &mut problems)?;

@@ -5,6 +5,7 @@
 //! the house, record files and margins cannot reach it. Like the other views it holds no raw numbers.
 
 use rust_decimal::Decimal;
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar;
@@ -19,7 +20,7 @@ use crate::report::{format, view};
 pub const STATEMENT_VIEW_VERSION: u32 = 1;
 
 /// Everything in one statement.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct StatementView {
     /// [`STATEMENT_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -54,7 +55,7 @@ pub struct StatementView {
 }
 
 /// An amount with its name.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Amount {
     /// Of what.
     pub what: String,
@@ -63,7 +64,7 @@ pub struct Amount {
 }
 
 /// A visit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct VisitRow {
     /// The day.
     pub date: String,
@@ -76,7 +77,7 @@ pub struct VisitRow {
 }
 
 /// A call-out.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct CallOutRow {
     /// The site.
     pub site: String,
@@ -93,7 +94,7 @@ pub struct CallOutRow {
 }
 
 /// A line.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct LineRow {
     /// The day.
     pub date: String,
@@ -112,7 +113,7 @@ pub struct LineRow {
 }
 
 /// Names, paper and language of a document for a customer.
-pub fn document(fleet: &Fleet, name: &str, title: String, month: String, as_of: chrono::NaiveDate) -> view::Document {
+pub fn document(fleet: &Fleet, name: &str, title: &str, month: String, as_of: chrono::NaiveDate) -> view::Document {
     let settings = &fleet.settings;
     view::Document {
         title: format!("{name}: {title}"),
@@ -126,7 +127,7 @@ pub fn document(fleet: &Fleet, name: &str, title: String, month: String, as_of: 
             Paper::UsLetter => view::Paper::UsLetter,
         },
         lang: if settings.units == Units::Us { "en-US" } else { "en-GB" }.to_owned(),
-        header: title.clone(),
+        header: title.to_owned(),
         footer: format!("{} · {title}", settings.fleet.0),
     }
 }
@@ -153,7 +154,7 @@ pub fn view(fleet: &Fleet, statement: &Statement) -> StatementView {
     let currency = &fleet.settings.currency.0;
     StatementView {
         view_version: STATEMENT_VIEW_VERSION,
-        document: document(fleet, name, title.clone(), month.clone(), last),
+        document: document(fleet, name, &title, month.clone(), last),
         title,
         address: statement.customer.address.as_ref().map_or_else(String::new, |address| address.0.clone()),
         summary: summary(fleet, statement),

@@ -5,6 +5,7 @@
 //! the escape function makes it harmless in Typst markup and in a Typst string alike. This module must not write
 //! files, must not format numbers, and must not offer templates a way round the escape.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 use std::io::{self, Write};
 
@@ -51,6 +52,17 @@ const EMBEDDED: &[(&str, &str)] = &[
     (FLEET, include_str!("../../templates/fleet.typ.tera")),
 ];
 
+/// Names and texts of the layouts: plain Typst, which Tera never sees.
+const LAYOUTS: &[(&str, &str)] = &[
+    ("layout.typ", LAYOUT),
+    ("logbook-layout.typ", LOGBOOK_LAYOUT),
+    ("visits-layout.typ", VISITS_LAYOUT),
+    ("statement-layout.typ", STATEMENT_LAYOUT),
+    ("fleet-layout.typ", FLEET_LAYOUT),
+    ("quote-layout.typ", QUOTE_LAYOUT),
+    ("inside-layout.typ", INSIDE_LAYOUT),
+];
+
 const SITE: &str = "site.typ";
 const LOGBOOK: &str = "logbook.typ";
 const VISITS: &str = "visits.typ";
@@ -61,12 +73,14 @@ const INDEX: &str = "index.html";
 const FLEET: &str = "fleet.typ";
 const ESCAPED_SUFFIX: &str = ".typ";
 const HTML_SUFFIX: &str = ".html";
+/// What the files of templates end in, beside the name of what is made from them.
+const TEMPLATE_SUFFIX: &str = ".tera";
 
 /// Why a template could not be used.
 #[derive(Debug, thiserror::Error)]
 pub enum TemplateError {
     /// The template's text is not valid, or its name would leave the escaping off.
-    #[error("template {name} cannot be used")]
+    #[error("template {name}.tera cannot be used: {source}")]
     Parse {
         /// Name of the template.
         name: String,
@@ -74,16 +88,22 @@ pub enum TemplateError {
         source: tera::Error,
     },
     /// A template was offered under a name that is not one of ours.
-    #[error("there is no template {name} to override")]
+    #[error("there is no template {name} to put another in the place of; there are {known}")]
     UnknownName {
         /// The name offered.
         name: String,
+        /// The names there are.
+        known: String,
     },
     /// The view and the template do not fit together.
-    #[error("template {name} does not fit its data")]
+    #[error("template {name}.tera does not fit its data ({about}; at hand: {fields}): {source}")]
     Render {
         /// Name of the template.
         name: String,
+        /// What the document was about.
+        about: String,
+        /// The fields at hand at the top of the view.
+        fields: String,
         /// What Tera says, with line, caret and the fields on offer.
         source: tera::Error,
     },
@@ -96,6 +116,8 @@ pub struct Templates {
     tera: Tera,
     /// Those of pages; what they print is escaped for HTML, which is Tera's own way.
     html: Tera,
+    /// Layouts, by name.
+    layouts: BTreeMap<&'static str, Vec<u8>>,
 }
 
 impl Templates {
@@ -110,23 +132,41 @@ impl Templates {
         tera.set_escape_fn(escape_typst);
         let mut html = Tera::new();
         html.autoescape_on([HTML_SUFFIX]);
-        let mut templates = Self { tera, html };
+        let layouts = LAYOUTS.iter().map(|(name, text)| (*name, text.as_bytes().to_vec())).collect();
+        let mut templates = Self { tera, html, layouts };
         for (name, text) in EMBEDDED {
             templates.add(name, text)?;
         }
         Ok(templates)
     }
 
-    /// Puts a house's own template in the place of an embedded one; reading the override folder is the caller's part.
+    /// Puts a user's own template, `site.typ.tera`, or layout, `layout.typ`, in the place of an embedded one; reading the
+    /// folder is the caller's part.
     ///
     /// # Errors
-    /// [`TemplateError::UnknownName`] if there is no such template, [`TemplateError::Parse`] if the text is not valid.
-    pub fn override_with(&mut self, name: &str, text: &str) -> Result<(), TemplateError> {
-        if EMBEDDED.iter().any(|(embedded, _)| *embedded == name) {
-            self.add(name, text)
-        } else {
-            Err(TemplateError::UnknownName { name: name.to_owned() })
+    /// [`TemplateError::UnknownName`] if there is no such file, [`TemplateError::Parse`] if the text is not valid.
+    pub fn override_with(&mut self, file: &str, text: &str) -> Result<(), TemplateError> {
+        if let Some((name, _)) = LAYOUTS.iter().find(|(name, _)| *name == file) {
+            self.layouts.insert(name, text.as_bytes().to_vec());
+            return Ok(());
         }
+        match file.strip_suffix(TEMPLATE_SUFFIX).filter(|name| EMBEDDED.iter().any(|(known, _)| known == name)) {
+            Some(name) => self.add(name, text),
+            None => Err(TemplateError::UnknownName { name: file.to_owned(), known: file_names().join(", ") }),
+        }
+    }
+
+    /// What a document is set from: its main file, and the layouts it stands on.
+    pub fn files(&self, main: &str, text: String, layouts: &[&str]) -> Vec<(String, Vec<u8>)> {
+        let mut files = vec![(main.to_owned(), text.into_bytes())];
+        files.extend(self.layouts(layouts));
+        files
+    }
+
+    /// Layouts as they are written into a build folder, those named and no others.
+    fn layouts(&self, names: &[&str]) -> Vec<(String, Vec<u8>)> {
+        let of = |name: &&str| Some(((*name).to_owned(), self.layouts.get(*name)?.clone()));
+        names.iter().filter_map(of).collect()
     }
 
     /// The text of `site.typ` for a site.
@@ -199,11 +239,27 @@ impl Templates {
     }
 
     fn render(&self, name: &str, view: &impl Serialize) -> Result<String, TemplateError> {
-        let failed = |source| TemplateError::Render { name: name.to_owned(), source };
+        let failed = |source| TemplateError::of_render(name, view, source);
         let context = Context::from_serialize(view).map_err(failed)?;
         let engine = if name.ends_with(HTML_SUFFIX) { &self.html } else { &self.tera };
         engine.render(name, &context).map_err(failed)
     }
+}
+
+impl TemplateError {
+    /// With what was at hand: what the document is about, and the fields at the top of its view.
+    fn of_render(name: &str, view: &impl Serialize, source: tera::Error) -> Self {
+        let view = serde_json::to_value(view).unwrap_or_default();
+        let title = view["document"]["title"].as_str().unwrap_or("no title").to_owned();
+        let fields = view.as_object().map_or_else(Vec::new, |fields| fields.keys().map(String::as_str).collect());
+        Self::Render { name: name.to_owned(), about: title, fields: fields.join(", "), source }
+    }
+}
+
+/// The files that a user may put in the place of ours.
+pub fn file_names() -> Vec<String> {
+    let templates = EMBEDDED.iter().map(|(name, _)| format!("{name}{TEMPLATE_SUFFIX}"));
+    templates.chain(LAYOUTS.iter().map(|(name, _)| (*name).to_owned())).collect()
 }
 
 /// The text of `site.typ` for a site, by the embedded templates. For many sites build [`Templates`] once instead.
@@ -311,7 +367,9 @@ mod tests {
     fn escaping_is_on_for_every_embedded_template() {
         let mut templates = Templates::embedded().unwrap();
         for (name, _) in EMBEDDED {
-            templates.override_with(name, "{{ document.site }}|{{ document.site | upper }}").unwrap();
+            templates
+                .override_with(&format!("{name}.tera"), "{{ document.site }}|{{ document.site | upper }}")
+                .unwrap();
             let mut view = minimal();
             view.document.site = "#a".to_owned();
             if name.ends_with(HTML_SUFFIX) {
@@ -373,13 +431,21 @@ mod tests {
     }
 
     #[test]
-    fn an_override_is_checked_and_named_in_its_errors() {
+    fn an_override_is_checked_and_a_mistake_names_its_template_its_line_and_what_was_at_hand() {
         let mut templates = Templates::embedded().unwrap();
-        let unknown = templates.override_with("sight.typ", "").unwrap_err();
-        assert_eq!(unknown.to_string(), "there is no template sight.typ to override");
-        assert!(matches!(templates.override_with(SITE, "{% if %}"), Err(TemplateError::Parse { .. })));
-        templates.override_with(SITE, "{{ document.sight }}").unwrap();
-        assert!(matches!(templates.render_site(&minimal()), Err(TemplateError::Render { .. })));
+        let unknown = templates.override_with("sight.typ.tera", "").unwrap_err().to_string();
+        assert!(unknown.starts_with("there is no template sight.typ.tera"), "{unknown}");
+        assert!(unknown.contains("site.typ.tera") && unknown.contains("layout.typ"), "{unknown}");
+        let parse = templates.override_with("site.typ.tera", "first\n{% if %}").unwrap_err().to_string();
+        assert!(parse.contains("template site.typ.tera") && parse.contains("2:"), "{parse}");
+        templates.override_with("site.typ.tera", "first\nsecond {{ document.sight }}").unwrap();
+        let render = templates.render_site(&minimal()).unwrap_err().to_string();
+        for part in ["site.typ.tera", "Minimal, October 2026", "page_one", "sight", "2:"] {
+            assert!(render.contains(part), "no {part} in: {render}");
+        }
+        // A layout is plain Typst and is taken as it is; what is wrong with it the renderer says, with its line.
+        templates.override_with("layout.typ", "#let ink = black").unwrap();
+        assert_eq!(templates.layouts(&["layout.typ"])[0].1, b"#let ink = black");
     }
 
     #[test]

@@ -30,7 +30,7 @@ const INSTALL: &str = "install it with `cargo install --locked typst-cli --versi
 /// How the renderer is called, up to the folder of the fonts.
 const BEFORE_FONTS: [&str; 7] = ["--color", "never", "compile", "--root", ".", "--ignore-system-fonts", "--font-path"];
 /// How it goes on.
-const BEHIND_FONTS: [&str; 6] = ["--pdf-standard", "ua-1", "--jobs", "1", "--diagnostic-format", "short"];
+const BEHIND_FONTS: [&str; 6] = ["--pdf-standard", "ua-1,a-3a", "--jobs", "1", "--diagnostic-format", "short"];
 /// The fonts the renderer may use, all of them inside the program.
 const FONTS: [(&str, &[u8]); 3] = [
     ("fonts/NotoSans-Regular.ttf", ttf_noto_sans::REGULAR),

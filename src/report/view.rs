@@ -10,6 +10,7 @@
 //!
 //! Charts are drawn elsewhere; a [`Chart`] names the file by its path inside the build folder.
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::to_do::Urgency;
@@ -18,7 +19,7 @@ use crate::to_do::Urgency;
 pub const VIEW_VERSION: u32 = 2;
 
 /// Everything in one site report.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct SiteView {
     /// [`VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -51,7 +52,7 @@ impl SiteView {
 }
 
 /// Paper sizes on offer.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize, JsonSchema)]
 #[serde(rename_all = "kebab-case")]
 pub enum Paper {
     /// ISO A4, 210 by 297 mm.
@@ -62,7 +63,7 @@ pub enum Paper {
 }
 
 /// How pressing a thing is; the page draws a shape for it and writes the word.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Default, Serialize, JsonSchema)]
 #[serde(rename_all = "snake_case")]
 pub enum Mark {
     /// Filled square, brick: do not use.
@@ -109,7 +110,7 @@ impl From<Option<Urgency>> for Mark {
 }
 
 /// What stands on every page.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct Document {
     /// Title of the file, as a reader's window shows it; must not be empty.
     pub title: String,
@@ -134,7 +135,7 @@ pub struct Document {
 }
 
 /// One-sentence state of the site.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct State {
     /// The most pressing kind of thing on the site.
     pub mark: Mark,
@@ -145,7 +146,7 @@ pub struct State {
 }
 
 /// The first page.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct PageOne {
     /// The state of the site.
     pub state: State,
@@ -167,7 +168,7 @@ pub struct PageOne {
 }
 
 /// One thing to do.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Action {
     /// How pressing.
     pub mark: Mark,
@@ -186,7 +187,7 @@ pub struct Action {
 }
 
 /// A large number.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Headline {
     /// The number as printed: "13.4", "£ 610", "not known".
     pub value: String,
@@ -199,7 +200,7 @@ pub struct Headline {
 }
 
 /// A picture in the build folder.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Chart {
     /// Path inside the build folder, "charts/water-turnover-terrace.svg".
     pub file: String,
@@ -212,7 +213,7 @@ pub struct Chart {
 }
 
 /// Section two.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WaterSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -233,7 +234,7 @@ pub struct WaterSection {
 }
 
 /// The water of several spas beside each other.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WaterOverview {
     /// Heads of the columns of turnover times, the oldest first.
     pub months: Vec<String>,
@@ -244,7 +245,7 @@ pub struct WaterOverview {
 }
 
 /// A spa in the overview.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct OverviewRow {
     /// The spa.
     pub spa: String,
@@ -265,7 +266,7 @@ pub struct OverviewRow {
 }
 
 /// A month's turnover time in the overview.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct OverviewCell {
     /// The verdict's mark.
     pub mark: Mark,
@@ -276,7 +277,7 @@ pub struct OverviewCell {
 }
 
 /// One spa's water.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SpaWater {
     /// The spa's name.
     pub name: String,
@@ -297,7 +298,7 @@ pub struct SpaWater {
 }
 
 /// Units of the water tables.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WaterUnits {
     /// Of turnover time and its limit, "min".
     pub turnover: String,
@@ -312,7 +313,7 @@ pub struct WaterUnits {
 }
 
 /// A month of a spa's water.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WaterMonth {
     /// "Oct 2026".
     pub month: String,
@@ -339,7 +340,7 @@ pub struct WaterMonth {
 }
 
 /// A way to bring the turnover within its limit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct WayOut {
     /// What to do.
     pub what: String,
@@ -348,7 +349,7 @@ pub struct WayOut {
 }
 
 /// A filter at the as-of day.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct FilterRow {
     /// The filter's name.
     pub name: String,
@@ -369,7 +370,7 @@ pub struct FilterRow {
 }
 
 /// Section three.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PumpSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -394,7 +395,7 @@ pub struct PumpSection {
 }
 
 /// The identifying measures of a pump.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PumpIdentity {
     /// Which pump it is, or which pumps, where several are alike.
     pub place: String,
@@ -415,7 +416,7 @@ pub struct PumpIdentity {
 }
 
 /// Run hours: a row per pump and speed, a column per month.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct HoursTable {
     /// Column heads, at most twelve: "Nov", "Dec" ...
     pub months: Vec<String>,
@@ -426,7 +427,7 @@ pub struct HoursTable {
 }
 
 /// A pump's hours at one speed.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct HoursRow {
     /// The pump.
     pub pump: String,
@@ -441,7 +442,7 @@ pub struct HoursRow {
 }
 
 /// Hours in a month.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct HoursCell {
     /// Hours, or "–" where there are none to state.
     pub hours: String,
@@ -450,7 +451,7 @@ pub struct HoursCell {
 }
 
 /// Energy and its cost.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct EnergyTable {
     /// Currency sign or code in the head of the cost columns.
     pub currency: String,
@@ -465,7 +466,7 @@ pub struct EnergyTable {
 }
 
 /// A line of the energy table.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct EnergyRow {
     /// The pump.
     pub pump: String,
@@ -486,7 +487,7 @@ pub struct EnergyRow {
 }
 
 /// Section four.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PartSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -503,7 +504,7 @@ pub struct PartSection {
 }
 
 /// A wear part in service.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PartRow {
     /// Its mark.
     pub mark: Mark,
@@ -536,7 +537,7 @@ pub struct PartRow {
 }
 
 /// Section five.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct VisitSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -551,7 +552,7 @@ pub struct VisitSection {
 }
 
 /// A dated task.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Task {
     /// The day or the visit.
     pub date: String,
@@ -566,7 +567,7 @@ pub struct Task {
 }
 
 /// What the planned work costs.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PlannedCost {
     /// What the total is, in so many words: "Planned work without failures".
     pub called: String,
@@ -581,7 +582,7 @@ pub struct PlannedCost {
 }
 
 /// A cost line.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct CostLine {
     /// Labour, travel, or a part.
     pub what: String,
@@ -592,7 +593,7 @@ pub struct CostLine {
 }
 
 /// A part to have at hand.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct PartToBuy {
     /// What.
     pub part: String,
@@ -607,7 +608,7 @@ pub struct PartToBuy {
 }
 
 /// Section six.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct UnknownSection {
     /// Stands for the whole section when set.
     pub nothing_to_say: Option<String>,
@@ -620,7 +621,7 @@ pub struct UnknownSection {
 }
 
 /// Something not known.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Unknown {
     /// What.
     pub what: String,
@@ -631,7 +632,7 @@ pub struct Unknown {
 }
 
 /// A default in use.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Assumption {
     /// What was assumed.
     pub what: String,
@@ -642,7 +643,7 @@ pub struct Assumption {
 }
 
 /// A finding about the records.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct RecordDiagnostic {
     /// Error, warning or note.
     pub severity: String,
@@ -653,7 +654,7 @@ pub struct RecordDiagnostic {
 }
 
 /// Section seven.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ClosingSection {
     /// Cautions; see `report::cautions`.
     pub cautions: Vec<Caution>,
@@ -668,7 +669,7 @@ pub struct ClosingSection {
 }
 
 /// A caution.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Caution {
     /// What it is about.
     pub subject: String,
@@ -679,7 +680,7 @@ pub struct Caution {
 }
 
 /// How a figure came about.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Method {
     /// Its name.
     pub name: String,
@@ -688,7 +689,7 @@ pub struct Method {
 }
 
 /// Where a limit comes from.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct LimitSource {
     /// What is limited.
     pub limit: String,
@@ -701,7 +702,7 @@ pub struct LimitSource {
 }
 
 /// A program or rule book and its version.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct Version {
     /// Its name.
     pub name: String,
@@ -710,7 +711,7 @@ pub struct Version {
 }
 
 /// A file read, and its digest.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct InputDigest {
     /// Path inside the fleet's folder.
     pub path: String,

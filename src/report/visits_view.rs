@@ -10,6 +10,7 @@ mod exchange;
 mod sheet;
 mod survey;
 
+use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar::Month;
@@ -23,7 +24,7 @@ use crate::work_sheet::{self, Blank, Kind};
 pub const VISITS_VIEW_VERSION: u32 = 1;
 
 /// Everything in the work sheets of a site.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
 pub struct VisitsView {
     /// [`VISITS_VIEW_VERSION`] at the time of writing.
     pub view_version: u32,
@@ -38,7 +39,7 @@ pub struct VisitsView {
 }
 
 /// The work sheet of a visit.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SheetPage {
     /// The visit's name.
     pub visit: String,
@@ -77,7 +78,7 @@ pub struct SheetPage {
 }
 
 /// Parts to take for the same measures.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct TakeRow {
     /// How many of what, with its number.
     pub parts: Vec<String>,
@@ -86,7 +87,7 @@ pub struct TakeRow {
 }
 
 /// Something to be written down.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct BlankView {
     /// The field.
     pub name: String,
@@ -101,7 +102,7 @@ pub struct BlankView {
 }
 
 /// Blanks of one address.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct AskedView {
     /// The address, as it is typed.
     pub at: String,
@@ -110,7 +111,7 @@ pub struct AskedView {
 }
 
 /// A piece of work.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct JobView {
     /// The address, as it is typed, where it is another than before; else empty.
     pub at: String,
@@ -131,7 +132,7 @@ pub struct JobView {
 }
 
 /// The page for the exchange of a pump.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ExchangePage {
     /// The site's name.
     pub site: String,
@@ -148,7 +149,7 @@ pub struct ExchangePage {
 }
 
 /// Pumps alike, with what a new one must match.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ExchangePump {
     /// Their addresses.
     pub places: String,
@@ -163,7 +164,7 @@ pub struct ExchangePump {
 }
 
 /// A step of the exchange.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct ExchangeStep {
     /// What can hurt, before it.
     pub caution: String,
@@ -174,7 +175,7 @@ pub struct ExchangeStep {
 }
 
 /// The survey of a spa.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SurveyPage {
     /// The site's name.
     pub site: String,
@@ -191,7 +192,7 @@ pub struct SurveyPage {
 }
 
 /// A step of a survey.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SurveyStep {
     /// What can hurt, before it.
     pub caution: String,
@@ -210,7 +211,7 @@ pub struct SurveyStep {
 }
 
 /// A field of several pumps or filters side by side.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct SurveyRow {
     /// The field.
     pub field: String,

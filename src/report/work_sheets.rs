@@ -4,7 +4,7 @@ use crate::calendar::Month;
 use crate::output::Part;
 use crate::records::Fleet;
 use crate::report::document::{Document, MakeError, Problem};
-use crate::report::template::{LAYOUT, Templates, VISITS_LAYOUT};
+use crate::report::template::Templates;
 use crate::report::typst::Typesetter;
 use crate::report::{site_view, visits_view};
 use crate::schedule::visits::Plan;
@@ -39,11 +39,11 @@ impl WorkSheets<'_> {
             visits_view::Given { fleet: self.fleet, site, plan: self.plan, month: self.month, document: &document };
         let Some(view) = visits_view::view(&given) else { return Ok(false) };
         let id = site.site.id.as_str();
-        let files = vec![
-            ("visits.typ".to_owned(), self.templates.render_visits(&view)?.into_bytes()),
-            ("visits-layout.typ".to_owned(), VISITS_LAYOUT.into()),
-            ("layout.typ".to_owned(), LAYOUT.into()),
-        ];
+        let files = self.templates.files(
+            "visits.typ",
+            self.templates.render_visits(&view)?,
+            &["visits-layout.typ", "layout.typ"],
+        );
         let sheets = Document {
             subject: id,
             // No id has two hyphens in a row, so that this is no site's.

@@ -116,11 +116,57 @@ pub fn likelihood(units: &[(f64, f64)], spread: &Gamma) -> f64 {
         .sum()
 }
 
+/// A distribution of counts with a mean and a variance: binomial below the Poisson's variance, negative
+/// binomial above it; a single part that fails or not is met exactly.
+///
+/// Panjer's recursion, p(k) = p(k − 1) (a + b/k).
+struct Counts {
+    a: f64,
+    b: f64,
+    none: f64,
+}
+
+impl Counts {
+    fn new(mean: f64, variance: f64) -> Self {
+        let excess = (variance - mean) / mean;
+        let (a, b, ln_none) = if excess > 1e-9 {
+            let size = mean / excess;
+            let a = excess / (1.0 + excess);
+            (a, (size - 1.0) * a, -size * excess.ln_1p())
+        } else if excess < -1e-9 {
+            // A binomial distribution's trials need not be whole: beyond them nothing is left.
+            let p = (-excess).min(1.0 - 1e-9);
+            let trials = mean / p;
+            let odds = p / (1.0 - p);
+            (-odds, (trials + 1.0) * odds, trials * (-p).ln_1p())
+        } else {
+            (0.0, mean, -mean)
+        };
+        Self { a, b, none: ln_none.exp() }
+    }
+
+    /// Counts from none up, each with the chance of at most so many; ends where nothing is left.
+    fn summed(&self, mean: f64) -> impl Iterator<Item = (f64, f64)> {
+        let (mut count, mut each, mut sum) = (-1.0, 0.0, 0.0);
+        std::iter::from_fn(move || {
+            count += 1.0;
+            each = if count == 0.0 { self.none } else { each * (self.a + self.b / count).max(0.0) };
+            sum += each;
+            (each > 1e-300 || count <= mean).then_some((count, sum))
+        })
+    }
+}
+
+/// A mean past which a gamma distribution moved by half a count is within a count or so.
+const LARGE: f64 = 300.0;
+
+fn large(mean: f64, variance: f64) -> Gamma {
+    let variance = variance.max(1e-9);
+    Gamma { shape: mean * mean / variance, rate: mean / variance }
+}
+
 /// The least count at or below which a share of a distribution with this mean and variance lies, for
 /// each of some shares in rising order.
-///
-/// Below the Poisson's variance the distribution is binomial, above it negative binomial; a single part
-/// that fails or not is met exactly.
 pub fn count_quantiles<const N: usize>(mean: f64, variance: f64, shares: [f64; N]) -> [f64; N] {
     if mean.is_nan() || variance.is_nan() {
         return [f64::NAN; N];
@@ -128,44 +174,34 @@ pub fn count_quantiles<const N: usize>(mean: f64, variance: f64, shares: [f64; N
     if mean <= 1e-12 {
         return [0.0; N];
     }
-    if mean > 300.0 {
-        // So large that a gamma distribution moved by half a count is within a count or so.
-        let gamma = Gamma { shape: mean * mean / variance.max(1e-9), rate: mean / variance.max(1e-9) };
+    if mean > LARGE {
+        let gamma = large(mean, variance);
         return shares.map(|share| (gamma.quantile(share) - 0.5).ceil().max(0.0));
     }
-    // Panjer's recursion: p(k) = p(k − 1) (a + b/k).
-    let excess = (variance - mean) / mean;
-    let (a, b, ln_none) = if excess > 1e-9 {
-        let size = mean / excess;
-        let a = excess / (1.0 + excess);
-        (a, (size - 1.0) * a, -size * (1.0 + excess).ln())
-    } else if excess < -1e-9 {
-        // A binomial distribution's trials need not be whole: beyond them nothing is left.
-        let p = (-excess).min(1.0 - 1e-9);
-        let trials = mean / p;
-        let odds = p / (1.0 - p);
-        (-odds, (trials + 1.0) * odds, trials * (-p).ln_1p())
-    } else {
-        (0.0, mean, -mean)
-    };
-    let mut result = [0.0; N];
-    let (mut count, mut each, mut sum, mut next) = (0.0, ln_none.exp(), ln_none.exp(), 0);
-    loop {
+    let (mut result, mut next) = ([0.0; N], 0);
+    for (count, sum) in Counts::new(mean, variance).summed(mean) {
         while next < N && sum >= shares[next] - 1e-12 {
             result[next] = count;
             next += 1;
         }
         if next == N {
-            return result;
+            break;
         }
-        count += 1.0;
-        each *= (a + b / count).max(0.0);
-        sum += each;
-        if each <= 1e-300 && count > mean {
-            for left in result.iter_mut().skip(next) {
-                *left = count - 1.0;
-            }
-            return result;
-        }
+        // What rounding leaves short of the whole is at the last count.
+        result[next..].fill(count);
     }
+    result
+}
+
+/// The chance of at most so many, for a mean and a variance.
+pub fn count_at_most(mean: f64, variance: f64, count: f64) -> f64 {
+    if mean <= 1e-12 {
+        return 1.0;
+    }
+    if mean > LARGE {
+        let gamma = large(mean, variance);
+        return GammaDistribution::new(gamma.shape, gamma.rate).map_or(f64::NAN, |g| g.cdf(count + 0.5));
+    }
+    let counts = Counts::new(mean, variance);
+    counts.summed(mean).take_while(|(so_many, _)| *so_many <= count).last().map_or(0.0, |(_, sum)| sum.min(1.0))
 }

@@ -333,6 +333,20 @@ impl Posterior {
         self.points.iter().map(|p| p.weight * function(&p.weibull)).sum()
     }
 
+    /// The share of the belief under which a function is below a value.
+    pub fn share_below(&self, value: f64, function: impl Fn(&Weibull) -> f64) -> f64 {
+        let of = |(one, other, weight): (f64, f64, f64)| {
+            let (low, high) = (one.min(other), one.max(other));
+            weight
+                * if high > low {
+                    ((value - low) / (high - low)).clamp(0.0, 1.0)
+                } else {
+                    f64::from(u8::from(high < value))
+                }
+        };
+        self.points.iter().map(|p| of(p.spread(&function))).sum()
+    }
+
     /// The values of a function below which shares of the belief lie; the shares in rising order.
     pub fn quantiles_of<const N: usize>(&self, shares: [f64; N], function: impl Fn(&Weibull) -> f64) -> [f64; N] {
         quantiles(self.points.iter().map(|p| p.spread(&function)), shares)

@@ -60,6 +60,12 @@ impl Renewals {
         (before.0 + (after.0 - before.0) * into, before.1 + (after.1 - before.1) * into)
     }
 
+    /// What is expected of a part that has failed already and is renewed at once.
+    pub fn failed(&self, further: f64) -> Outlook {
+        let (again, its_square) = self.expected(further);
+        Outlook { chance: 1.0, mean: 1.0 + again, square: 1.0 + 2.0 * again + its_square }
+    }
+
     /// What is expected of a part of an age within a further exposure, renewed at each failure and, if it
     /// has not failed by then, after each of some planned exposures in rising order.
     pub fn outlook(&self, age: f64, further: f64, planned: &[f64]) -> Outlook {

@@ -7,6 +7,8 @@ use crate::stats::weibull::Weibull;
 
 struct Row<'a> {
     part: &'a Id,
+    /// `all`, or the pump model.
+    group: &'a str,
     kind: &'a KindModel,
     /// Shape, scale and B10, each at 10, 50 and 90 %.
     shape: [Option<f64>; 3],
@@ -20,7 +22,7 @@ struct Row<'a> {
     advice: &'static str,
 }
 
-fn row<'a>(part: &'a Id, kind: &'a KindModel) -> Row<'a> {
+fn row<'a>(part: &'a Id, group: &'a str, kind: &'a KindModel) -> Row<'a> {
     let posterior = kind.posterior.as_ref();
     let of = |function: fn(&Weibull) -> f64| match posterior {
         Some(posterior) => posterior.quantiles_of([0.1, 0.5, 0.9], function).map(Some),
@@ -31,6 +33,7 @@ fn row<'a>(part: &'a Id, kind: &'a KindModel) -> Row<'a> {
     let pays = replacement.filter(|_| matches!(advice, Advice::BestAge(_) | Advice::Book));
     Row {
         part,
+        group,
         kind,
         shape: posterior.map_or([None; 3], |p| [0.1, 0.5, 0.9].map(|share| Some(p.shape(share)))),
         scale: of(|w| w.scale),
@@ -47,15 +50,21 @@ fn row<'a>(part: &'a Id, kind: &'a KindModel) -> Row<'a> {
     }
 }
 
-/// A row a kind of part over the whole fleet.
+/// A row a kind of part over the whole fleet, and one a pump model where models differ.
 pub(super) fn part_lives(lives: &FleetLives) -> Result<Table, TableError> {
-    let rows: Vec<Row> = lives.kinds().map(|(id, kind)| row(id, kind)).collect();
+    let rows: Vec<Row> = lives
+        .kinds()
+        .flat_map(|(id, kind)| {
+            let groups = kind.groups.iter().map(|(model, of_model)| (model.as_str(), of_model));
+            std::iter::once(("all", kind)).chain(groups).map(|(group, kind)| row(id, group, kind))
+        })
+        .collect();
     table(
         "part_lives",
         &rows,
         &[
             ("part", |r| Cell::text(r.part)),
-            ("group", |_| Cell::text("all")),
+            ("group", |r| Cell::text(r.group)),
             ("clock", |r| Cell::text(r.kind.unit())),
             ("in_service", |r| Cell::Count(Some(r.kind.in_service as i64))),
             ("failures", |r| Cell::Count(Some(r.kind.failures as i64))),
@@ -88,6 +97,12 @@ pub(super) fn part_lives(lives: &FleetLives) -> Result<Table, TableError> {
             ("likelihood_shape", |r| Cell::rounded(r.kind.maximum.map(|(weibull, _)| weibull.shape), 4)),
             ("likelihood_scale", |r| Cell::rounded(r.kind.maximum.map(|(weibull, _)| weibull.scale), 1)),
             ("likelihood_disagrees", |r| Cell::text(if r.kind.is_disputed() { "yes" } else { "no" })),
+            ("sound_from_age", |r| Cell::rounded(r.kind.curve_check.map(|c| c.from), 1)),
+            ("sound_at_age", |r| Cell::rounded(r.kind.curve_check.map(|c| c.age), 1)),
+            ("sound_counted", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[1]), 4)),
+            ("sound_counted_low", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[0]), 4)),
+            ("sound_counted_high", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[2]), 4)),
+            ("sound_modelled", |r| Cell::rounded(r.kind.curve_check.map(|c| c.modelled[1]), 4)),
         ],
     )
 }

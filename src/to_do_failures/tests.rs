@@ -43,6 +43,14 @@ fn a_seal_soon_after_an_exchange_asks_how_the_pump_was_set_up() {
 }
 
 #[test]
+fn a_part_seen_failed_is_to_be_renewed_and_counts_as_failed() {
+    let log = "  - {date: 2025-03-01, at: {s/p0: {inspected: {shaft_seal: failed}}}}\n";
+    let told = reasons(1, log);
+    let (_, says) = told.iter().find(|(reason, _)| reason == "failed-not-renewed").unwrap();
+    assert!(says.starts_with("It was seen failed on 1 March 2025"), "{says}");
+}
+
+#[test]
 fn pumps_that_fail_close_together_ask_what_they_share() {
     let close = seal("2025-06-01", 0) + &seal("2025-06-08", 1) + &seal("2025-06-20", 2);
     let told = reasons(4, &close);

@@ -72,7 +72,7 @@ fn a_range_carries_what_all_parts_of_a_kind_share() {
     let outlook = KindOutlook::new(&Posterior::new(None, &prior), Clock::Age);
     let mut tally = Tally::default();
     for _ in 0..100 {
-        tally.add_part((0, 0), &outlook, (500.0, 365.0), &[], None);
+        tally.add_part((0, 0), &outlook, (Age::Sound(500.0), 365.0), &[], None);
     }
     let kind = &tally.kinds[&(0, 0)];
     let (mean, second) = outlook

@@ -84,6 +84,27 @@ fn a_failure_found_at_a_visit_happened_since_the_part_was_last_seen_good() {
 }
 
 #[test]
+fn a_part_seen_failed_and_never_renewed_has_failed() {
+    let lives = gathered(
+        "  - {date: 2024-02-01, at: {s/p: {inspected: {union_gasket: good}}}}
+  - {date: 2024-03-01, at: {s/p: {inspected: {union_gasket: failed}}}}\n",
+        "fitted: 2022-01-01",
+    );
+    let gasket = of(&lives, "union_gasket");
+    let seen = |day: &str| days("2022-01-01", day);
+    assert_eq!(gasket.lives.len(), 1);
+    assert_eq!(gasket.lives[0].end, End::FailedBetween(seen("2024-02-01"), seen("2024-03-01")));
+    // Still in service, and seen good again it is sound.
+    assert_eq!(gasket.in_service, 1);
+    let good_again = gathered(
+        "  - {date: 2024-03-01, at: {s/p: {inspected: {union_gasket: failed}}}}
+  - {date: 2024-04-01, at: {s/p: {inspected: {union_gasket: good}}}}\n",
+        "fitted: 2022-01-01",
+    );
+    assert!(!of(&good_again, "union_gasket").lives[0].failed());
+}
+
+#[test]
 fn an_exchange_ends_every_life_sound_and_an_unknown_age_is_counted_only() {
     let lives = gathered(
         "  - {date: 2023-02-01, at: {s/p: {renewed: {shaft_seal: {because: failure, noticed: in_use}}}}}
@@ -136,6 +157,35 @@ fn with_no_failure_the_book_leads_and_ages_reached_count_for_it() {
     let later = sixty.posterior.as_ref().unwrap().quantiles_of([0.5], |w| w.quantile(0.1))[0];
     assert!(later > 1.4 * b10, "{later}");
     assert_eq!(sixty.advice(), Advice::Unknown);
+}
+
+/// What the book's interval may have meant is within what is believed of it: at the typical shape of a seal the
+/// central 80 % of B10 reaches from where the interval is the age by which 45 % have failed to where it is
+/// that by which 2 % have.
+#[test]
+fn the_book_may_have_meant_another_share() {
+    let reach = crate::basis::CENTRAL_80 * BOOK_DEVIATION;
+    // Share failed by the book's interval when B10 is a factor exp(±reach) of it.
+    let share = |ln_b10: f64| 1.0 - (-(1.0f64 - BOOK_SHARE).ln().abs() * (-ln_b10 * 1.4).exp()).exp();
+    assert!((0.42..0.50).contains(&share(-reach)), "{}", share(-reach));
+    assert!((0.015..0.02).contains(&share(reach)), "{}", share(reach));
+}
+
+/// Forty lives of one curve agree with it; lives of two kinds of failure, a fifth at once and the rest late, do not.
+#[test]
+fn lives_that_follow_no_such_curve_are_told() {
+    let weibull = Weibull { shape: 1.6, scale: 20_000.0 };
+    let one: Vec<Life> =
+        (0..40).map(|i| Life::from_new(End::Failed(weibull.quantile((f64::from(i) + 0.5) / 40.0)))).collect();
+    let model = kind(one, None);
+    let check = model.curve_check.unwrap();
+    assert!(!check.disagrees() && !model.is_disputed(), "{check:?}");
+    // By hand: 40 watched at the first failure and half of the 40 failures after it.
+    assert!((check.counted[1] - 19.5 / 39.0).abs() < 0.03, "{check:?}");
+    let two: Vec<Life> = (0..200)
+        .map(|i| Life::from_new(End::Failed(if i % 5 == 0 { 200.0 + f64::from(i) } else { 30_000.0 + f64::from(i) })))
+        .collect();
+    assert!(kind(two, None).is_disputed());
 }
 
 #[test]

@@ -87,23 +87,31 @@ impl<'a> Currents<'a> {
     }
 }
 
+/// The prices of energy, each from its day on, in order.
+pub(super) struct Prices(Vec<(NaiveDate, f64)>);
+
+impl Prices {
+    pub(super) fn of(price: &Dated<Money>) -> Self {
+        use rust_decimal::prelude::ToPrimitive;
+        let number = |money: &Money| money.0.to_f64().unwrap_or(f64::NAN);
+        Self(match price {
+            Dated::Always(money) => vec![(NaiveDate::MIN, number(money))],
+            Dated::From(steps) => steps.iter().map(|(day, money)| (*day, number(money))).collect(),
+        })
+    }
+}
+
 /// The cost of running at a power, at the price of each day; `None` if a day has none.
-pub(super) fn energy_cost(price: &Dated<Money>, kilowatts: f64, runs: &[(NaiveDate, NaiveDate, f64)]) -> Option<f64> {
-    use rust_decimal::prelude::ToPrimitive;
+pub(super) fn energy_cost(prices: &Prices, kilowatts: f64, runs: &[(NaiveDate, NaiveDate, f64)]) -> Option<f64> {
     let mut cost = 0.0;
     for (from, to, hours_a_day) in runs {
         let mut at = *from;
         while at <= *to {
-            let until = match price {
-                Dated::Always(_) => *to,
-                Dated::From(steps) => {
-                    let next = steps.iter().map(|(day, _)| *day).find(|day| *day > at);
-                    next.map_or(*to, |next| plus_days(next, -1).min(*to))
-                }
-            };
+            let next = prices.0.partition_point(|(day, _)| *day <= at);
+            let until = prices.0.get(next).map_or(*to, |(day, _)| plus_days(*day, -1).min(*to));
             let hours = hours_a_day * (days_between(at, until) + 1) as f64;
             if hours > 0.0 {
-                cost += price.on(at)?.0.to_f64()? * kilowatts * hours;
+                cost += prices.0.get(next.checked_sub(1)?)?.1 * kilowatts * hours;
             }
             at = plus_days(until, 1);
         }
@@ -136,7 +144,7 @@ mod tests {
         close(kilowatts, 1.564, 1e-4);
         close(kilowatts * 2920.0, 4566.9, 1e-4);
         let year = [("2025-01-01".parse().unwrap(), "2025-12-31".parse().unwrap(), 8.0)];
-        let price = Dated::Always(Money(Decimal::new(30, 2)));
+        let price = Prices::of(&Dated::Always(Money(Decimal::new(30, 2))));
         close(energy_cost(&price, kilowatts, &year).unwrap(), 1370.06, 1e-4);
         for (volts, amperes, expected) in
             [(115.0, 16.0, 1.840), (230.0, 8.0, 1.840), (230.0, 12.0, 2.760), (230.0, 17.0, 3.910)]

@@ -1,9 +1,7 @@
 //! The hours of each month with their basis and their energy: differences of two values of the
 //! cumulative curves, times the pump's power. It computes no hours of its own.
 
-use std::collections::BTreeMap;
-
-use super::energy::{Currents, energy_cost};
+use super::energy::{Currents, Prices, energy_cost};
 use super::{MonthHours, RunHours};
 use crate::basis::Basis;
 use crate::calendar::{Month, days_between, plus_days};
@@ -13,12 +11,15 @@ pub(super) fn months(fleet: &Fleet, site: &Site, pump: &Pump, hours: &mut RunHou
     let first = Month::of(plus_days(hours.start, 1));
     let last = Month::of(hours.end);
     let currents = Currents::new(fleet, site, pump, &hours.exchanges);
+    let prices = fleet.settings.electricity.as_ref().map(Prices::of);
+    let mut energy_hours = Vec::new();
     for curve in &hours.curves {
         let mut runs = curve.runs.iter().peekable();
         for month in first.through(last) {
             let (from, to) = (month.first().max(plus_days(hours.start, 1)), month.last().min(hours.end));
-            let mut days: BTreeMap<Basis, f64> = BTreeMap::new();
-            let (mut metered_days, mut metered_hours, mut unknown, mut energy_hours) = (0.0, 0.0, false, Vec::new());
+            let mut days = [0.0; Basis::COUNT];
+            let (mut metered_days, mut metered_hours, mut unknown) = (0.0, 0.0, false);
+            energy_hours.clear();
             while let Some(run) = runs.peek() {
                 if run.from > to {
                     break;
@@ -26,7 +27,7 @@ pub(super) fn months(fleet: &Fleet, site: &Site, pump: &Pump, hours: &mut RunHou
                 let (begin, end) = (run.from.max(from), run.to.min(to));
                 let length = (days_between(begin, end) + 1) as f64;
                 match run.basis {
-                    Some(basis) => *days.entry(basis).or_default() += length,
+                    Some(basis) => days[basis as usize] += length,
                     None => unknown = true,
                 }
                 if run.between_readings {
@@ -42,7 +43,9 @@ pub(super) fn months(fleet: &Fleet, site: &Site, pump: &Pump, hours: &mut RunHou
             let total: f64 = energy_hours.iter().map(|(b, e, rate)| rate * (days_between(*b, *e) + 1) as f64).sum();
             let known = !unknown;
             let kilowatts = currents.kilowatts(curve.speed, month);
-            let basis = days.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0))).map(|(basis, _)| basis);
+            // Of equal shares the firmer basis.
+            let largest = Basis::ALL.into_iter().rev().max_by(|a, b| days[*a as usize].total_cmp(&days[*b as usize]));
+            let basis = largest.filter(|basis| days[*basis as usize] > 0.0);
             hours.months.push(MonthHours {
                 month,
                 speed: curve.speed,
@@ -52,7 +55,7 @@ pub(super) fn months(fleet: &Fleet, site: &Site, pump: &Pump, hours: &mut RunHou
                 metered_hours,
                 energy_kwh: if known { kilowatts.map(|kw| kw * total) } else { None },
                 energy_cost: if known {
-                    kilowatts.and_then(|kw| energy_cost(fleet.settings.electricity.as_ref()?, kw, &energy_hours))
+                    kilowatts.and_then(|kw| energy_cost(prices.as_ref()?, kw, &energy_hours))
                 } else {
                     None
                 },

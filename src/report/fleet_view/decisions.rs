@@ -61,8 +61,22 @@ pub(super) fn numbers(given: &Given, standings: &[Standing]) -> Vec<Headline> {
     let sum = |costs: &mut dyn Iterator<Item = Option<Decimal>>| -> Option<Decimal> {
         costs.flatten().reduce(|sum, cost| sum + cost)
     };
-    let cost = sum(&mut standings.iter().map(|s| s.numbers.planned_cost));
-    let cost_before = sum(&mut before.iter().map(|n| n.planned_cost));
+    let planned = sum(&mut standings.iter().map(|s| s.numbers.planned_cost));
+    let planned_before = sum(&mut before.iter().map(|n| n.planned_cost));
+    let decimal = |amount: f64| Decimal::try_from(amount).ok();
+    let expected_before = before.iter().filter_map(|n| n.expected_cost).map(|(mean, _, _)| mean).reduce(|a, b| a + b);
+    let (cost, cost_before, caption) = match given.figures.costs.all_sites {
+        Some((mean, low, high)) => (
+            decimal(mean),
+            expected_before.and_then(decimal),
+            format!(
+                "expected cost of the next 12 months, failures and travel included; between {} and {} in 4 years of 5",
+                amount(given, low),
+                amount(given, high)
+            ),
+        ),
+        None => (planned, planned_before, "planned work of 12 months, without failures and travel".to_owned()),
+    };
     let money =
         |cost: Option<Decimal>| cost.map_or_else(|| "–".to_owned(), |cost| format::money_whole(cost, given.currency()));
     vec![
@@ -84,10 +98,14 @@ pub(super) fn numbers(given: &Given, standings: &[Standing]) -> Vec<Headline> {
         Headline {
             value: money(cost),
             unit: String::new(),
-            caption: "planned work of 12 months, without failures and travel".to_owned(),
+            caption,
             last_month: format!("{last}: {}", money(cost_before)),
         },
     ]
+}
+
+fn amount(given: &Given, amount: f64) -> String {
+    Decimal::try_from(amount).map_or_else(|_| "–".to_owned(), |amount| format::money_whole(amount, given.currency()))
 }
 
 pub(super) fn left_out(given: &Given) -> Vec<String> {
@@ -215,12 +233,16 @@ fn decision(given: &Given, standing: &Standing) -> Decision {
 fn thing(given: &Given, standing: &Standing, group: &[&ToDo]) -> Thing {
     let as_of = given.figures.as_of;
     let one = group[0];
-    let places: Vec<String> =
-        group.iter().filter_map(|t| t.at.as_ref()).map(|at| within(standing.site, at.as_str())).collect();
+    let mut places: Vec<String> = Vec::new();
+    for at in group.iter().filter_map(|t| t.at.as_ref()).map(|at| within(standing.site, at.as_str())) {
+        if !places.contains(&at) {
+            places.push(at);
+        }
+    }
     let what = format::sentence(&one.what);
     Thing {
         what: if places.is_empty() { what } else { format!("{what}: {}", some(&places)) },
-        why: why(one, group.len()),
+        why: why(one, places.len()),
         by_when: match one.due {
             Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
             _ if one.urgency <= Urgency::ActNow => "now".to_owned(),

@@ -6,6 +6,7 @@ use rust_decimal::Decimal;
 
 use super::{Given, Money, MoneyLine, PlannedLine, change};
 use crate::calendar::Month;
+use crate::quantities::expected_failures::Tally;
 use crate::report::format;
 
 /// Kinds of planned work in the table; the others are summed.
@@ -34,6 +35,13 @@ pub(super) fn money(given: &Given) -> Money {
         line("Run hours of the pumps", [energy[0].2, energy[1].2], 0),
         line("Failures of pumps", [failures[0] as f64, failures[1] as f64], 0),
     ];
+    let mut tally = Tally::default();
+    let outlooks = given.figures.sites.iter().flat_map(|site| &site.pumps_to_come).filter_map(|(_, o)| o.as_ref());
+    let mut known = 0;
+    for outlook in outlooks {
+        tally.add(&outlook.tally);
+        known += 1;
+    }
     let (planned, planned_total, without_price) = planned(given);
     let mut summary = format!(
         "In the 12 months to {} the pumps used {} kWh for {}, {} against the 12 months before.",
@@ -49,6 +57,16 @@ pub(super) fn money(given: &Given) -> Money {
             format::number(energy[0].0.value, 0),
             amount(given, energy[0].1.value)
         );
+    }
+    if known > 0 {
+        let expected = tally.expected(given.figures.lives);
+        summary.push_str(&format!(
+            " In the coming 12 months {} failures of pumps are expected ({} to {}); there were {} in the last.",
+            format::number(expected.expected, 1),
+            format::number(expected.low, 0),
+            format::number(expected.high, 0),
+            failures[0]
+        ));
     }
     let mut note =
         "The pumps' energy only: heating, air and lights are not in it. Planned work is wear parts and tasks \

@@ -8,7 +8,7 @@ use super::{Given, Record, RecordRow, change};
 use crate::basis::CENTRAL_80;
 use crate::charts::RangesMade;
 use crate::fleet_figures::FleetFigures;
-use crate::quantities::forecast_check::ForecastCheck;
+use crate::quantities::forecast_check::What;
 use crate::report::format;
 use crate::report::site::in_view;
 
@@ -16,8 +16,8 @@ use crate::report::site::in_view;
 pub const PROMISED: f64 = 0.8;
 
 pub(super) fn record(given: &Given) -> Record {
-    let checks: Vec<&ForecastCheck> = given.figures.sites.iter().flat_map(|site| &site.forecast_checks).collect();
-    if checks.is_empty() {
+    let all = checks(given);
+    if all.is_empty() {
         return Record {
             nothing_to_say: Some(
                 "No forecast can be held against what happened yet: that takes counters that are read for at least two \
@@ -27,28 +27,54 @@ pub(super) fn record(given: &Given) -> Record {
             ..Record::default()
         };
     }
-    let mut horizons: Vec<u32> = checks.iter().map(|c| c.horizon_months).collect();
-    horizons.sort_unstable();
-    horizons.dedup();
-    let held = checks.iter().filter(|c| c.inside()).count();
-    let share = held as f64 / checks.len() as f64;
+    let held = all.iter().filter(|check| check.inside).count();
+    let share = held as f64 / all.len() as f64;
+    let mut kinds: Vec<(What, u32)> = all.iter().map(|check| (check.what, check.months)).collect();
+    kinds.sort_unstable();
+    kinds.dedup();
     Record {
         nothing_to_say: None,
         summary: format!(
-            "Of {} forecasts of run hours made in the past, {} held what then happened within their range: {}. They are \
-             made to hold 80 %. {}",
-            format::number(checks.len() as f64, 0),
+            "Of {} forecasts made in the past, {} held what then happened within their range: {}. They are made to hold \
+             80 %. {}",
+            format::number(all.len() as f64, 0),
             format::number(held as f64, 0),
             percent(share),
-            verdict(share, checks.len())
+            verdict(share, all.len())
         ),
-        charts: given.charts.held.iter().map(|chart| in_view(chart, "Did the forecasts' ranges hold?")).collect(),
-        rows: horizons.into_iter().map(|months| row(months, &checks)).collect(),
-        note: "Each forecast was made again from the records dated before it. Only hours that a counter shows count as what \
-               happened. Pumps of one site share its guests and its weather, so that the forecasts are not independent. \
-               One by one they are in tables/forecast_check.csv."
+        charts: given.charts.held.iter().map(|chart| in_view(chart, "Did the ranges of run hours hold?")).collect(),
+        rows: kinds.into_iter().map(|(what, months)| row(what, months, &all)).collect(),
+        note: "Each forecast was made again from the records dated before it: run hours pump by pump, failures and due parts \
+               by site and for the fleet. Only hours that a counter shows count as what happened. Sites share guests and \
+               weather, so that the forecasts are not independent. One by one they are in tables/forecast_check.csv."
             .to_owned(),
     }
+}
+
+/// A past forecast, of whatever.
+struct Check {
+    what: What,
+    months: u32,
+    inside: bool,
+    /// Expected and observed; nothing where it is the sum of others.
+    values: Option<(f64, f64)>,
+}
+
+fn checks(given: &Given) -> Vec<Check> {
+    let of_pumps = given.figures.sites.iter().flat_map(|site| &site.forecast_checks).map(|check| Check {
+        what: What::Hours,
+        months: check.horizon_months,
+        inside: check.inside(),
+        values: Some((check.expected, check.observed)),
+    });
+    let groups = given.figures.checks.groups.iter().filter(|check| check.what != What::Hours);
+    let of_groups = groups.map(|check| Check {
+        what: check.what,
+        months: check.horizon_months,
+        inside: check.inside(),
+        values: check.site.is_none().then_some((check.expected, check.observed)),
+    });
+    of_pumps.chain(of_groups).collect()
 }
 
 /// The ranges by the day they were made, each with the central 80 % of its share (Wilson's score interval, 1927).
@@ -76,17 +102,24 @@ fn wilson(held: usize, of: usize) -> (f64, f64) {
     (((middle - half) / scale).max(0.0), ((middle + half) / scale).min(1.0))
 }
 
-fn row(months: u32, checks: &[&ForecastCheck]) -> RecordRow {
-    let of: Vec<_> = checks.iter().filter(|c| c.horizon_months == months).collect();
-    let held = of.iter().filter(|c| c.inside()).count();
-    let expected: f64 = of.iter().map(|c| c.expected).sum();
-    let observed: f64 = of.iter().map(|c| c.observed).sum();
+fn row(what: What, months: u32, checks: &[Check]) -> RecordRow {
+    let of: Vec<_> = checks.iter().filter(|c| c.what == what && c.months == months).collect();
+    let held = of.iter().filter(|c| c.inside).count();
+    let (expected, observed) = of.iter().filter_map(|c| c.values).fold((0.0, 0.0), |(a, b), (e, o)| (a + e, b + o));
+    let decimals = usize::from(what != What::Hours);
     RecordRow {
-        what: format!("Run hours, {months} months ahead"),
+        what: format!(
+            "{}, {months} months ahead",
+            match what {
+                What::Hours => "Run hours",
+                What::Failures => "Failures of pumps",
+                What::DueParts => "Parts that reach their hours",
+            }
+        ),
         forecasts: of.len().to_string(),
         held: held.to_string(),
         share: percent(held as f64 / of.len().max(1) as f64),
-        expected: format::number(expected, 0),
+        expected: format::number(expected, decimals),
         observed: format::number(observed, 0),
         difference: change(expected, observed),
     }

@@ -1,24 +1,20 @@
 //! Trends and outliers over the fleet: pumps that fail more and more, pumps that fail more than the others, spas whose
 //! turnover drifts towards its limit, filters that foul fast; and the failures of each pump model.
 
-use std::collections::BTreeMap;
-
-use statrs::distribution::{ContinuousCDF, DiscreteCDF, Gamma, Poisson};
-
 use super::{Finding, Given, ModelRow, StandsOut, within};
-use crate::calendar;
+use crate::calendar::{self, plus_days};
+use crate::quantities::failure_trends::Scope;
 use crate::quantities::failures::Trend;
+use crate::quantities::measured_trends::{CLEAR, Drifting};
 use crate::quantities::water_turnover::Verdict;
+use crate::records::fleet::Units;
+use crate::records::upkeep::Clock;
 use crate::report::format;
 
 /// Findings of a kind that are named.
 const EACH: usize = 6;
 /// Models in the table.
 const MODELS: usize = 10;
-/// Pumps of a model from which one is held against the others of it.
-const LEAST_ALIKE: usize = 3;
-/// A count of failures this unlikely at the fleet's rate is called out.
-const UNLIKELY: f64 = 0.01;
 /// Growth of the turnover time within a year that is called a drift.
 const DRIFT: f64 = 0.10;
 
@@ -26,6 +22,7 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
     let mut rows = Vec::new();
     rows.extend(worsening(given).into_iter().take(EACH));
     rows.extend(more_than_others(given).into_iter().take(EACH));
+    rows.extend(crossing(given).into_iter().take(EACH));
     rows.extend(drifting(given).into_iter().take(EACH));
     rows.extend(fouling(given).into_iter().take(EACH));
     let models = models(given);
@@ -33,9 +30,8 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
         nothing_to_say: (rows.is_empty() && models.is_empty())
             .then(|| "No trend and no outlier, as far as the records can tell.".to_owned()),
         note: format!(
-            "A pump fails more often than others where its count would come about by chance less than once in {} pumps at \
-             the rate it is held against; a turnover drifts where it took at least {} % longer than in the same month a year before.",
-            format::number(1.0 / UNLIKELY, 0),
+            "Failures stand out where bad luck does not explain them (tables/pump_failures.csv); a turnover where all the water \
+             took at least {} % longer than in the same month a year before and the ranges of both do not meet.",
             format::number(DRIFT * 100.0, 0)
         ),
         rows,
@@ -75,7 +71,7 @@ fn worsening(given: &Given) -> Vec<Finding> {
                 kind: "failures".to_owned(),
                 place: place(site, pump.at.as_str()),
                 seen: format!(
-                    "{} failures since {}, each sooner than the one before",
+                    "{} failures since {}, and they come closer together",
                     incidents.len(),
                     incidents.first().map_or_else(String::new, |i| calendar::in_words(i.day))
                 ),
@@ -85,59 +81,77 @@ fn worsening(given: &Given) -> Vec<Finding> {
         .collect()
 }
 
-/// Pumps that fail more often than the others of their model, or of the fleet where the model is rare.
+/// Pumps that fail more often than their like, by more than bad luck explains.
 fn more_than_others(given: &Given) -> Vec<Finding> {
-    let known: Vec<_> = pumps(given)
+    let trends = &given.figures.lives.trends;
+    let mut found: Vec<_> = pumps(given)
         .filter_map(|(site, pump)| {
-            let hours = pump.failures.exposure_hours.filter(|h| *h > 0.0)?;
-            Some((site, pump, hours, model(site, &pump.at)))
-        })
-        .collect();
-    let sums = |of: &dyn Fn(&Option<String>) -> bool| {
-        known.iter().filter(|(_, _, _, model)| of(model)).fold((0, 0.0, 0), |(pumps, hours, failures), known| {
-            (pumps + 1, hours + known.2, failures + known.1.failures.incidents.len())
-        })
-    };
-    let fleet = sums(&|_| true);
-    let mut found: Vec<_> = known
-        .iter()
-        .filter(|(_, pump, ..)| pump.failures.incidents.len() >= 2)
-        .filter(|(site, pump, ..)| !is_worsening(given, site, pump))
-        .filter_map(|(site, pump, exposure, model)| {
-            let count = pump.failures.incidents.len();
-            let alike = sums(&|other| model.is_some() && other == model);
-            let (whose, (_, hours, failures)) = if alike.0 > LEAST_ALIKE && alike.2 > count {
-                (format!("the other {}", model.as_deref().unwrap_or_default()), alike)
-            } else {
-                ("the other pumps".to_owned(), fleet)
-            };
-            // The pump itself is not among those it is held against.
-            let expected = (failures - count) as f64 / (hours - exposure) * exposure;
-            let chance = tail(count as u64, expected).filter(|chance| *chance < UNLIKELY)?;
-            Some((chance, *site, *pump, expected, whose))
+            let trend = trends.pump(&site.site.id, &pump.at)?;
+            let beside = trend.beside.filter(|beside| beside.stands_out && trend.trend != Trend::Worsening)?;
+            Some((beside.p_value, site, pump, trend.failures, beside.expected))
         })
         .collect();
     found.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.2.at.cmp(&b.2.at)));
     found
         .into_iter()
-        .map(|(_, site, pump, expected, whose)| Finding {
+        .map(|(_, site, pump, failures, expected)| Finding {
             kind: "failures".to_owned(),
             place: place(site, pump.at.as_str()),
-            seen: format!("{} failures", pump.failures.incidents.len()),
-            against: format!("{} at the rate of {whose}", format::number(expected, 2)),
+            seen: format!("{failures} failures"),
+            against: format!("{} at the rate of its like", format::number(expected, 1)),
         })
         .collect()
 }
 
-fn model(site: &crate::site::SiteFigures, at: &crate::address::Address) -> Option<String> {
-    let pump = site.site.spas.iter().flat_map(|s| &s.pumps).find(|p| p.at == *at)?;
-    crate::quantities::run_hours::model_now(site.site, pump)
-}
-
-/// The chance of at least so many where so many are expected.
-fn tail(count: u64, expected: f64) -> Option<f64> {
-    let poisson = Poisson::new(expected).ok()?;
-    Some(count.checked_sub(1).map_or(1.0, |fewer| poisson.sf(fewer)))
+/// What is measured and drifts towards a limit within a year.
+fn crossing(given: &Given) -> Vec<Finding> {
+    let as_of = given.figures.as_of;
+    let units = given.figures.fleet.settings.units;
+    let mut found: Vec<_> = given
+        .figures
+        .sites
+        .iter()
+        .flat_map(|site| site.trends.iter().map(move |trend| (site, trend)))
+        .filter_map(|(site, trend)| {
+            let day = trend.crosses.filter(|day| *day <= plus_days(as_of, 365))?;
+            (trend.p_value <= CLEAR).then_some((day, site, trend))
+        })
+        .collect();
+    found.sort_by(|a, b| a.0.cmp(&b.0).then(a.2.at.cmp(&b.2.at)));
+    found
+        .into_iter()
+        .map(|(day, site, trend)| {
+            let (name, show): (&str, fn(f64, Units) -> String) = match trend.quantity {
+                Drifting::Current => ("motor current", |value, _| format!("{} A", format::number(value, 2))),
+                Drifting::CurrentLow => ("motor current, low", |value, _| format!("{} A", format::number(value, 2))),
+                Drifting::Pressure => ("filter pressure", format::pressure),
+                Drifting::CleanPressure => ("pressure just after cleaning", format::pressure),
+                Drifting::TemperatureLag => ("water behind its setpoint", |kelvin, units| match units {
+                    Units::Metric => format!("{} °C", format::number(kelvin, 1)),
+                    Units::Us => format!("{} °F", format::number(kelvin * 1.8, 1)),
+                }),
+            };
+            Finding {
+                kind: name.to_owned(),
+                place: place(site, trend.at.as_str()),
+                seen: format!(
+                    "from {} to {} between {} and {}",
+                    show(trend.levels.0, units),
+                    show(trend.levels.1, units),
+                    format::short_date(trend.from),
+                    format::short_date(trend.to)
+                ),
+                against: trend.limit.map_or_else(String::new, |limit| {
+                    let when = if day <= as_of {
+                        "passed".to_owned()
+                    } else {
+                        format!("reached around {}", format::near_date(day, as_of))
+                    };
+                    format!("a limit of {}, {when}", show(limit, units))
+                }),
+            }
+        })
+        .collect()
 }
 
 fn drifting(given: &Given) -> Vec<Finding> {
@@ -196,67 +210,25 @@ fn fouling(given: &Given) -> Vec<Finding> {
 }
 
 fn models(given: &Given) -> Vec<ModelRow> {
-    #[derive(Default)]
-    struct Model {
-        pumps: usize,
-        hours: f64,
-        failures: usize,
-    }
-    let mut models: BTreeMap<String, Model> = BTreeMap::new();
-    for (site, figures) in pumps(given) {
-        let Some(name) = model(site, &figures.at) else { continue };
-        let Some(hours) = figures.failures.exposure_hours else { continue };
-        let model = models.entry(name).or_default();
-        model.pumps += 1;
-        model.hours += hours;
-        model.failures += figures.failures.incidents.len();
-    }
-    let mut sorted: Vec<_> = models.into_iter().filter(|(_, model)| model.hours > 0.0).collect();
-    sorted.sort_by(|a, b| b.1.failures.cmp(&a.1.failures).then(a.0.cmp(&b.0)));
+    let trends = given.figures.lives.trends.all();
+    let mut sorted: Vec<_> = trends.filter(|(scope, ..)| *scope == Scope::Model).collect();
+    sorted.sort_by(|a, b| b.2.failures.cmp(&a.2.failures).then(a.1.cmp(b.1)));
     sorted
         .into_iter()
+        .filter(|(_, id, trend)| trend.clock == Clock::Hours && !id.is_empty())
         .take(MODELS)
-        .map(|(name, model)| {
-            let per = |count: f64| format::number(count / model.hours * 10_000.0, 2);
-            let range = rate_range(model.failures)
-                .map_or_else(String::new, |(low, high)| format!(" ({} to {})", per(low), per(high)));
-            ModelRow {
-                model: name,
-                pumps: model.pumps.to_string(),
-                hours: format::number(model.hours, 0),
-                failures: model.failures.to_string(),
-                rate: format!("{}{range}", per(model.failures as f64)),
-            }
+        .filter_map(|(_, id, trend)| {
+            let exposure = trend.exposure?;
+            let per = |rate: f64| format::number(rate * 10_000.0, 2);
+            Some(ModelRow {
+                model: id.to_owned(),
+                hours: format::number(exposure, 0),
+                failures: trend.failures.to_string(),
+                rate: trend.rate.map_or_else(
+                    || "–".to_owned(),
+                    |(rate, low, high)| format!("{} ({} to {})", per(rate), per(low), per(high)),
+                ),
+            })
         })
         .collect()
-}
-
-/// The central 80 % of a Poisson mean of which so many were counted (Garwood's exact interval, 1936).
-fn rate_range(count: usize) -> Option<(f64, f64)> {
-    let quantile = |shape: f64, share: f64| Some(Gamma::new(shape, 1.0).ok()?.inverse_cdf(share));
-    let low = if count == 0 { 0.0 } else { quantile(count as f64, 0.1)? };
-    Some((low, quantile(count as f64 + 1.0, 0.9)?))
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn ranges_of_counts_are_garwoods() {
-        // Half a chi-square with 2n and 2n + 2 degrees of freedom at 10 % and 90 %: chi-square tables give 4.865 (10
-        // degrees, 10 %) and 18.549 (12 degrees, 90 %) for five events, 4.605 (2 degrees, 90 %) for none.
-        let (low, high) = rate_range(5).unwrap();
-        assert!((low - 4.865 / 2.0).abs() < 1e-3 && (high - 18.549 / 2.0).abs() < 1e-3, "{low} {high}");
-        let (low, high) = rate_range(0).unwrap();
-        assert!(low == 0.0 && (high - 4.605 / 2.0).abs() < 1e-3, "{high}");
-    }
-
-    #[test]
-    fn an_unlikely_count_is_told_from_a_likely_one() {
-        // With one expected: P(N >= 4) = 1 - e^-1 (1 + 1 + 1/2 + 1/6) = 0.01899; P(N >= 5) = 0.00366.
-        assert!((tail(4, 1.0).unwrap() - 0.018_988).abs() < 1e-6);
-        assert!((tail(5, 1.0).unwrap() - 0.003_660).abs() < 1e-6);
-        assert_eq!(tail(0, 1.0), Some(1.0));
-    }
 }

@@ -3,25 +3,22 @@
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate};
-use rust_decimal::Decimal;
 
 use super::{Buy, BuyRow, Given, Visit, Week, Work};
 use crate::address::Id;
 use crate::calendar::plus_days;
-use crate::charts::style::list;
 use crate::report::format;
+use crate::schedule::carry::{self, Carry};
 use crate::schedule::visits;
 
 /// Visits listed at most: beyond them the weeks tell enough, and every task is in the table of visits.
 const VISITS: usize = 60;
 /// Things that did not fit, named at most.
 const NOT_FITTED: usize = 8;
-/// Days ahead for which parts are bought.
-const BUY_DAYS: i64 = 90;
+/// Months ahead for which parts are bought.
+const BUY_MONTHS: i32 = 3;
 /// Kinds of parts listed at most.
-const PARTS: usize = 14;
-/// Sites named beside a part.
-const NAMES: usize = 3;
+const PARTS: usize = 16;
 
 pub(super) fn work(given: &Given) -> Option<Work> {
     let figures = given.figures;
@@ -145,66 +142,57 @@ fn tasks(visit: &visits::Visit) -> String {
     format::sentence(&words.collect::<Vec<_>>().join(", "))
 }
 
-/// The parts that fall due in the coming months, by kind.
+/// What the planned work of the coming months takes, and what to hold for failures.
 pub(super) fn buy(given: &Given) -> Option<Buy> {
-    struct Kind<'a> {
-        count: u32,
-        sites: Vec<&'a str>,
-        first: NaiveDate,
-        cost: Option<Decimal>,
+    let figures = given.figures;
+    let (first, last) = (figures.month.next(), figures.month.plus(BUY_MONTHS));
+    let mut kinds: BTreeMap<(&Id, Option<&str>), Vec<Carry>> = BTreeMap::new();
+    for row in carry::carry(figures).into_iter().filter(|row| row.month >= first && row.month <= last) {
+        let number = row.line.number.as_ref().map(|number| number.0.as_str());
+        kinds.entry((row.part, number)).or_default().push(row);
     }
-    let as_of = given.figures.as_of;
-    let end = plus_days(as_of, BUY_DAYS);
-    let mut kinds: BTreeMap<&str, Kind> = BTreeMap::new();
-    for site in &given.figures.sites {
-        for part in &site.parts {
-            let Some(due) = part.due.filter(|due| *due <= end) else { continue };
-            let kind = kinds.entry(part.part.id.as_str()).or_insert(Kind {
-                count: 0,
-                sites: Vec::new(),
-                first: due,
-                cost: Some(Decimal::ZERO),
-            });
-            kind.count += part.part.part.count.unwrap_or(1);
-            if !kind.sites.contains(&site.site.name.as_str()) {
-                kind.sites.push(&site.site.name);
+    let mut rows: Vec<(NaiveDate, u32, BuyRow)> = kinds
+        .into_iter()
+        .filter_map(|((part, number), rows)| {
+            let planned: u32 = rows.iter().map(|row| row.planned).sum();
+            let hold = rows.iter().filter_map(|row| row.hold.map(|hold| hold.stock())).max();
+            if planned == 0 && hold.unwrap_or(0) == 0 {
+                return None;
             }
-            kind.first = kind.first.min(due);
-            kind.cost = kind.cost.zip(part.cost).map(|(sum, cost)| sum + cost);
-        }
-    }
-    if kinds.is_empty() {
+            let expected: Option<f64> = rows.iter().map(|row| row.expected_failures).sum();
+            let order_by = rows.iter().filter_map(|row| row.on_order_by).min();
+            let row = BuyRow {
+                part: format::sentence(&format::words(part.as_str())),
+                number: number.unwrap_or_default().to_owned(),
+                planned: format::number(planned.into(), 0),
+                failures: expected.map_or_else(|| "–".to_owned(), |expected| format::number(expected, 2)),
+                hold: hold.map_or_else(|| "–".to_owned(), |hold| format::number(hold.into(), 0)),
+                order_by: order_by.map_or_else(
+                    || "–".to_owned(),
+                    |day| if day <= figures.as_of { "now".to_owned() } else { format::near_date(day, figures.as_of) },
+                ),
+            };
+            Some((order_by.unwrap_or(NaiveDate::MAX), planned, row))
+        })
+        .collect();
+    if rows.is_empty() {
         return None;
     }
-    let pieces: u32 = kinds.values().map(|kind| kind.count).sum();
-    let mut sorted: Vec<(&str, Kind)> = kinds.into_iter().collect();
-    sorted.sort_by_key(|(part, kind)| (kind.first, *part));
-    let left = sorted.len().saturating_sub(PARTS);
+    rows.sort_by(|a, b| a.0.cmp(&b.0).then(b.1.cmp(&a.1)).then(a.2.part.cmp(&b.2.part)));
+    let left = rows.len().saturating_sub(PARTS);
+    let planned: u32 = rows.iter().map(|row| row.1).sum();
     let mut summary = format!(
-        "{} past their limit or due by {}.",
-        if pieces == 1 { "One part is".to_owned() } else { format!("{} parts are", format::number(pieces.into(), 0)) },
-        format::near_date(end, as_of)
-    )
-    .replace("One part is past their limit", "One part is past its limit");
+        "The planned visits of {} to {} take {}. What to hold covers failures at the service level the fleet asks for, over the time a part takes to come.",
+        first.in_words(),
+        last.in_words(),
+        match planned {
+            0 => "no part".to_owned(),
+            1 => "one part".to_owned(),
+            many => format!("{} parts", format::number(many.into(), 0)),
+        }
+    );
     if left > 0 {
-        summary.push_str(&format!(" {left} kinds that are needed later are not listed; all are in tables/parts.csv."));
+        summary.push_str(&format!(" {left} more kinds are in tables/carry.csv."));
     }
-    Some(Buy {
-        summary,
-        rows: sorted
-            .into_iter()
-            .take(PARTS)
-            .map(|(part, kind)| BuyRow {
-                part: format::sentence(&format::words(part)),
-                count: format::number(kind.count.into(), 0),
-                sites: if kind.sites.len() > NAMES {
-                    format!("{} and {} more", kind.sites[..NAMES].join(", "), kind.sites.len() - NAMES)
-                } else {
-                    list(&kind.sites.iter().map(|site| (*site).to_owned()).collect::<Vec<_>>())
-                },
-                first: if kind.first <= as_of { "now".to_owned() } else { format::near_date(kind.first, as_of) },
-                cost: kind.cost.map_or_else(|| "–".to_owned(), |cost| format::money(cost, given.currency())),
-            })
-            .collect(),
-    })
+    Some(Buy { summary, rows: rows.into_iter().take(PARTS).map(|(_, _, row)| row).collect() })
 }

@@ -7,7 +7,9 @@ use uom::si::power::{horsepower, kilowatt};
 use super::{Given, MONTHS, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar::{self, Month};
+use crate::quantities::expected_failures::Tally;
 use crate::quantities::failures::{LEAST_FAILURES, Trend};
+use crate::quantities::measured_trends::{CLEAR, Drifting};
 use crate::quantities::{PumpFigures, run_hours};
 use crate::records::fleet::Units;
 use crate::records::pumps::{Model, Speeds};
@@ -45,7 +47,7 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
         identities: identities(given, &pumps),
         hours: hours_table(given, &pumps),
         energy: energy_table(given, &pumps),
-        trends: Vec::new(),
+        trends: trends(given),
         failures: failure_sentence(given, &pumps),
         failure_charts: given
             .charts
@@ -299,7 +301,8 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
     let failed: Vec<_> = pumps.iter().filter(|(_, _, f)| !f.failures.incidents.is_empty()).collect();
     let Some(since) = since else { return "No log is kept, so failures are not known.".to_owned() };
     if failed.is_empty() {
-        return format!("No pump has failed since the records begin on {}.", calendar::in_words(since));
+        let none = format!("No pump has failed since the records begin on {}.", calendar::in_words(since));
+        return none + &to_come(given);
     }
     let total: usize = failed.iter().map(|(_, _, f)| f.failures.incidents.len()).sum();
     let mut text = format!(
@@ -315,11 +318,76 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
             Trend::TooFew => format!("too few to tell a trend, which takes {LEAST_FAILURES}"),
             Trend::Worsening => "they come closer together: it is getting worse".to_owned(),
             Trend::Improving => "they come further apart: it is getting better".to_owned(),
-            Trend::Steady => "steady, as far as can be told".to_owned(),
+            Trend::Steady => {
+                let power = trend.and_then(|trend| trend.power).map_or(0.0, |power| power * 100.0);
+                format!(
+                    "steady, as far as can be told; a rate that grew with the hours run would be told from so many in {power:.0} % of cases"
+                )
+            }
         };
         text.push_str(&format!(" {}: {count}, {verdict}.", place(given, pump.at.as_str())));
     }
-    text
+    text + &to_come(given)
+}
+
+/// How many failures the coming year is expected to bring; nothing where no pump's use is known.
+fn to_come(given: &Given) -> String {
+    let mut tally = Tally::default();
+    let known: Vec<_> = given.site.pumps_to_come.iter().filter_map(|(_, outlook)| outlook.as_ref()).collect();
+    known.iter().for_each(|outlook| tally.add(&outlook.tally));
+    if known.is_empty() {
+        return String::new();
+    }
+    let expected = tally.expected(given.site.lives);
+    let range = if expected.low == expected.high {
+        format!("{:.0}", expected.low)
+    } else {
+        format!("{:.0} to {:.0}", expected.low, expected.high)
+    };
+    format!(
+        " In the coming 12 months, if nothing is renewed before it fails, about {} are to be expected ({range} four times in five).",
+        format::number(expected.expected, 1)
+    )
+}
+
+/// The drifts that are more than chance, a sentence each.
+fn trends(given: &Given) -> Vec<String> {
+    let units = given.units();
+    given
+        .site
+        .trends
+        .iter()
+        .filter(|trend| trend.p_value < CLEAR && trend.range.is_none_or(|(low, high)| low > 0.0 || high < 0.0))
+        .map(|trend| {
+            let (what, value): (_, &dyn Fn(f64) -> String) = match trend.quantity {
+                Drifting::Current => ("motor current", &|amps| format!("{} A", format::number(amps, 2))),
+                Drifting::CurrentLow => {
+                    ("motor current at low speed", &|amps| format!("{} A", format::number(amps, 2)))
+                }
+                Drifting::Pressure => ("pressure since its last clean", &|bar| format::pressure(bar, units)),
+                Drifting::CleanPressure => ("pressure when clean", &|bar| format::pressure(bar, units)),
+                Drifting::TemperatureLag => ("distance below its setpoint", &|kelvin| match units {
+                    Units::Metric => format!("{} °C", format::number(kelvin, 1)),
+                    Units::Us => format!("{} °F", format::number(kelvin * 1.8, 1)),
+                }),
+            };
+            let (from, to) = trend.levels;
+            let mut says = format!(
+                "{}: the {what} went from {} to {} between {} and {}",
+                format::sentence(&place(given, trend.at.as_str())),
+                value(from),
+                value(to),
+                calendar::in_words(trend.from),
+                calendar::in_words(trend.to)
+            );
+            if let (Some(limit), Some(day)) = (trend.limit, trend.crosses) {
+                let when = if day <= given.site.as_of { "passed" } else { "at this rate passes" };
+                says.push_str(&format!("; it {when} {} about {}", value(limit), calendar::in_words(day)));
+            }
+            says.push('.');
+            says
+        })
+        .collect()
 }
 
 /// Which new readings would narrow the answers most, found by computing with them.
