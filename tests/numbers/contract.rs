@@ -3,7 +3,7 @@
 use crate::support::Table;
 
 /// The columns each table begins with.
-const COLUMNS: [(&str, &str); 16] = [
+const COLUMNS: [(&str, &str); 17] = [
     ("run_hours", "site,at,month,speed,hours,basis,metered_fraction,energy_kwh,energy_cost"),
     ("hours_forecast", "site,at,month,speed,hours,low,high"),
     (
