@@ -68,8 +68,8 @@ pub(super) fn visits(given: &Given) -> view::VisitSection {
     }
 }
 
-/// Rows of the planned visits: as many as a page holds; the work sheets and the calendar have the rest.
-const MOST_ROWS: usize = 40;
+/// Rows of the planned visits: the next ones, so that the report stays short; the calendar and the table have the rest.
+const MOST_ROWS: usize = 9;
 
 /// The planned visits, each with what is done.
 fn planned(given: &Given) -> view::VisitSection {

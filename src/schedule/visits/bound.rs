@@ -8,17 +8,23 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::chains::SiteYear;
+use super::diary::Diary;
 use super::fleet::{FleetWork, visits_of};
 use super::one_site::{Job, Node, Problem};
 
 /// How often the shares are moved, and how often where there are very many sites: the bound is then a little lower.
 const MOVES: usize = 30;
 const MOVES_OF_MANY: usize = 10;
+/// Up to so many sites the bound of a site that shares no trip also reckons with skills and the length of days, with at
+/// most so many steps.
+const FEW_SITES: usize = 12;
+const EXACT_STEPS: usize = 50_000;
 /// How many are very many.
 const MANY_SITES: usize = 1000;
 
 /// A site's jobs with the windows they came to have, and the days it can be visited.
 struct Priced {
+    index: usize,
     way: f64,
     jobs: Vec<Job>,
     days: Vec<usize>,
@@ -38,7 +44,7 @@ pub fn bound(work: &FleetWork, years: &[SiteYear]) -> f64 {
             let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &years[*site])).collect();
             // The dearest way last: the shares of the first k sites may not exceed the k-th's way.
             priced.sort_by(|a, b| a.way.total_cmp(&b.way));
-            area_bound(work.days, &priced, if work.sites.len() > MANY_SITES { MOVES_OF_MANY } else { MOVES })
+            area_bound(work, &priced, if work.sites.len() > MANY_SITES { MOVES_OF_MANY } else { MOVES })
         })
         .collect::<Vec<f64>>()
         .into_iter()
@@ -57,9 +63,9 @@ fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {
             Job {
                 first,
                 last: last.max(first),
-                minutes: 0,
-                skills: 0,
-                access: 0,
+                minutes: chain.minutes,
+                skills: chain.skills,
+                access: chain.access,
                 cost: if fixed { done.cost } else { chain.base },
                 slope: if fixed { 0.0 } else { chain.risk - chain.thrown_away },
                 anchor: done.due.max(0) as usize,
@@ -70,10 +76,11 @@ fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {
     let days = (0..work.days).filter(|day| somebody[*day] && site.access.iter().any(|list| list[*day] > 0)).collect();
     let mut visited: Vec<usize> = visits_of(site, year).into_iter().map(|(day, _, _)| day).collect();
     visited.dedup();
-    Priced { way: site.way.cost, jobs, days, visited }
+    Priced { index, way: site.way.cost, jobs, days, visited }
 }
 
-fn area_bound(days: usize, sites: &[Priced], moves: usize) -> f64 {
+fn area_bound(work: &FleetWork, sites: &[Priced], moves: usize) -> f64 {
+    let days = work.days;
     let access: [Vec<u32>; 0] = [];
     let mut nodes: Vec<Node> = Vec::new();
     let mut year = |site: &Priced, price: &dyn Fn(usize) -> f64| {
@@ -85,7 +92,8 @@ fn area_bound(days: usize, sites: &[Priced], moves: usize) -> f64 {
         found.map_or((0.0, Vec::new()), |(cost, made)| (cost, made.into_iter().map(|n| nodes[n].day).collect()))
     };
     if let [site] = sites {
-        return year(site, &|_| site.way).0;
+        let relaxed = year(site, &|_| site.way).0;
+        return if work.sites.len() > FEW_SITES { relaxed } else { relaxed.max(exact_year(work, site)) };
     }
     let dearest = sites.last().map_or(0.0, |site| site.way);
     // On a day the plan visits, those it visits share the way; on others all do.
@@ -131,6 +139,16 @@ fn area_bound(days: usize, sites: &[Priced], moves: usize) -> f64 {
         }
     }
     best
+}
+
+/// What the year of a site that shares no trip costs at the least, with who can do what and for how long.
+fn exact_year(work: &FleetWork, site: &Priced) -> f64 {
+    let records = &work.sites[site.index];
+    let diary = Diary::new(work.technicians.clone(), work.days);
+    let mut nodes: Vec<Node> = Vec::new();
+    diary.nodes(&records.way, |day| records.open(day), |_| None, &mut nodes);
+    let problem = Problem { nodes: &nodes, jobs: &site.jobs, access: &records.access, most_steps: EXACT_STEPS };
+    problem.solve().map_or(f64::NEG_INFINITY, |answer| answer.bound)
 }
 
 /// What is too much altogether is taken from those who do not come.

@@ -114,7 +114,7 @@ impl SiteWork {
     }
 
     /// The most minutes any list allows on a day, and whether it is a changeover.
-    fn open(&self, day: usize) -> (u32, bool) {
+    pub(super) fn open(&self, day: usize) -> (u32, bool) {
         (self.access.iter().map(|list| list[day]).max().unwrap_or(0), self.changeover[day])
     }
 }

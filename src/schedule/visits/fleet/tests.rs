@@ -149,6 +149,7 @@ fn one_site_equals_the_solver_and_a_fleet_comes_within_five_percent_of_its_bound
         let over = year.cost / proven - 1.0;
         if work.sites.len() == 1 {
             assert!((year.cost - optimum).abs() < 1e-4, "{name}: {} against {optimum}", year.cost);
+            assert!((year.bound - optimum).abs() < 1e-4, "{name}: the bound is {}, not proven", year.bound);
         } else {
             assert!(over <= 0.05, "{name}: {} is {:.1} % above {proven}", year.cost, over * 100.0);
         }
