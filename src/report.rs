@@ -1,6 +1,7 @@
 //! Stage 5: figures into documents. A view of finished strings per document, a template, the renderer.
 
 pub mod cautions;
+pub mod contracts_view;
 pub mod document;
 pub mod filter_words;
 pub mod fleet;

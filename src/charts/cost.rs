@@ -97,8 +97,8 @@ fn draw(input: &CostInput) -> Result<Drawing, NoChart> {
     ];
     for (value, words, colour, y) in lines {
         canvas.dashed((x(value), y + 8), (x(value), bottom), 3, (10, 6), colour);
-        let anchor = if x(value) > (left + right) / 2 { Anchor::Right } else { Anchor::Left };
-        let beside = if x(value) > (left + right) / 2 { -10 } else { 10 };
+        let is_right = x(value) > i32::midpoint(left, right);
+        let (anchor, beside) = if is_right { (Anchor::Right, -10) } else { (Anchor::Left, 10) };
         canvas.text(&style::fit(&words, 500.0, f64::from(TICK)), x(value) + beside, y, Type::new(TICK, colour, anchor));
     }
     canvas.finish(bottom + 60)

@@ -86,7 +86,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let ways = ways(&shared.fleet, year, what_ifs);
     let figures: Vec<Vec<SiteFigures>> = ways.iter().map(|way| figures(way, &lives, &sites, as_of)).collect();
     let plans: Vec<Plan> =
-        ways.iter().zip(&figures).map(|(way, figures)| visits::plan(&way.fleet, figures, as_of)).collect();
+        ways.iter().zip(&figures).map(|(way, figures)| visits::plan(&way.fleet, figures, as_of, false)).collect();
     printer.stage("plans", clock);
     let clock = std::time::Instant::now();
     let seed = shared.fleet.settings.seed.unwrap_or(1);
@@ -242,7 +242,9 @@ impl Run<'_> {
             let contract = self.contracts.iter().find(|contract| Some(&contract.customer) == quote.customer.as_ref());
             let customer = quote_view::view(self.given, quote);
             let inside = inside_view::view(self.given, quote, contract, self.together.as_ref());
-            problems = maker.make(&part, quote, &customer, &inside, typesetter, window.as_of).map_err(Failure::new)?;
+            let chart = inside_view::chart(fleet, quote, &quote_view::unit_name(self.given, quote));
+            let inside = (&inside, chart.as_ref());
+            problems = maker.make(&part, quote, &customer, inside, typesetter, window.as_of).map_err(Failure::new)?;
         }
         let mut left_out = left_out.to_vec();
         left_out.extend(problems.iter().filter(|problem| problem.costs).map(|problem| problem.text.clone()));

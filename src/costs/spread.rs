@@ -71,6 +71,11 @@ impl Spread {
         Estimate { value: at(place), error: 0.5 * (at(place + deviation) - at(place - deviation)) }
     }
 
+    /// The totals, in rising order.
+    pub fn totals(&self) -> &[i64] {
+        &self.sorted
+    }
+
     /// The share of years that cost at most so much.
     pub fn share_at_most(&self, total: f64) -> f64 {
         let within = self.sorted.partition_point(|one| *one as f64 <= total);

@@ -210,7 +210,7 @@ fn visit_done<'a>(
         let each = sell.and_then(|sell| sell.on(day)).map(|money| money.0);
         lines.push(line(what, Some(quantity), each, terms.part(because)));
     }
-    let response = is_callout.then(|| response(&terms, visit));
+    let response = is_callout.then(|| response(terms, visit));
     VisitDone { site, visit, out_of_hours, response, lines }
 }
 
@@ -294,7 +294,7 @@ fn usual_because(visit: &Visit) -> Because {
 }
 
 /// How a call was answered: by the earliest and the latest hour the call can have come.
-fn response(terms: &Terms, visit: &Visit) -> Response {
+fn response(terms: Terms, visit: &Visit) -> Response {
     let promised = terms.response_hours();
     let reported = visit.reported.map(|day| day.0).filter(|day| *day <= visit.date.0);
     let kept = match (promised, reported) {

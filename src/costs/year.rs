@@ -4,7 +4,7 @@
 //! Costs are ours, at the prices in force on the as-of day, as numbers of the currency's minor unit; the index is applied
 //! by whoever asks. What has no price counts as nothing and is named, never guessed.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 
 use chrono::{Datelike, NaiveDate};
 use rust_decimal::Decimal;
@@ -210,7 +210,7 @@ struct Prices<'a> {
     fleet: &'a Fleet,
     day: NaiveDate,
     units: f64,
-    missing: BTreeMap<String, ()>,
+    missing: BTreeSet<String>,
 }
 
 impl Prices<'_> {
@@ -219,7 +219,7 @@ impl Prices<'_> {
     }
 
     fn miss(&mut self, what: String) {
-        self.missing.insert(what, ());
+        self.missing.insert(what);
     }
 
     /// Minutes of our work.
@@ -244,7 +244,7 @@ impl Prices<'_> {
 /// Puts a site's year together. With an empty plan, the tasks due and the visits they need stand for its visits.
 pub fn site_year(fleet: &Fleet, site: &SiteFigures, plan: &Plan, habits: Habits, window: Window) -> SiteYear {
     let mut prices =
-        Prices { fleet, day: window.as_of, units: minor_units(&fleet.settings.currency.0), missing: BTreeMap::new() };
+        Prices { fleet, day: window.as_of, units: minor_units(&fleet.settings.currency.0), missing: BTreeSet::new() };
     let record = site.site;
     let travel_minutes = record.travel.time.map_or(ASSUMED_TRAVEL_MINUTES, |time| time.0.get::<minute>());
     let fare = record.travel.cost.as_ref().and_then(|cost| cost.on(window.as_of)).map_or(0.0, |m| prices.minor(m.0));
@@ -276,7 +276,7 @@ pub fn site_year(fleet: &Fleet, site: &SiteFigures, plan: &Plan, habits: Habits,
         callout_fare: fare,
         out_of_hours_factor: fleet.settings.labour.out_of_hours.map_or(1.0, |factor| factor.0),
         habits,
-        missing: prices.missing.into_keys().collect(),
+        missing: prices.missing.into_iter().collect(),
     }
 }
 
@@ -351,7 +351,10 @@ fn thing(
     let mut kept: Vec<&PartDue> = Vec::new();
     for part in parts {
         let by_hours = site.lives.kind(part.part.id).map(|kind| kind.clock) == Some(Clock::Hours);
-        let mut lives = site.lives.posterior_of(&part.part).map(|of| of.nodes().iter().map(|n| n.0).collect());
+        // A pump that has failed more than its like goes on so, as in every other figure.
+        let rate = site.lives.pumps.factor(&part.part.site, &part.part.at).map_or(1.0, |factor| factor.mean());
+        let mut lives =
+            site.lives.posterior_of(&part.part).map(|of| of.nodes().iter().map(|n| n.0.at_rate(rate)).collect());
         if lives.is_none() {
             prices.miss(format!(
                 "how long a {} lives (interval in upkeep.yaml)",

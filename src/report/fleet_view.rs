@@ -51,6 +51,8 @@ pub struct FleetView {
     pub work: Option<Work>,
     /// What the fleet costs.
     pub money: Money,
+    /// Contracts against their price; nothing where none is in force.
+    pub contracts: Option<crate::report::contracts_view::ContractsSection>,
     /// Trends and outliers.
     pub stands_out: StandsOut,
     /// What to buy and to carry; nothing where it is not computed.
@@ -358,6 +360,7 @@ pub fn view(given: &Given) -> FleetView {
         decisions: decided.shown,
         work: work::work(given),
         money: money::money(given),
+        contracts: crate::report::contracts_view::section(given.figures.fleet, &given.figures.costs),
         stands_out: stands_out::stands_out(given),
         buy: work::buy(given),
         record: record::record(given),

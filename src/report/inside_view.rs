@@ -41,6 +41,8 @@ pub struct InsideView {
     pub lead: String,
     /// The price, and the chance that it does not cover.
     pub rest: String,
+    /// The spread of the quoted scope's cost, where it can be drawn.
+    pub chart: Option<view::Chart>,
     /// The heads beside the scope.
     pub scope_heads: Vec<Head>,
     /// The scopes.
@@ -168,7 +170,7 @@ fn signed(text: String) -> String {
     }
 }
 
-fn with_error(value: String, error: String) -> String {
+fn with_error(value: &str, error: &str) -> String {
     format!("{value} ± {error}")
 }
 
@@ -187,11 +189,12 @@ pub fn view(
     let currency = fleet.settings.currency.0.clone();
     InsideView {
         view_version: INSIDE_VIEW_VERSION,
-        document: document(fleet, &name, format!("inside of the quotation for {year}"), String::new(), window.as_of),
+        document: document(fleet, &name, &format!("inside of the quotation for {year}"), String::new(), window.as_of),
         title,
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),
         rest: rest(fleet, quote),
+        chart: chart(fleet, quote, &name).map(|chart| crate::report::site::in_view(&chart, "What may the year cost?")),
         scope_heads: scope_heads(&currency, Pricing::of(fleet).covers),
         scopes: scopes(fleet, quote),
         scope_note: format!(
@@ -224,16 +227,33 @@ pub fn view(
     }
 }
 
+/// The spread of the quoted scope's cost.
+pub fn chart(fleet: &Fleet, quote: &Quote, name: &str) -> Option<crate::charts::Chart> {
+    let of = chosen(quote)?;
+    let units = minor_units(&fleet.settings.currency.0);
+    let covers = Pricing::of(fleet).covers;
+    crate::charts::cost(&crate::charts::CostInput {
+        name: "cost".to_owned(),
+        subject: name.to_owned(),
+        currency: fleet.settings.currency.0.clone(),
+        totals: of.spread.totals().iter().map(|total| *total as f64 / units).collect(),
+        covered: of.spread.quantile(covers).value / units,
+        share: share_in_words(covers),
+        price: rust_decimal::prelude::ToPrimitive::to_f64(&of.price).unwrap_or(0.0),
+    })
+    .ok()
+}
+
 fn lead(fleet: &Fleet, quote: &Quote) -> String {
     let Some(of) = chosen(quote) else { return String::new() };
     let covers = Pricing::of(fleet).covers;
     let share = share_in_words(covers);
     format!(
-        "{share} it costs less than {}: {} on the average, {} in half the years, {} in 19 of 20.",
+        "{share} it costs less than {}: {} on the average, less than {} in half the years, less than {} in 19 of 20.",
         in_currency(fleet, of.spread.quantile(covers).value),
         in_currency(fleet, of.spread.mean.value),
-        format!("less than {}", in_currency(fleet, of.spread.p50.value)),
-        format!("less than {}", in_currency(fleet, of.spread.p95.value)),
+        in_currency(fleet, of.spread.p50.value),
+        in_currency(fleet, of.spread.p95.value),
     )
 }
 
@@ -279,7 +299,7 @@ fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
 }
 
 fn scopes(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
-    let estimate = |estimate: Estimate| with_error(whole(fleet, estimate.value), whole(fleet, estimate.error));
+    let estimate = |estimate: Estimate| with_error(&whole(fleet, estimate.value), &whole(fleet, estimate.error));
     quote
         .scopes
         .iter()
@@ -390,11 +410,11 @@ fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
     let cost = |minor: f64| signed(whole(fleet, minor));
     ChangeRow {
         way: format::sentence(&change.words),
-        cost: with_error(cost(change.cost.value), whole(fleet, change.cost.error)),
+        cost: with_error(&cost(change.cost.value), &whole(fleet, change.cost.error)),
         cost_range: format!("{} to {}", cost(change.cost_range.0), cost(change.cost_range.1)),
         failures: with_error(
-            signed(format::number(change.failures.value, 2)),
-            format::number(change.failures.error, 2),
+            &signed(format::number(change.failures.value, 2)),
+            &format::number(change.failures.error, 2),
         ),
         failures_range: format!(
             "{} to {}",

@@ -3,6 +3,7 @@
 
 use chrono::NaiveDate;
 
+use crate::charts::Chart;
 use crate::costs::quote::{Quote, Unit};
 use crate::output::Part;
 use crate::report::document::{Document, MakeError, Problem};
@@ -34,7 +35,7 @@ impl Maker {
         part: &Part,
         quote: &Quote,
         customer: &QuoteView,
-        inside: &InsideView,
+        (inside, chart): (&InsideView, Option<&Chart>),
         typesetter: &dyn Typesetter,
         as_of: NaiveDate,
     ) -> Result<Vec<Problem>, MakeError> {
@@ -55,16 +56,15 @@ impl Maker {
             data: serde_json::to_value(customer)?,
         };
         document.typeset(part, typesetter, as_of, &mut problems)?;
+        let text = self.templates.render_inside(inside)?;
+        let mut files = self.templates.files("inside.typ", text, &["inside-layout.typ", "layout.typ"]);
+        files.extend(chart.map(|chart| (format!("charts/{}.svg", chart.name), chart.svg.clone().into_bytes())));
         let document = Document {
             subject,
             build: "inside".to_owned(),
             main: "inside.typ",
             pdf: "inside.pdf".to_owned(),
-            files: self.templates.files(
-                "inside.typ",
-                self.templates.render_inside(inside)?,
-                &["inside-layout.typ", "layout.typ"],
-            ),
+            files,
             data: serde_json::to_value(inside)?,
         };
         document.typeset(part, typesetter, as_of, &mut problems)?;

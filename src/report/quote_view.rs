@@ -164,7 +164,7 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
         document: document(
             fleet,
             &name,
-            format!("quotation for {year}"),
+            &format!("quotation for {year}"),
             calendar::in_words(window.as_of),
             window.as_of,
         ),
@@ -349,7 +349,7 @@ fn excluded(quote: &Quote) -> Vec<String> {
         match quote.callouts {
             CallOuts::Charged => lines.push("Call-outs: charged at the rates below.".to_owned()),
             CallOuts::Some(number) => {
-                lines.push(format!("Call-outs beyond {number} in the year: charged at the rates below."))
+                lines.push(format!("Call-outs beyond {number} in the year: charged at the rates below."));
             }
             CallOuts::Included => {}
         }
@@ -441,7 +441,7 @@ fn terms(fleet: &Fleet, given: &Given, quote: &Quote, contract: Option<&Contract
     if let Some(index) = contract.and_then(|contract| contract.index) {
         lines.push(format!(
             "The years after are quoted anew; by the contract the price rises by {} % a year where it is not.",
-            format::number(index.0 * 100.0, if (index.0 * 100.0).fract().abs() < 1e-9 { 0 } else { 1 })
+            format::number(index.0 * 100.0, usize::from((index.0 * 100.0).fract().abs() >= 1e-9))
         ));
     }
     if quote.sites.len() > 1 {

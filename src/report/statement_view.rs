@@ -113,7 +113,7 @@ pub struct LineRow {
 }
 
 /// Names, paper and language of a document for a customer.
-pub fn document(fleet: &Fleet, name: &str, title: String, month: String, as_of: chrono::NaiveDate) -> view::Document {
+pub fn document(fleet: &Fleet, name: &str, title: &str, month: String, as_of: chrono::NaiveDate) -> view::Document {
     let settings = &fleet.settings;
     view::Document {
         title: format!("{name}: {title}"),
@@ -127,7 +127,7 @@ pub fn document(fleet: &Fleet, name: &str, title: String, month: String, as_of: 
             Paper::UsLetter => view::Paper::UsLetter,
         },
         lang: if settings.units == Units::Us { "en-US" } else { "en-GB" }.to_owned(),
-        header: title.clone(),
+        header: title.to_owned(),
         footer: format!("{} · {title}", settings.fleet.0),
     }
 }
@@ -154,7 +154,7 @@ pub fn view(fleet: &Fleet, statement: &Statement) -> StatementView {
     let currency = &fleet.settings.currency.0;
     StatementView {
         view_version: STATEMENT_VIEW_VERSION,
-        document: document(fleet, name, title.clone(), month.clone(), last),
+        document: document(fleet, name, &title, month.clone(), last),
         title,
         address: statement.customer.address.as_ref().map_or_else(String::new, |address| address.0.clone()),
         summary: summary(fleet, statement),

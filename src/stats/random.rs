@@ -2,7 +2,7 @@
 //!
 //! A stream is keyed by all that it is for (seed, year, address, part), and the number of a draw picks the place in it.
 //! No stream is used up by another, so that a record added or mended elsewhere moves nothing, and two ways of doing the
-//! same year meet the same luck. ChaCha with 8 rounds, whose output is promised to be stable.
+//! same year meet the same luck. `ChaCha` with 8 rounds, whose output is promised to be stable.
 
 use rand::{Rng, SeedableRng};
 use rand_chacha::ChaCha8Rng;

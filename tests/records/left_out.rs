@@ -2,7 +2,8 @@
 //! report must name the field under "what we do not know" or among what is assumed.
 //!
 //! What matters is not written down here but seen: a table that has fewer cells, or a figure whose basis is weaker. The
-//! costs of the coming year and past forecasts are simulated and take long; they are left out here. The
+//! planned visits, the costs of the coming year and past forecasts are searched for and simulated, which takes long; they
+//! are not looked at here. The
 //! log's entries are excepted: nobody can know of a visit, or a reading, that nobody wrote down.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -17,7 +18,7 @@ use tubwright::records::forms::Keyed;
 use tubwright::records::load::{Shared, SiteFiles};
 use tubwright::report::site_charts::Charts;
 use tubwright::report::site_view;
-use tubwright::schedule::visits;
+use tubwright::schedule::visits::Plan;
 use tubwright::site;
 use tubwright::tables::{self, TableError};
 
@@ -63,7 +64,7 @@ fn known(
     let odd = view.unknowns.diagnostics.iter().map(|diagnostic| diagnostic.message.clone());
     let said = unknowns.chain(assumed).chain(odd).collect();
     let sites = vec![figures];
-    let plan = visits::plan(&shared.fleet, &sites, as_of);
+    let plan = Plan::default();
     let fleet = FleetFigures {
         fleet: &shared.fleet,
         month,
@@ -106,7 +107,7 @@ fn no_lives(shared: &Shared) -> FleetLives {
 }
 
 /// Fields of the book that say something of lives.
-const OF_LIVES: [&str; 5] = ["shape", "failure", "wears_by", "interval", "cost"];
+const OF_LIVES: [&str; 3] = ["shape", "failure", "wears_by"];
 
 /// Whether something is known no longer, or only by default.
 fn lost(before: &Known, after: &Known) -> Option<String> {

@@ -116,7 +116,7 @@ pub struct Brackets {
 /// not have the list. `None` for what is written in lines, and for what is no YAML.
 pub fn brackets_of(text: &str, key: &str) -> Option<Brackets> {
     let bytes: Vec<usize> = text.char_indices().map(|(byte, _)| byte).chain([text.len()]).collect();
-    let skipped = text.chars().next().is_some_and(|first| first == '\u{feff}').then_some(1).unwrap_or_default();
+    let skipped = usize::from(text.starts_with('\u{feff}'));
     let byte = |marker: saphyr_parser::Marker| bytes.get(marker.index() + skipped).copied();
     let mut depth = 0_usize;
     // Of the file's mapping: the key whose value comes next, and what stood last.

@@ -326,7 +326,12 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
             Trend::TooFew => format!("too few to tell a trend, which takes {LEAST_FAILURES}"),
             Trend::Worsening => "they come closer together: it is getting worse".to_owned(),
             Trend::Improving => "they come further apart: it is getting better".to_owned(),
-            Trend::Steady => "steady, as far as can be told".to_owned(),
+            Trend::Steady => {
+                let power = trend.and_then(|trend| trend.power).map_or(0.0, |power| power * 100.0);
+                format!(
+                    "steady, as far as can be told; a rate that grew with the hours run would be told from so many in {power:.0} % of cases"
+                )
+            }
         };
         text.push_str(&format!(" {}: {count}, {verdict}.", place(given, pump.at.as_str())));
     }

@@ -11,8 +11,11 @@ use super::chains::SiteYear;
 use super::fleet::{FleetWork, visits_of};
 use super::one_site::{Job, Node, Problem};
 
-/// How often the shares are moved.
+/// How often the shares are moved, and how often where there are very many sites: the bound is then a little lower.
 const MOVES: usize = 30;
+const MOVES_OF_MANY: usize = 10;
+/// How many are very many.
+const MANY_SITES: usize = 1000;
 
 /// A site's jobs with the windows they came to have, and the days it can be visited.
 struct Priced {
@@ -35,7 +38,7 @@ pub fn bound(work: &FleetWork, years: &[SiteYear]) -> f64 {
             let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &years[*site])).collect();
             // The dearest way last: the shares of the first k sites may not exceed the k-th's way.
             priced.sort_by(|a, b| a.way.total_cmp(&b.way));
-            area_bound(work.days, &priced)
+            area_bound(work.days, &priced, if work.sites.len() > MANY_SITES { MOVES_OF_MANY } else { MOVES })
         })
         .collect::<Vec<f64>>()
         .into_iter()
@@ -70,7 +73,7 @@ fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {
     Priced { way: site.way.cost, jobs, days, visited }
 }
 
-fn area_bound(days: usize, sites: &[Priced]) -> f64 {
+fn area_bound(days: usize, sites: &[Priced], moves: usize) -> f64 {
     let access: [Vec<u32>; 0] = [];
     let mut nodes: Vec<Node> = Vec::new();
     let mut year = |site: &Priced, price: &dyn Fn(usize) -> f64| {
@@ -100,14 +103,16 @@ fn area_bound(days: usize, sites: &[Priced]) -> f64 {
         within_ways(&mut shares, sites, day);
     }
     let mut best = f64::NEG_INFINITY;
-    for step in 0..MOVES {
+    for step in 0..moves {
         let found: Vec<(f64, Vec<usize>)> =
             sites.iter().zip(&shares).map(|(site, share)| year(site, &|day| share[day])).collect();
         best = best.max(found.iter().map(|(cost, _)| cost).sum());
         let size = 0.25 * dearest / (1.0 + step as f64 / 4.0);
         let mut coming = vec![0usize; days];
         for (_, made) in &found {
-            made.iter().for_each(|day| coming[*day] += 1);
+            for day in made {
+                coming[*day] += 1;
+            }
         }
         let mut touched: Vec<usize> = Vec::new();
         for ((_, made), share) in found.iter().zip(&mut shares) {
@@ -136,7 +141,9 @@ fn lower_others(shares: &mut [Vec<f64>], sites: &[Priced], comes: &[bool], day: 
     let too_much = sum - most;
     if too_much > 0.0 && of_others > 0.0 {
         let keep = (1.0 - too_much / of_others).max(0.0);
-        shares.iter_mut().zip(comes).filter(|(_, comes)| !**comes).for_each(|(share, _)| share[day] *= keep);
+        for (share, _) in shares.iter_mut().zip(comes).filter(|(_, comes)| !**comes) {
+            share[day] *= keep;
+        }
     }
 }
 
@@ -146,7 +153,9 @@ fn within_ways(shares: &mut [Vec<f64>], sites: &[Priced], day: usize) {
     let most = sites.last().map_or(0.0, |site| site.way);
     if sum > most && sum > 0.0 {
         let keep = most / sum;
-        shares.iter_mut().for_each(|share| share[day] *= keep);
+        for share in shares.iter_mut() {
+            share[day] *= keep;
+        }
     }
     sum = 0.0;
     for (share, site) in shares.iter_mut().zip(sites) {
