@@ -80,6 +80,9 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
         .count();
     let month = given.month.in_words();
     let unknown = pumps.len() - known.len();
+    if known.is_empty() {
+        return format!("What the pumps ran in {month} is not known.");
+    }
     let mut text = format!(
         "{} ran {} hours together in {month}.",
         format::sentence(&plural(known.len(), "pump", "pumps")),
@@ -113,6 +116,11 @@ fn identities(given: &Given, pumps: &Pumps) -> Vec<view::PumpIdentity> {
         let alike = |other: &&mut view::PumpIdentity| {
             view::PumpIdentity { place: row.place.clone(), ..(**other).clone() } == row
         };
+        // Of a pump of which no measure is written the section on what is not known tells.
+        let measures = [&row.model, &row.power, &row.speeds, &row.frame, &row.inlet, &row.discharge, &row.supply];
+        if measures.iter().all(|measure| measure.as_str() == NOT_KNOWN) {
+            continue;
+        }
         match rows.iter_mut().find(alike) {
             Some(there) => there.place.push_str(&format!("; {}", row.place)),
             None => rows.push(row),
