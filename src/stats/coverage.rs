@@ -248,6 +248,7 @@ fn central_ranges_cover_what_they_promise() {
 /// The long run; `tests/reference/coverage.md` says how it is started and what it gave.
 #[test]
 #[ignore = "takes minutes"]
+#[expect(clippy::print_stderr, reason = "what it gave is what it is run for")]
 fn central_ranges_cover_what_they_promise_in_the_long_run() {
     let outcome = run(2026, 4000);
     for (covered, which) in [(&outcome.all, "all"), (&outcome.with_ten, "ten failures or more")] {
