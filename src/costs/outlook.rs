@@ -351,3 +351,67 @@ fn why(spent: &Spent, to_come: &Means, scope: Scope, terms: &Terms, loses: Optio
     };
     format!("{verdict}: planned work is {} of its cost, failures {} ({calls})", share(planned), share(failures))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantities::fleet_for_tests::load_with;
+
+    const BOOK: &str = "format: 1\nparts:\n  lamp: {fits: uv_lamp, interval: {age: 30 mo}, wears_by: age, cost: 46.00, time: 20 min, failure: {cost: 130.00}}\n\
+        tasks: {look: {fits: spa, every: 30 d, time: 60 min}}\n";
+    const SITE: &str = "format: 1\ncustomer: harbour\ntravel: {time: 30 min, cost: 10.00}\nspas: {tub: {fitted: 2024-01-01, equipment: {uv: {kind: uv_lamp}}}}\n\
+        log: [{date: 2026-03-02, why: planned, labour: 2 h, at: {tub: {done: [look]}}}, \
+        {date: 2026-04-06, why: callout, labour: 1 h, at: {tub/uv: {renewed: {lamp: {because: failure, noticed: in_use}}}}}]\n";
+
+    fn of<R>(price: &str, look: impl FnOnce(&FleetCosts) -> R) -> R {
+        let fleet = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\ntax: {name: VAT, rate: 0.20}\n\
+            labour: {cost: 24.00, out_of_hours: 1.5}\nquote: {margin: 0.20, covers: 0.80}\n";
+        let customers = format!(
+            "format: 1\ncustomers: {{harbour: {{contract: {{scope: everything, visits: monthly, price: {{2026: {price}}}, index: 0.05}}}}}}\n"
+        );
+        let files =
+            [("fleet.yaml", fleet), ("customers.yaml", &*customers), ("upkeep.yaml", BOOK), ("sites/home.yaml", SITE)];
+        load_with(&files, "2026-06-30", |fleet, site, as_of| {
+            let own = crate::site::site_figures(fleet, site.lives, site.site, site.spas, as_of);
+            let sites = vec![own];
+            let plan = crate::schedule::visits::plan(fleet, &sites, as_of);
+            look(&outlook(fleet, &sites, &plan, site.lives, as_of))
+        })
+    }
+
+    /// Spent by hand: 2 h at 24.00, the way of 12.00 and 10.00: 70.00; on Easter Monday, which the records do not call a
+    /// holiday, 1 h, the way, a lamp 46.00 and 130.00 beside it: 222.00.
+    #[test]
+    fn a_contract_is_its_price_less_what_was_spent_and_is_to_come() {
+        of("2000.00", |costs| {
+            let contract = &costs.contracts[0];
+            assert!((contract.spent.planned - 7000.0).abs() < 1e-6, "{:?}", contract.spent);
+            assert!((contract.spent.failures - 22_200.0).abs() < 1e-6, "{:?}", contract.spent);
+            let (result, low, high) = contract.result.unwrap();
+            assert!((result - (200_000.0 - 29_200.0 - contract.to_come.0.mean.value)).abs() < 1e-6);
+            assert!(low <= result && result <= high);
+            assert!(contract.to_come.0.mean.value > 0.0 && contract.loses.unwrap() < 0.01);
+            assert_eq!(contract.next_by_index.unwrap().to_string(), "2100.00");
+        });
+        of("200.00", |costs| {
+            assert!(costs.contracts[0].loses.unwrap() > 0.99 && costs.contracts[0].why.starts_with("loses"))
+        });
+    }
+
+    #[test]
+    fn a_price_covers_the_share_of_years_with_its_margin_and_the_index() {
+        of("2000.00", |costs| {
+            assert_eq!(costs.next_year.len(), 3);
+            for row in &costs.next_year {
+                let price = row.price.to_f64().unwrap();
+                assert!((price - row.spread.p80.value / 100.0 / 0.8).abs() < 0.011, "{price}");
+                assert_eq!(row.tax.unwrap(), crate::costs::rounded(row.price / Decimal::from(5), "GBP"));
+                let mean: f64 = row.borne.iter().sum();
+                assert!((mean - row.spread.mean.value / 100.0).abs() < 0.02, "{mean}");
+            }
+            let year = costs.twelve_months.values().next().unwrap();
+            assert!(year.low <= year.p50 && year.p50 <= year.p80 && year.p80 <= year.high && year.high <= year.p95);
+            assert!(year.planned < year.mean);
+        });
+    }
+}

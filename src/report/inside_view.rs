@@ -193,7 +193,7 @@ pub fn view(
         title,
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),
-        rest: rest(fleet, quote),
+        rest: rest(given, quote),
         chart: chart(fleet, quote, &name).map(|chart| crate::report::site::in_view(&chart, "What may the year cost?")),
         scope_heads: scope_heads(&currency, Pricing::of(fleet).covers),
         scopes: scopes(fleet, quote),
@@ -257,7 +257,8 @@ fn lead(fleet: &Fleet, quote: &Quote) -> String {
     )
 }
 
-fn rest(fleet: &Fleet, quote: &Quote) -> String {
+fn rest(given: &Given, quote: &Quote) -> String {
+    let fleet = given.base.fleet;
     let Some(of) = chosen(quote) else { return String::new() };
     let pricing = Pricing::of(fleet);
     let margin = if fleet.settings.quote.margin.is_some() {
@@ -267,15 +268,18 @@ fn rest(fleet: &Fleet, quote: &Quote) -> String {
     };
     let now = match quote.price_now {
         Some((price, _)) if price > Decimal::ZERO => {
-            let change = (of.price - price) / price * Decimal::ONE_HUNDRED;
-            let percent = rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0);
-            let several = matches!(quote.unit, Unit::Site(_)) && quote.sites.len() == 1;
-            let note = if several { " for all the contract's sites" } else { "" };
-            format!(
-                " This year's price{note} is {}: {} %.",
-                amount_of(fleet, price),
-                signed(format::number(percent, 0))
-            )
+            let of_customer = |site: &&crate::site::SiteFigures| site.site.customer == quote.customer;
+            if given.base.sites.iter().filter(of_customer).count() > quote.sites.len() {
+                format!(
+                    " This year's price of the contract, which has other sites too, is {}.",
+                    amount_of(fleet, price)
+                )
+            } else {
+                let change = (of.price - price) / price * Decimal::ONE_HUNDRED;
+                let percent = rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0);
+                let percent = signed(format::number(percent, 0));
+                format!(" This year's price is {}: {percent} %.", amount_of(fleet, price))
+            }
         }
         _ => String::new(),
     };
