@@ -61,6 +61,8 @@ pub enum Command {
     Quote(Quote),
     /// Say whether a published month is as it was written.
     Verify(Verify),
+    /// Plan the visits of the coming twelve months.
+    Plan(Plan),
     /// Say why a figure is what it is: records, formula, result.
     Explain(Explain),
     /// Write an invented fleet to try the program on.
@@ -190,6 +192,28 @@ pub struct Explain {
     /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
     #[arg(long)]
     pub month: Option<Month>,
+}
+
+/// Plan the visits of the coming twelve months and say them.
+///
+/// With `--accept` the plan is written to `plan.yaml` in the fleet's folder. Later plans keep its days unless new records
+/// give a reason, which `visits.csv` then tells.
+#[derive(Debug, Args)]
+pub struct Plan {
+    /// The fleet's folder.
+    pub fleet: PathBuf,
+    /// The month after whose last day the plan begins, like 2026-10. Default: the month before today's.
+    #[arg(long)]
+    pub month: Option<Month>,
+    /// The day after which the plan begins, like 2026-11-13, instead of a month.
+    #[arg(long, value_name = "DAY", value_parser = calendar::parse_date, conflicts_with = "month")]
+    pub as_of: Option<NaiveDate>,
+    /// Write the plan to `plan.yaml`.
+    #[arg(long)]
+    pub accept: bool,
+    /// Plan the coming seven days anew and keep the rest; only these days are shown. They begin today if no day is given.
+    #[arg(long)]
+    pub week: bool,
 }
 
 /// Write an invented fleet of any size, to try the program on and to measure it.

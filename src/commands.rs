@@ -8,6 +8,7 @@ pub mod demo;
 pub mod explain;
 pub mod man;
 pub mod new;
+pub mod plan;
 pub mod quote;
 pub mod report;
 pub mod schema;
@@ -37,6 +38,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Add(arguments) => add::run(arguments, printer),
         Command::New(arguments) => new::run(arguments, printer),
         Command::Swap(arguments) => swap::run(arguments, printer),
+        Command::Plan(arguments) => plan::run(arguments, printer),
     };
     match result {
         Ok(status) => status,

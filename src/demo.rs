@@ -67,7 +67,7 @@ pub fn files(plan: &Plan) -> impl Iterator<Item = DemoFile> {
         let _ = writeln!(customers, "  customer-{number}: {{name: Invented Customer {number}}}");
     }
     let shared = [
-        ("fleet.yaml", FLEET.to_owned()),
+        ("fleet.yaml", fleet(plan.sites)),
         ("pumps.yaml", PUMPS.to_owned()),
         ("tubs.yaml", TUBS.to_owned()),
         ("upkeep.yaml", UPKEEP.to_owned()),
@@ -78,6 +78,23 @@ pub fn files(plan: &Plan) -> impl Iterator<Item = DemoFile> {
 }
 
 const SITES_OF_A_CUSTOMER: u32 = 10;
+
+/// Two technicians can see to about so many sites.
+const SITES_OF_TWO: u32 = 50;
+
+/// `fleet.yaml` with as many technicians as so many sites need.
+fn fleet(sites: u32) -> String {
+    let mut text = FLEET.to_owned();
+    for pair in 2..=sites.div_ceil(SITES_OF_TWO) {
+        for (id, name, skills) in [("dan", "Dan", ", skills: [electrician]"), ("ines", "Ines", "")] {
+            let _ = writeln!(
+                text,
+                "  {id}-{pair}: {{name: {name} {pair}, days: [mon, tue, wed, thu, fri], hours_per_day: 7 h{skills}}}"
+            );
+        }
+    }
+    text
+}
 
 /// How a kind of site is used.
 struct Kind {

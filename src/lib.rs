@@ -13,6 +13,7 @@ pub mod explain;
 pub mod figures;
 pub mod fleet_figures;
 pub mod hydraulics;
+pub mod ics;
 pub mod interrupt;
 pub mod limits;
 pub mod manifest;

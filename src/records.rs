@@ -12,6 +12,7 @@ pub mod fleet;
 pub mod forms;
 pub mod load;
 pub mod log;
+pub mod plan;
 pub mod pumps;
 pub mod readings;
 pub mod schema;
@@ -54,6 +55,8 @@ pub struct Fleet {
     pub customers: BTreeMap<Id, Customer>,
     /// Rule books by name: the built-in ones and the fleet's own.
     pub rule_books: BTreeMap<String, Arc<RuleBook>>,
+    /// The accepted plan, if there is one.
+    pub plan: Option<plan::PlanFile>,
     /// Defaults used for the whole fleet: what, and where to change it.
     pub assumed: Vec<Assumed>,
 }

@@ -16,6 +16,7 @@ use crate::quantities::{self, SpaFigures, part_lives};
 use crate::records::load::{Shared, SiteFiles};
 use crate::records::{Fleet, Site};
 use crate::schedule::due;
+use crate::schedule::visits::Visit;
 use crate::to_do::{self, ToDo};
 use crate::to_do_failures;
 
@@ -47,6 +48,8 @@ pub struct SiteFigures<'a> {
     pub held: Vec<(What, Held)>,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
+    /// Its planned visits by day; empty until the fleet's plan is made.
+    pub visits: Vec<Visit>,
     /// What the lives of all sites say of each kind of part.
     pub lives: &'a FleetLives,
     /// The as-of day.
@@ -91,6 +94,7 @@ pub fn site_figures<'a>(
         forecast_checks: Vec::new(),
         held: Vec::new(),
         to_do,
+        visits: Vec::new(),
         lives,
         as_of,
     }

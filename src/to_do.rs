@@ -97,6 +97,14 @@ pub fn sort(all: &mut [ToDo]) {
     });
 }
 
+/// Adds what no day could be found for; what a visit left is told of already.
+pub fn add_not_fitted(all: &mut Vec<ToDo>, left: &NotFitted) {
+    if !matches!(left.work, Work::Left(_)) {
+        all.push(not_fitted(left));
+        sort(all);
+    }
+}
+
 fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
     let units = fleet.settings.units;
     for spa in spas {
@@ -340,7 +348,7 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
 }
 
 /// What no day could be found for in the year's visits.
-pub fn not_fitted(left: &NotFitted) -> ToDo {
+fn not_fitted(left: &NotFitted) -> ToDo {
     let what = match &left.work {
         Work::Renew(part) => format!("renew the {}", format::words(part.as_str())),
         Work::Left(what) => what.clone(),

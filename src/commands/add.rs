@@ -109,12 +109,11 @@ pub fn add(fleet: &Path, visits: &[Wanted], printer: Printer) -> Result<Added, F
         };
         let visit = new_visit(&at, day, wanted.date.is_some()).map_err(failure)?;
         let known = changes.iter().position(|change| change.files.id == site);
-        let index = match known {
-            Some(index) => index,
-            None => {
-                changes.push(Change::of(&shared, fleet, &site)?);
-                changes.len() - 1
-            }
+        let index = if let Some(index) = known {
+            index
+        } else {
+            changes.push(Change::of(&shared, fleet, &site)?);
+            changes.len() - 1
         };
         if let Err(refused) = changes[index].add(&shared, &visit)? {
             return Ok(refused);

@@ -65,7 +65,7 @@ fn planned(shared: &Shared, month: Month) -> (Vec<Site>, Plan) {
     let lives = site::fleet_lives(&shared.fleet, &read, as_of);
     let figures: Vec<SiteFigures> =
         read.par_iter().map(|(site, spas)| site::site_figures(&shared.fleet, &lives, site, spas, as_of)).collect();
-    let plan = visits::plan(&shared.fleet, &figures, as_of);
+    let plan = visits::plan(&shared.fleet, &figures, as_of, false);
     drop(figures);
     (read.into_iter().map(|(site, _)| site).collect(), plan)
 }

@@ -14,6 +14,7 @@ use crate::commands::{Failure, failure};
 use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
+use crate::ics;
 use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
 use crate::output::{FileDigest, Growing, OutputError, OutputFolder, Part};
@@ -232,11 +233,16 @@ impl Run<'_> {
             .collect();
         self.printer.stage("due and to-do", clock);
         let clock = Instant::now();
-        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of);
+        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of, false);
+        for visit in &plan.visits {
+            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
+                figures[place].visits.push(visit.clone());
+            }
+        }
         for not_fitted in &plan.not_fitted {
             // The sites are in sorted order.
             if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
-                figures[place].to_do.push(to_do::not_fitted(not_fitted));
+                to_do::add_not_fitted(&mut figures[place].to_do, not_fitted);
             }
         }
         self.printer.stage("visits", clock);
@@ -275,6 +281,10 @@ impl Run<'_> {
             checks: &checks,
         };
         let all_tables = write_tables(&part, &figures)?;
+        let calendars = ics::calendars(&self.shared.fleet, &figures.sites, &figures.plan, self.as_of);
+        for (name, text) in calendars.map_err(Failure::new)? {
+            part.write(&name, text.as_bytes()).map_err(Failure::new)?;
+        }
         self.printer.stage("tables", clock);
         let clock = Instant::now();
         let month = self.month.in_words();
@@ -353,7 +363,7 @@ impl Run<'_> {
         let fleet = &self.shared.fleet;
         let mut figures: Vec<SiteFigures> =
             before.par_iter().map(|(site, spas)| site::site_figures(fleet, &lives, site, spas, as_of)).collect();
-        let plan = visits::plan(fleet, &figures, as_of);
+        let plan = visits::plan(fleet, &figures, as_of, false);
         let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
         for (site, expected) in figures.iter_mut().zip(costs) {
             site.expected_year = expected;

@@ -351,7 +351,10 @@ fn thing(
     let mut kept: Vec<&PartDue> = Vec::new();
     for part in parts {
         let by_hours = site.lives.kind(part.part.id).map(|kind| kind.clock) == Some(Clock::Hours);
-        let mut lives = site.lives.posterior_of(&part.part).map(|of| of.nodes().iter().map(|n| n.0).collect());
+        // A pump that has failed more than its like goes on so, as in every other figure.
+        let rate = site.lives.pumps.factor(&part.part.site, &part.part.at).map_or(1.0, |factor| factor.mean());
+        let mut lives =
+            site.lives.posterior_of(&part.part).map(|of| of.nodes().iter().map(|n| n.0.at_rate(rate)).collect());
         if lives.is_none() {
             prices.miss(format!(
                 "how long a {} lives (interval in upkeep.yaml)",

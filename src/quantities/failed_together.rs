@@ -80,10 +80,7 @@ pub enum Question {
 
 /// What brought a part, if its life ended early by a failure.
 pub fn early(position: &PartPosition, life: &PartLife) -> Option<(After, NaiveDate, NaiveDate)> {
-    let failed = match life.end {
-        LifeEnd::Failed(day) | LifeEnd::FoundFailed(day) => day,
-        _ => return None,
-    };
+    let (LifeEnd::Failed(failed) | LifeEnd::FoundFailed(failed)) = life.end else { return None };
     let came = life.fitted.middle()?;
     let after = match &life.source.as_ref()?.place {
         Place::Entry { field: "renewed", .. } => After::Renewal,

@@ -100,7 +100,7 @@ impl Spread {
 
     fn of_many(ratios: &[(f64, f64)]) -> Self {
         let freedom = ratios.len() as f64 - 1.0;
-        let learned = ratios.iter().map(|(months, _)| months).sum::<f64>().min(LEVEL_MONTHS).max(1.0);
+        let learned = ratios.iter().map(|(months, _)| months).sum::<f64>().clamp(1.0, LEVEL_MONTHS);
         // Wandering within the months a level is learned from: Σ (j/L)² for j from 1 to L − 1.
         let within = (learned - 1.0) * (2.0 * learned - 1.0) / (6.0 * learned);
         let fits: Vec<(f64, f64, f64)> = WANDERING

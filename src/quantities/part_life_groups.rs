@@ -1,11 +1,13 @@
 //! Do the pump models differ in how long a part lasts in them? Where the lives show it, each model has a
 //! posterior of its own, drawn towards the others' as far as its own lives leave it unknown.
 //!
-//! What is believed of a model before its own lives is what the lives of the other models say, made as much
-//! wider as models differ. A model of few lives is then close to the others, and one of many is its own.
+//! What is believed of a model before its own lives is what the other models' lives say: their shape, nearly
+//! common to all, and their ages, made as much wider as models differ. A model of few lives is then close to
+//! the others, and one of many is its own.
 
 use std::collections::BTreeMap;
 
+use crate::basis::CENTRAL_80;
 use crate::quantities::part_life_model::{Gathered, KindModel, kind_model};
 use crate::records::upkeep::Part;
 use crate::stats::counts::{Gamma, likelihood, spread_of_rates};
@@ -18,8 +20,30 @@ use crate::stats::{End, Life};
 const LEAST_DIFFERENCE: f64 = 2.705_543_454_095_4;
 /// Failures of a kind without which models are not told apart.
 const LEAST_FAILURES: usize = 5;
+/// By how much the ln of the shape may differ between models: assumed.
+const UNLIKE_SHAPE: f64 = 0.1;
 /// The share of failed by whose age models are held against each other: B10.
 const SHARE: f64 = 0.1;
+
+/// What a model's own lives say: ln B10 and ln shape, each with its variance.
+struct Own {
+    ln_age: (f64, f64),
+    ln_shape: (f64, f64),
+}
+
+impl Own {
+    fn of(posterior: &Posterior) -> Self {
+        let normal = |low: f64, middle: f64, high: f64| {
+            let deviation = (high / low).ln() / (2.0 * CENTRAL_80);
+            (middle.ln(), deviation * deviation)
+        };
+        let [low, middle, high] = posterior.quantiles_of([0.1, 0.5, 0.9], |w| w.quantile(SHARE));
+        Self {
+            ln_age: normal(low, middle, high),
+            ln_shape: normal(posterior.shape(0.1), posterior.shape(0.5), posterior.shape(0.9)),
+        }
+    }
+}
 
 /// The models of a kind; none where the lives do not show that they differ.
 pub(super) fn groups(
@@ -28,31 +52,43 @@ pub(super) fn groups(
     together: &KindModel,
 ) -> BTreeMap<String, KindModel> {
     let mut result = BTreeMap::new();
-    let Some(posterior) = together.posterior.as_ref().filter(|_| together.failures >= LEAST_FAILURES) else {
-        return result;
-    };
-    let shape = posterior.shape(0.5);
+    let Some(prior) = together.prior.filter(|_| together.failures >= LEAST_FAILURES) else { return result };
     let lives: Vec<&[Life]> = by_model.values().map(|gathered| gathered.lives.as_slice()).collect();
-    let Some(spread) = difference(&lives, shape) else { return result };
+    if lives.len() < 2 {
+        return result;
+    }
+    // Each model's own lives from the book alone. Models put together would show too small a shape: the early
+    // failures of one and the late ones of another look like no wearing out.
+    let before = Own::of(&Posterior::new(None, &prior));
+    let own: Vec<Own> =
+        lives.iter().map(|lives| Own::of(&Posterior::new(Sample::new(lives).as_ref(), &prior))).collect();
+    let shape_of = |left_out: Option<usize>| {
+        // What each adds to the book, put together; the shape is common to all models but for a little.
+        let added = own.iter().enumerate().filter(|(i, _)| Some(*i) != left_out).map(|(_, own)| own.ln_shape);
+        let (mut precision, mut sum) = (1.0 / before.ln_shape.1, before.ln_shape.0 / before.ln_shape.1);
+        for (mean, variance) in added {
+            let more = 1.0 / variance - 1.0 / before.ln_shape.1;
+            if more > 0.0 {
+                precision += more;
+                sum += mean / variance - before.ln_shape.0 / before.ln_shape.1;
+            }
+        }
+        (sum / precision, 1.0 / precision)
+    };
+    let Some(spread) = difference(&lives, shape_of(None).0.exp()) else { return result };
     // Rates that differ as a gamma distribution does, about as one of the ln does with the same mean and variance;
     // ages differ by as much over the shape.
     let of_rates = (1.0 / spread).ln_1p();
-    let deviation = of_rates.sqrt() / shape;
-    let longer = (0.5 * of_rates / shape).exp();
-    for (model, gathered) in by_model {
+    for (index, (model, gathered)) in by_model.iter().enumerate() {
         let Some(name) = model else { continue };
-        let others: Vec<Life> = by_model
-            .iter()
-            .filter(|(other, _)| *other != model)
-            .flat_map(|(_, gathered)| gathered.lives.iter().copied())
-            .collect();
-        let Some(of_others) = together.prior.map(|prior| Posterior::new(Sample::new(&others).as_ref(), &prior)) else {
-            continue;
-        };
-        let [low, middle, high] = of_others.quantiles_of([0.1, 0.5, 0.9], |w| w.quantile(SHARE));
-        let known = (high / low).ln() / (2.0 * crate::basis::CENTRAL_80);
-        let shape = (of_others.shape(0.1), of_others.shape(0.5), of_others.shape(0.9));
-        let believed = Prior::new(shape, SHARE, middle * longer, known.hypot(deviation));
+        let (ln_shape, known) = shape_of(Some(index));
+        let between = of_rates / (2.0 * ln_shape).exp();
+        let others = own.iter().enumerate().filter(|(i, _)| *i != index).map(|(_, own)| own.ln_age);
+        let weights = others.map(|(mean, variance)| (mean, 1.0 / (variance + between)));
+        let (sum, weight) = weights.fold((0.0, 0.0), |(sum, all), (mean, weight)| (sum + mean * weight, all + weight));
+        let around = CENTRAL_80 * (known + UNLIKE_SHAPE * UNLIKE_SHAPE).sqrt();
+        let shape = ((ln_shape - around).exp(), ln_shape.exp(), (ln_shape + around).exp());
+        let believed = Prior::new(shape, SHARE, (sum / weight).exp(), (between + 1.0 / weight).sqrt());
         let mut own = kind_model(part, gathered, together.costs, believed);
         // The book's guess is not the only thing known of it.
         own.status = together.status;

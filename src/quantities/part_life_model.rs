@@ -28,6 +28,7 @@ use crate::stats::decision;
 pub use crate::stats::decision::{Advice, FEW_FAILURES};
 use crate::stats::posterior::{NODES, Posterior, Prior, Replacement};
 use crate::stats::replacement::Costs;
+use crate::stats::survival::product_limit;
 use crate::stats::weibull::{Interval, Sample, Weibull};
 use crate::stats::{End, Life};
 
@@ -66,6 +67,49 @@ impl Status {
     }
 }
 
+/// The share of parts sound at an age of those sound at an earlier one, with no curve assumed and by the
+/// posterior. Ends are those of the central 80 %.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CurveCheck {
+    /// The earlier age: few are watched before it.
+    pub from: f64,
+    /// The age: half of the failures after the earlier one are before it.
+    pub age: f64,
+    /// With no curve assumed: the low end, the share, the high end.
+    pub counted: [f64; 3],
+    /// By the posterior.
+    pub modelled: [f64; 3],
+}
+
+impl CurveCheck {
+    /// Parts that must be watched at an age.
+    const LEAST_WATCHED: f64 = 5.0;
+
+    fn new(lives: &[Life], posterior: &Posterior) -> Option<Self> {
+        let steps = product_limit(lives, 0.8);
+        let first = steps.iter().position(|step| step.at_risk >= Self::LEAST_WATCHED)?;
+        let end = steps.iter().rposition(|step| step.at_risk >= Self::LEAST_WATCHED)? + 1;
+        if end < first + FEW_FAILURES {
+            return None;
+        }
+        let (begin, middle) = (&steps[first], &steps[first + (end - first) / 2]);
+        let (hazard, variance) = (middle.hazard.0 - begin.hazard.0, middle.hazard.1 - begin.hazard.1);
+        let reach = (crate::basis::CENTRAL_80 * variance.sqrt() / hazard).exp();
+        let further = |w: &Weibull| (w.cumulative_hazard(begin.age) - w.cumulative_hazard(middle.age)).exp();
+        (hazard > 0.0).then(|| Self {
+            from: begin.age,
+            age: middle.age,
+            counted: [hazard * reach, hazard, hazard / reach].map(|h| (-h).exp()),
+            modelled: posterior.quantiles_of([0.1, 0.5, 0.9], further),
+        })
+    }
+
+    /// Whether the two ranges have nothing in common.
+    pub fn disagrees(&self) -> bool {
+        self.counted[2] < self.modelled[0] || self.counted[0] > self.modelled[2]
+    }
+}
+
 /// A kind of part over the fleet.
 #[derive(Debug, Clone)]
 pub struct KindModel {
@@ -89,6 +133,8 @@ pub struct KindModel {
     pub typical: Option<Weibull>,
     /// The posterior made ready to be asked of every part.
     pub outlook: Option<KindOutlook>,
+    /// The share still sound with no curve assumed, beside the posterior's; `None` = too few lives.
+    pub curve_check: Option<CurveCheck>,
     /// What renewing costs; `None` = a price is not written.
     pub costs: Option<Costs>,
     /// What the best age comes to; only where something has failed.
@@ -404,6 +450,7 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         failures,
         failures_of_unknown_age: gathered.failures_of_unknown_age,
         book,
+        curve_check: posterior.as_ref().and_then(|posterior| CurveCheck::new(&gathered.lives, posterior)),
         prior,
         typical: posterior.as_ref().and_then(|p| p.nodes().get(NODES / 2)).map(|(weibull, _)| *weibull),
         outlook: posterior.as_ref().map(|posterior| KindOutlook::new(posterior, clock)),
@@ -431,8 +478,13 @@ impl KindModel {
     }
 
     /// Whether maximum likelihood, where there are failures enough for it, finds a shape that the
-    /// posterior holds unlikely: a sign that the lives do not follow the book's shapes.
+    /// posterior holds unlikely, or the share still sound with no curve assumed lies apart from its: signs that
+    /// the lives do not follow the book's shapes, or no such curve.
     pub fn is_disputed(&self) -> bool {
+        self.curve_check.is_some_and(|check| check.disagrees()) || self.shape_is_disputed()
+    }
+
+    fn shape_is_disputed(&self) -> bool {
         match (&self.posterior, &self.maximum) {
             (Some(posterior), Some((_, (low, high)))) if self.failures >= FEW_FAILURES => {
                 low.is_some_and(|low| low > posterior.shape(0.9))

@@ -105,14 +105,14 @@ pub fn saturation_index(ph: f64, fahrenheit: f64, calcium: f64, alkalinity: f64,
 }
 
 /// The saturation index by the formula: pH less (9.3 + A + B) − (C + D), with A = (log TDS − 1)/10,
-/// B = −13.12 log (°C + 273) + 34.55, C = log calcium − 0.4, D = log alkalinity (as CaCO₃, mg/L; from memory).
+/// B = −13.12 log (°C + 273) + 34.55, C = log calcium − 0.4, D = log alkalinity (both in mg/L of calcium carbonate; from memory).
 /// `None` where one of them is not above zero.
 pub fn saturation_index_by_formula(ph: f64, celsius: f64, calcium: f64, alkalinity: f64, tds: f64) -> Option<f64> {
     let known = [celsius + 273.0, calcium, alkalinity, tds].iter().all(|value| value.is_finite() && *value > 0.0);
     let a = (tds.log10() - 1.0) / 10.0;
     let b = -13.12 * (celsius + 273.0).log10() + 34.55;
     let (c, d) = (calcium.log10() - 0.4, alkalinity.log10());
-    known.then(|| ph - (9.3 + a + b - c - d))
+    known.then_some(ph - (9.3 + a + b - c - d))
 }
 
 /// The last day of a month on which all four were tested, with its index.

@@ -17,6 +17,7 @@ use crate::limits;
 use crate::records::check;
 use crate::records::customers::CustomersFile;
 use crate::records::fleet::{FleetFile, Technician};
+use crate::records::plan::PlanFile;
 use crate::records::pumps::PumpsFile;
 use crate::records::readings;
 use crate::records::site::SheetLine;
@@ -201,6 +202,13 @@ impl Shared {
                 change: "upkeep.yaml, with parts and tasks of your own".to_owned(),
             });
         }
+        let mut plan = None;
+        if folder.has("plan.yaml") {
+            match read_shared::<PlanFile>(&folder, "plan.yaml", |_| 0, &mut diagnostics) {
+                Some((file, _)) => plan = Some(file),
+                None => unusable = Some("plan.yaml"),
+            }
+        }
         let (rule_books, wrong_books) = read_rule_books(&folder);
         diagnostics.extend(wrong_books);
         let mut sheet = BTreeMap::new();
@@ -215,7 +223,7 @@ impl Shared {
         }
         let sites = find_sites(&folder, sheet, &mut diagnostics);
         assume_settings(&settings, &folder, &mut assumed);
-        let fleet = Fleet { settings, models, book, customers, rule_books, assumed };
+        let fleet = Fleet { settings, models, book, customers, rule_books, plan, assumed };
         diagnostics.extend(check::check_shared(&fleet, &folder));
         if diagnostics.iter().any(|d| d.file == "fleet.yaml" && d.severity == Severity::Error) {
             return Err(LoadError::Unusable("fleet.yaml".to_owned(), diagnostics));

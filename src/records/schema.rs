@@ -20,6 +20,7 @@ use crate::records::forms::{
     Currency, Date, Dated, Fitted, Format, Key, Keyed, Money, Name, Named, Number, OneOrMany, Share, Text, Timezone,
 };
 use crate::records::log::TimeOfDay;
+use crate::records::plan::PlanFile;
 use crate::records::pumps::{PumpsFile, Speeds};
 use crate::records::site::SiteFile;
 use crate::records::tubs::TubsFile;
@@ -38,6 +39,7 @@ pub fn schemas() -> Vec<(&'static str, Value)> {
         ("upkeep.schema.json", schema_of::<UpkeepFile>("upkeep.yaml")),
         ("customers.schema.json", schema_of::<CustomersFile>("customers.yaml")),
         ("site.schema.json", schema_of::<SiteFile>("sites/<site>.yaml")),
+        ("plan.schema.json", schema_of::<PlanFile>("plan.yaml")),
         ("limits.schema.json", limits::schema()),
     ]
 }

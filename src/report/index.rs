@@ -274,3 +274,65 @@ fn first_thing(standing: &Standing, group: &[&crate::to_do::ToDo]) -> String {
         [first, others @ ..] => format!("{what}: {first} and {} more", others.len()),
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::report::template::Templates;
+
+    fn row(number: usize) -> Row {
+        Row {
+            name: format!("Site of a name of the usual length {number}"),
+            href: format!("sites/site-of-a-usual-length-{number}/report.pdf"),
+            customer: "A customer of the usual length".to_owned(),
+            key: "1".to_owned(),
+            shape: "▲".to_owned(),
+            word: "act now".to_owned(),
+            first: "Close the spa until its suction covers are renewed: terrace and 3 more".to_owned(),
+            things: "12".to_owned(),
+            turnover: "11.9 min".to_owned(),
+            limit: "over the limit of 10 min; filtered too few hours".to_owned(),
+            is_short: true,
+            turnover_key: "1.190".to_owned(),
+            parts: "14".to_owned(),
+            visit: "12 Nov".to_owned(),
+            visit_key: "2026-11-12".to_owned(),
+            cost: "£ 12 345".to_owned(),
+            cost_key: "12345.67".to_owned(),
+            links: ["visits", "logbook"]
+                .map(|name| Link {
+                    href: format!("sites/site-of-a-usual-length-{number}/{name}.pdf"),
+                    name: name.to_owned(),
+                })
+                .to_vec(),
+        }
+    }
+
+    #[test]
+    fn the_page_of_a_thousand_sites_stays_small() {
+        let view = IndexView {
+            view_version: VIEW_VERSION,
+            document: Page {
+                title: "Fleet".to_owned(),
+                site: "Fleet".to_owned(),
+                month: "October 2026".to_owned(),
+                as_of: "from records up to 31 October 2026".to_owned(),
+                prepared_by: String::new(),
+                lang: "en-GB".to_owned(),
+            },
+            summary: "All is well.".to_owned(),
+            counts: Vec::new(),
+            left_out: vec!["<b>&\"".to_owned()],
+            has_visits: true,
+            currency: Some("GBP".to_owned()),
+            rows: (0..1000).map(row).collect(),
+            files: Vec::new(),
+            tables: Vec::new(),
+        };
+        let page = Templates::embedded().unwrap().render_index(&view).unwrap();
+        assert!(page.len() < 2_000_000, "{} bytes", page.len());
+        assert!(page.len() > 1_000_000, "{} bytes: are all rows there?", page.len());
+        // What records say is text, never markup.
+        assert!(page.contains("&lt;b&gt;&amp;&quot;") && !page.contains("<b>&"), "not escaped");
+    }
+}

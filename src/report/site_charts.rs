@@ -297,6 +297,11 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
         .filter_map(|t| t.due)
         .filter(|due| *due >= first && *due <= last)
         .collect();
+    let visits: Vec<NaiveDate> =
+        site.visits.iter().map(|v| v.date).filter(|day| *day >= first && *day <= last).collect();
+    if !visits.is_empty() {
+        rows.insert(0, YearRow::Events { label: "Planned visits".to_owned(), dates: visits });
+    }
     if !tasks.is_empty() {
         rows.push(YearRow::Events { label: "Checks by a licensed person".to_owned(), dates: tasks });
     }

@@ -7,6 +7,7 @@ pub mod bound;
 pub mod chains;
 pub mod diary;
 pub mod fleet;
+pub mod kept;
 mod made;
 pub mod one_site;
 pub mod work;
@@ -25,6 +26,8 @@ pub struct Plan {
     pub visits: Vec<Visit>,
     /// What could not be fitted into a visit, and why.
     pub not_fitted: Vec<NotFitted>,
+    /// Visits that were accepted and are not made.
+    pub cancelled: Vec<Cancelled>,
     /// What the plan costs by what it is made from: ways, life thrown away, the risk of waiting; in the fleet's currency,
     /// or in minutes where the rate of labour is not known.
     pub cost: f64,
@@ -49,8 +52,31 @@ pub struct Visit {
     pub travel_cost: Option<Decimal>,
     /// What is done, in the order of the work.
     pub tasks: Vec<VisitTask>,
+    /// Whether guests change on that day, which leaves 10:00 to 16:00.
+    pub changeover: bool,
+    /// How often it has changed since it was first accepted.
+    pub sequence: u32,
     /// Why the visit moved since the accepted plan; `None` if it did not.
     pub moved: Option<String>,
+    /// Who was to come by the accepted plan, where somebody else comes now.
+    pub before: Option<Option<Id>>,
+}
+
+/// A visit that was accepted and is not made.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Cancelled {
+    /// Its name.
+    pub id: String,
+    /// The site.
+    pub site: Id,
+    /// The day it was for.
+    pub date: NaiveDate,
+    /// Who was to come.
+    pub technician: Option<Id>,
+    /// How often it has changed, the cancellation counted.
+    pub sequence: u32,
+    /// Why, in words.
+    pub because: String,
 }
 
 /// One thing to do at a visit.

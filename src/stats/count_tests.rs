@@ -50,14 +50,13 @@ fn the_stock_that_serves() {
     for case in cases("poisson_spares") {
         let (data, expected) = (&case["data"], &case["expected"]);
         let level = number(data, "service_level").unwrap();
-        let (mean, variance) = match number(data, "mean_demand") {
-            Some(mean) => (mean, mean),
-            None => {
-                let past = number(data, "past_exposure").unwrap();
-                let rate = rate_of(number(data, "failures").unwrap(), past);
-                let future = number(data, "future_exposure").unwrap();
-                (rate.mean() * future, rate.mean() * future + rate.variance() * future * future)
-            }
+        let (mean, variance) = if let Some(mean) = number(data, "mean_demand") {
+            (mean, mean)
+        } else {
+            let past = number(data, "past_exposure").unwrap();
+            let rate = rate_of(number(data, "failures").unwrap(), past);
+            let future = number(data, "future_exposure").unwrap();
+            (rate.mean() * future, rate.mean() * future + rate.variance() * future * future)
         };
         let [stock] = count_quantiles(mean, variance, [level]);
         assert_eq!(Some(stock), number(expected, "stock"), "{}", case["id"]);
@@ -87,7 +86,7 @@ fn units_that_differ() {
     let units: Vec<(f64, f64)> = of("failures").into_iter().zip(of("exposure")).collect();
     let spread = spread_of_rates(&units).unwrap();
     let near = |found: f64, field: &str| {
-        assert!((found / expected[field].as_f64().unwrap() - 1.0).abs() < 1e-5, "{field} {found}")
+        assert!((found / expected[field].as_f64().unwrap() - 1.0).abs() < 1e-5, "{field} {found}");
     };
     near(spread.shape, "a");
     near(spread.rate, "b");

@@ -94,10 +94,18 @@ pub struct Posterior {
 
 /// How far below the top of its ln the density is cut off: e⁻²⁰ of it.
 const DEPTH: f64 = 20.0;
-/// Columns of the fine grid.
-const COLUMNS: usize = 129;
-/// Rows the range of shapes is divided into at least.
-const ROWS: usize = 160;
+/// A grid: rows the range of shapes is divided into, columns of ages, and how many of both the coarse one skips.
+struct Grid {
+    rows: usize,
+    columns: usize,
+    skip: (usize, usize),
+}
+
+const FINE: Grid = Grid { rows: 160, columns: 129, skip: (7, 8) };
+/// With many failures what is known is nearly normal, and fewer points tell it as well.
+const NORMAL: Grid = Grid { rows: 80, columns: 65, skip: (4, 4) };
+/// Failures from which it is.
+const NEARLY_NORMAL: f64 = 300.0;
 
 /// The golden section: multiples of it fill 0 to 1 evenly.
 const GOLDEN: f64 = 0.618_033_988_749_894_9;
@@ -245,10 +253,11 @@ impl Posterior {
                 break;
             }
         }
-        let step = (high - low) / ROWS as f64;
+        let grid = if sample.is_some_and(|s| s.failures() >= NEARLY_NORMAL) { NORMAL } else { FINE };
+        let step = (high - low) / grid.rows as f64;
         let first = ((low - prior.ln_shape) / step).floor() as i64;
-        let rows: Vec<Row> = (0..=ROWS as i64)
-            .map(|i| row(sample, prior, at(step, first + i), COLUMNS, (i as f64 * GOLDEN).fract()))
+        let rows: Vec<Row> = (0..=grid.rows as i64)
+            .map(|i| row(sample, prior, at(step, first + i), grid.columns, (i as f64 * GOLDEN).fract()))
             .collect();
         let top = rows.iter().map(|r| r.ln_mass).fold(f64::NEG_INFINITY, f64::max);
         let points = |every_row: usize, every_column: usize, least: f64| {
@@ -285,7 +294,7 @@ impl Posterior {
         let weights: Vec<(f64, f64)> = rows.iter().map(|r| (r.ln_shape, (r.ln_mass - top).exp() / total)).collect();
         Self {
             points: fine,
-            support: points(7, 8, 1e-5),
+            support: points(grid.skip.0, grid.skip.1, 1e-5),
             nodes: nodes(&rows, &weights, step, prior),
             summed,
             rows: weights,

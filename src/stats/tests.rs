@@ -253,6 +253,34 @@ fn without_lives_the_belief_stands_at_its_own_quantiles() {
     assert!(Prior::new((1.4, 1.4, 4.0), 0.1, 1000.0, 1.0).is_none());
 }
 
+/// Lives found failed at visits, many of them: put together in steps they say what they said one by one, and
+/// the grid for many says what the distribution they were drawn from is.
+#[test]
+fn a_great_many_lives_are_put_together() {
+    let truth = Weibull { shape: 1.8, scale: 1000.0 };
+    let n = 900;
+    let found = |i: usize| {
+        let age = truth.quantile((i as f64 + 0.5) / n as f64);
+        End::FailedBetween((age - 30.0).max(0.0), age + 20.0)
+    };
+    let all: Vec<Life> = (0..n).map(|i| Life::from_new(found(i))).collect();
+    let few: Vec<Life> = all.iter().step_by(2).copied().collect();
+    let [many, half] = [&all, &few].map(|lives| Sample::new(lives).unwrap());
+    let (of_all, of_half) = (many.maximum().unwrap().weibull, half.maximum().unwrap().weibull);
+    // 450 stand one by one, 900 in steps.
+    assert!((of_all.shape / of_half.shape - 1.0).abs() < 0.01, "{of_all:?} {of_half:?}");
+    assert!((of_all.scale / of_half.scale - 1.0).abs() < 0.004, "{of_all:?} {of_half:?}");
+    let prior = Prior::new((0.8, 1.4, 4.0), 0.1, 300.0, 1.0).unwrap();
+    let posterior = Posterior::new(Some(&many), &prior);
+    let (low, high) = many.shape_interval(&many.maximum().unwrap(), 0.8);
+    assert!((posterior.shape(0.1) / low.unwrap() - 1.0).abs() < 0.01, "{} {low:?}", posterior.shape(0.1));
+    assert!((posterior.shape(0.9) / high.unwrap() - 1.0).abs() < 0.01, "{} {high:?}", posterior.shape(0.9));
+    let [_, scale, _] = posterior.quantiles_of([0.1, 0.5, 0.9], |w| w.scale);
+    assert!((scale / of_all.scale - 1.0).abs() < 0.005, "{scale}");
+    let nodes: f64 = posterior.nodes().iter().map(|n| n.1).sum();
+    assert!((nodes - 1.0).abs() < 1e-9);
+}
+
 #[test]
 fn lives_that_cannot_be_are_refused() {
     assert!(Sample::new(&[]).is_none());

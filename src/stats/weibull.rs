@@ -97,7 +97,7 @@ impl Sample {
                 exposure.push((ln(life.entry), -life.count));
             }
         }
-        Some(Self { ln_unit, exposure: merged(exposure), between, exact, sum_ln_exact, found })
+        Some(Self { ln_unit, exposure: merged(exposure), between: merged_between(between), exact, sum_ln_exact, found })
     }
 
     /// Failures, at a known age or between two.
@@ -151,6 +151,32 @@ fn merged(mut ages: Vec<(f64, f64)>) -> Vec<(f64, f64)> {
         });
     }
     ages
+}
+
+/// Failures found between two ages beyond which both ages are put together in steps of 1/64 of their size.
+const MOST_BETWEEN: usize = 512;
+
+/// A great many failures found between two ages, put together where both are nearly the same.
+fn merged_between(mut between: Vec<(f64, f64, f64)>) -> Vec<(f64, f64, f64)> {
+    if between.len() <= MOST_BETWEEN {
+        return between;
+    }
+    for (by, after, _) in &mut between {
+        let (from, to) = (*after * 64.0, *by * 64.0);
+        // Whole steps, at least one wide; half of one is little beside how long nobody looked.
+        let low = from.round();
+        *by = to.round().max(if low.is_finite() { low + 1.0 } else { to.round() }) / 64.0;
+        *after = low / 64.0;
+    }
+    between.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.total_cmp(&b.1)));
+    between.dedup_by(|next, kept| {
+        let same = next.0 == kept.0 && next.1 == kept.1;
+        if same {
+            kept.2 += next.2;
+        }
+        same
+    });
+    between
 }
 
 /// The likelihood of a sample at one shape, as a function of ln scale.

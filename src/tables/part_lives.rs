@@ -97,6 +97,12 @@ pub(super) fn part_lives(lives: &FleetLives) -> Result<Table, TableError> {
             ("likelihood_shape", |r| Cell::rounded(r.kind.maximum.map(|(weibull, _)| weibull.shape), 4)),
             ("likelihood_scale", |r| Cell::rounded(r.kind.maximum.map(|(weibull, _)| weibull.scale), 1)),
             ("likelihood_disagrees", |r| Cell::text(if r.kind.is_disputed() { "yes" } else { "no" })),
+            ("sound_from_age", |r| Cell::rounded(r.kind.curve_check.map(|c| c.from), 1)),
+            ("sound_at_age", |r| Cell::rounded(r.kind.curve_check.map(|c| c.age), 1)),
+            ("sound_counted", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[1]), 4)),
+            ("sound_counted_low", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[0]), 4)),
+            ("sound_counted_high", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[2]), 4)),
+            ("sound_modelled", |r| Cell::rounded(r.kind.curve_check.map(|c| c.modelled[1]), 4)),
         ],
     )
 }

@@ -36,7 +36,7 @@ pub(super) fn visits(plan: &Plan) -> Result<Table, TableError> {
     )
 }
 
-/// What is brought: "1 × SS-16 shaft_seal; 2 × union_gasket".
+/// What is brought: `1 × SS-16 shaft_seal; 2 × union_gasket`.
 fn taken(task: &VisitTask) -> String {
     let one = |take: &crate::schedule::visits::Take| match &take.number {
         Some(number) => format!("{} × {number} {}", take.count, take.part),

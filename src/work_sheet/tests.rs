@@ -54,6 +54,9 @@ pub(crate) fn visit(site: &str, number: u32, date: &str, tasks: Vec<VisitTask>) 
         travel_cost: None,
         tasks,
         moved: None,
+        before: None,
+        changeover: false,
+        sequence: 0,
     }
 }
 

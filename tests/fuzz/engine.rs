@@ -49,8 +49,9 @@ fn seed() -> u64 {
 }
 
 /// Runs a target for its time and fails if any input made it fail.
+#[allow(clippy::print_stderr, reason = "how far it got is asked for with --nocapture")]
 pub fn run(name: &str, seeds: Seeds, target: impl Fn(&[u8]) -> String) {
-    let ran = vary(name, seeds, &target, Duration::from_secs(seconds()), seed());
+    let ran = vary(name, &seeds, &target, Duration::from_secs(seconds()), seed());
     eprintln!(
         "{name}: {} executions, {} led somewhere new, the slowest took {:?}",
         ran.executions, ran.new, ran.slowest
@@ -63,7 +64,7 @@ pub fn run(name: &str, seeds: Seeds, target: impl Fn(&[u8]) -> String) {
     assert!(told.is_empty(), "{name}, seed {}: {}", seed(), told.join("\n"));
 }
 
-fn vary(name: &str, seeds: Seeds, target: &impl Fn(&[u8]) -> String, limit: Duration, seed: u64) -> Ran {
+fn vary(name: &str, seeds: &Seeds, target: &impl Fn(&[u8]) -> String, limit: Duration, seed: u64) -> Ran {
     let mut chance = ChaCha8Rng::seed_from_u64(seed);
     let mut kept = seeds.corpus.clone();
     let mut seen = HashSet::new();

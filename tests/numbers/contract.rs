@@ -3,7 +3,7 @@
 use crate::support::Table;
 
 /// The columns each table begins with.
-const COLUMNS: [(&str, &str); 16] = [
+const COLUMNS: [(&str, &str); 17] = [
     ("run_hours", "site,at,month,speed,hours,basis,metered_fraction,energy_kwh,energy_cost"),
     ("hours_forecast", "site,at,month,speed,hours,low,high"),
     (
@@ -45,6 +45,7 @@ const COLUMNS: [(&str, &str); 16] = [
     ("contracts", "customer,site,year,price,planned,spent,failures,result"),
     ("forecast_check", "made_on,horizon_months,scope,id,what,expected,low,high,observed,inside"),
     ("sums", "scope,id,what,value"),
+    ("failure_costs", "what,failures,cost_each,cost,share,share_summed"),
     ("to_do", "urgency,site,at,reason,says,due,source"),
 ];
 

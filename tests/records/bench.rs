@@ -37,7 +37,7 @@ fn bare_read(folder: &Path) -> usize {
         .into_iter()
         .map(Result::unwrap)
         .filter(|entry| entry.file_type().is_file())
-        .map(|entry| entry.into_path())
+        .map(walkdir::DirEntry::into_path)
         .collect();
     files
         .par_iter()
@@ -63,6 +63,7 @@ fn read_and_check(folder: &Path) -> usize {
 }
 
 #[test]
+#[allow(clippy::print_stdout, reason = "what it measures is its answer")]
 #[ignore = "it measures, and passes whatever it measures"]
 fn reading_and_checking_beside_the_bare_typed_read() {
     let sites = std::env::var("TUBWRIGHT_BENCH_SITES").unwrap_or_else(|_| "1000".to_owned());

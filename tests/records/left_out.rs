@@ -2,7 +2,8 @@
 //! report must name the field under "what we do not know" or among what is assumed.
 //!
 //! What matters is not written down here but seen: a table that has fewer cells, or a figure whose basis is weaker. The
-//! costs of the coming year and past forecasts are simulated and take long; they are left out here. The
+//! planned visits, the costs of the coming year and past forecasts are searched for and simulated, which takes long; they
+//! are not looked at here. The
 //! log's entries are excepted: nobody can know of a visit, or a reading, that nobody wrote down.
 
 use std::collections::{BTreeMap, BTreeSet};
@@ -17,7 +18,7 @@ use tubwright::records::forms::Keyed;
 use tubwright::records::load::{Shared, SiteFiles};
 use tubwright::report::site_charts::Charts;
 use tubwright::report::site_view;
-use tubwright::schedule::visits;
+use tubwright::schedule::visits::Plan;
 use tubwright::site;
 use tubwright::tables::{self, TableError};
 
@@ -63,7 +64,7 @@ fn known(
     let odd = view.unknowns.diagnostics.iter().map(|diagnostic| diagnostic.message.clone());
     let said = unknowns.chain(assumed).chain(odd).collect();
     let sites = vec![figures];
-    let plan = visits::plan(&shared.fleet, &sites, as_of);
+    let plan = Plan::default();
     let fleet = FleetFigures {
         fleet: &shared.fleet,
         month,
@@ -106,7 +107,7 @@ fn no_lives(shared: &Shared) -> FleetLives {
 }
 
 /// Fields of the book that say something of lives.
-const OF_LIVES: [&str; 5] = ["shape", "failure", "wears_by", "interval", "cost"];
+const OF_LIVES: [&str; 3] = ["shape", "failure", "wears_by"];
 
 /// Whether something is known no longer, or only by default.
 fn lost(before: &Known, after: &Known) -> Option<String> {
@@ -142,14 +143,20 @@ fn fault(
 }
 
 /// Fields whose loss is known from another field, or is no loss of knowledge, with the reason.
-const EXCEPTED: [(&str, &str); 7] = [
+const EXCEPTED: [(&str, &str); 13] = [
     ("/closed:", "nobody can know of a season nobody wrote down"),
     ("/spas ", "what stands nowhere is not missed; a site without a spa is an error"),
     ("/type ", "a spa without its type is another spa, and `check` says what it then lacks"),
+    ("/types ", "a type that is not there is an error"),
     ("/filters:", "what does not stand there is not missed"),
+    ("/filters ", "then the sites that speak of them are wrong, which is an error"),
     ("/pumps:", "what does not stand there is not missed"),
+    ("/pumps ", "then the sites that speak of them are wrong, which is an error"),
     ("/equipment:", "what does not stand there is not missed"),
+    ("/equipment ", "then the sites that speak of it are wrong, which is an error"),
     ("/here:", "then the type's pump stands there: more is known, of something else"),
+    ("yaml/parts:", "a book without parts wears nothing out; what the log says of them is an error"),
+    ("yaml/tasks:", "a book without tasks asks for nothing; what the log says of them is an error"),
 ];
 
 /// The first field of each form that may be left out.

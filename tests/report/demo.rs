@@ -136,7 +136,7 @@ fn the_manifest_names_no_place_and_no_time_of_this_machine() {
     let keys: Vec<&String> = manifest.as_object().unwrap().keys().collect();
     assert_eq!(
         keys.iter().map(|key| key.as_str()).collect::<BTreeSet<_>>(),
-        BTreeSet::from(["as_of", "diagnostics", "files", "inputs", "left_out", "versions"])
+        BTreeSet::from(["as_of", "diagnostics", "files", "inputs", "left_out", "made_from", "versions"])
     );
 }
 

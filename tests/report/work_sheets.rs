@@ -51,6 +51,9 @@ fn visit(number: u32, tasks: Vec<VisitTask>) -> Visit {
         travel_cost: None,
         tasks,
         moved: Some("Moved from 3 November: guests stay on".to_owned()),
+        before: None,
+        changeover: false,
+        sequence: 0,
     }
 }
 

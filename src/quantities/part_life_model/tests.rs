@@ -171,6 +171,24 @@ fn the_book_may_have_meant_another_share() {
     assert!((0.015..0.02).contains(&share(reach)), "{}", share(reach));
 }
 
+/// Forty lives of one curve agree with it; lives of two kinds of failure, a fifth at once and the rest late, do not.
+#[test]
+fn lives_that_follow_no_such_curve_are_told() {
+    let weibull = Weibull { shape: 1.6, scale: 20_000.0 };
+    let one: Vec<Life> =
+        (0..40).map(|i| Life::from_new(End::Failed(weibull.quantile((f64::from(i) + 0.5) / 40.0)))).collect();
+    let model = kind(one, None);
+    let check = model.curve_check.unwrap();
+    assert!(!check.disagrees() && !model.is_disputed(), "{check:?}");
+    // By hand: five are watched up to the 36th failure; the 19th is in the middle, with 39 to 22 watched since the first.
+    let hazard: f64 = (22..=39).map(|watched| 1.0 / f64::from(watched)).sum();
+    assert!((check.counted[1] - (-hazard).exp()).abs() < 1e-12, "{check:?}");
+    let two: Vec<Life> = (0..200)
+        .map(|i| Life::from_new(End::Failed(if i % 5 == 0 { 200.0 + f64::from(i) } else { 30_000.0 + f64::from(i) })))
+        .collect();
+    assert!(kind(two, None).is_disputed());
+}
+
 #[test]
 fn parts_that_do_not_wear_out_are_run_until_they_fail() {
     // Exponential lives at their own quantiles: age does not matter.

@@ -116,7 +116,7 @@ pub struct Brackets {
 /// not have the list. `None` for what is written in lines, and for what is no YAML.
 pub fn brackets_of(text: &str, key: &str) -> Option<Brackets> {
     let bytes: Vec<usize> = text.char_indices().map(|(byte, _)| byte).chain([text.len()]).collect();
-    let skipped = text.chars().next().is_some_and(|first| first == '\u{feff}').then_some(1).unwrap_or_default();
+    let skipped = usize::from(text.starts_with('\u{feff}'));
     let byte = |marker: saphyr_parser::Marker| bytes.get(marker.index() + skipped).copied();
     let mut depth = 0_usize;
     // Of the file's mapping: the key whose value comes next, and what stood last.
@@ -159,6 +159,8 @@ pub fn brackets_of(text: &str, key: &str) -> Option<Brackets> {
             }
             Event::MappingEnd | Event::SequenceEnd => {
                 depth = depth.checked_sub(1)?;
+                // What the reader calls the end of brackets may lie behind a comment after them.
+                let end = if text[start..].starts_with(['}', ']']) { start + 1 } else { end };
                 if depth == 2
                     && let Some(last) = &mut last
                 {

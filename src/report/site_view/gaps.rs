@@ -103,6 +103,10 @@ fn of_spa(given: &Given, spa: &Spa, all: &mut Gaps) {
                 "how fouled the filter is, when to clean it",
             );
         }
+        if state.rise_limit.is_none() {
+            let by = "`or_pressure_rise` of the task that cleans filters, in upkeep.yaml";
+            all.put("The rise of pressure to clean at", at.clone(), by, "when to clean the filter");
+        }
         if filter.drop.is_none() && spa.pipe.is_some() {
             let by = "`drop` of the filter: its loss of pressure when clean, at a flow";
             all.put(
@@ -214,6 +218,10 @@ fn of_book(given: &Given, all: &mut Gaps) {
         if part.interval.hours.is_none() && part.interval.age.is_none() {
             all.put("The interval", id.clone(), "`interval` of the part in upkeep.yaml", "due dates");
         }
+        if due.due.is_none() && part.interval.hours.is_some() && part.interval.age.is_none() {
+            let by = "`interval` of the part in upkeep.yaml, with an `age` beside its `hours`";
+            all.put("A latest day", id.clone(), by, "due dates, where hours alone give none");
+        }
         // The built-in book has no prices, and says so among the assumptions.
         if given.fleet.book.built_in {
             continue;
@@ -233,6 +241,9 @@ fn of_book(given: &Given, all: &mut Gaps) {
                 "`failure` of the part in upkeep.yaml, with its `cost`",
                 "the age at which renewing pays",
             );
+        }
+        if part.number.is_none() {
+            all.put("The part number", id.clone(), "`number` of the part in upkeep.yaml", "orders");
         }
         if part.source.is_none() {
             all.put(

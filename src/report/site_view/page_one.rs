@@ -13,6 +13,8 @@ use crate::report::site::{Numbers, in_view};
 use crate::report::view;
 use crate::to_do::{ToDo, Urgency};
 
+/// Letters of a reason on page one.
+const WHY: usize = 170;
 /// Actions on page one.
 const ACTIONS: usize = 5;
 
@@ -187,6 +189,19 @@ fn water_sentence(given: &Given) -> String {
     format!("The water was filtered often enough in {month}{how}{but}.")
 }
 
+/// As many whole sentences as half a page's row has room for, at least the first; the rest is in the sections and in
+/// the table of what to do.
+fn shortened(says: &str) -> &str {
+    let mut end = says.find(". ").map_or(says.len(), |at| at + 1);
+    while let Some(next) = says[end..].find(". ").map(|at| end + at + 1).or((end < says.len()).then_some(says.len())) {
+        if says[..next].chars().count() > WHY {
+            break;
+        }
+        end = next;
+    }
+    &says[..end]
+}
+
 fn action(given: &Given, group: &[&ToDo]) -> view::Action {
     let as_of = given.site.as_of;
     let to_do = group[0];
@@ -206,7 +221,7 @@ fn action(given: &Given, group: &[&ToDo]) -> view::Action {
         place: places.join("; "),
         what: format::sentence(&to_do.what),
         by_when,
-        why: to_do.says.clone(),
+        why: shortened(&to_do.says).to_owned(),
         if_left: if to_do.if_left.is_empty() { String::new() } else { format!("{}.", to_do.if_left) },
     }
 }

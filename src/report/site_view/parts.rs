@@ -37,7 +37,8 @@ pub(super) fn parts(given: &Given) -> view::PartSection {
     sorted.sort_by_key(|p| (p.due.is_none(), p.due, p.part.at.clone()));
     // The next two years, at most a page; what comes later stands in the table of parts.
     let near = |p: &&&PartDue| p.due.is_some_and(|due| due <= plus_days(as_of, 731));
-    let shown = sorted.iter().filter(near).count().min(PART_ROWS).max(sorted.len().min(6));
+    let dated = sorted.iter().filter(|p| p.due.is_some()).count();
+    let shown = sorted.iter().filter(near).count().min(PART_ROWS).max(dated.min(6));
     let mut sources: Vec<&str> =
         sorted.iter().take(shown).filter_map(|p| p.part.part.source.as_ref()).map(|s| s.0.as_str()).collect();
     sources.sort_unstable();

@@ -9,7 +9,7 @@ use crate::basis::Basis;
 use crate::calendar::{self, Month};
 use crate::quantities::expected_failures::Tally;
 use crate::quantities::failures::{LEAST_FAILURES, Trend};
-use crate::quantities::measured_trends::{CLEAR, Drifting};
+use crate::quantities::measured_trends::{CLEAR, Drifting, MeasuredTrend};
 use crate::quantities::{PumpFigures, run_hours};
 use crate::records::fleet::Units;
 use crate::records::pumps::{Model, Speeds};
@@ -20,6 +20,8 @@ use crate::report::view;
 
 /// Rows of run hours and of energy; of more pumps the tables tell.
 const ROWS: usize = 18;
+/// The drift below which nothing is said, as a share of where it began.
+const LEAST_DRIFT: f64 = 0.05;
 /// Readings that are advised.
 const READINGS_ADVISED: usize = 4;
 
@@ -80,6 +82,9 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
         .count();
     let month = given.month.in_words();
     let unknown = pumps.len() - known.len();
+    if known.is_empty() {
+        return format!("What the pumps ran in {month} is not known.");
+    }
     let mut text = format!(
         "{} ran {} hours together in {month}.",
         format::sentence(&plural(known.len(), "pump", "pumps")),
@@ -113,6 +118,11 @@ fn identities(given: &Given, pumps: &Pumps) -> Vec<view::PumpIdentity> {
         let alike = |other: &&mut view::PumpIdentity| {
             view::PumpIdentity { place: row.place.clone(), ..(**other).clone() } == row
         };
+        // Of a pump of which no measure is written the section on what is not known tells.
+        let measures = [&row.model, &row.power, &row.speeds, &row.frame, &row.inlet, &row.discharge, &row.supply];
+        if measures.iter().all(|measure| measure.as_str() == NOT_KNOWN) {
+            continue;
+        }
         match rows.iter_mut().find(alike) {
             Some(there) => there.place.push_str(&format!("; {}", row.place)),
             None => rows.push(row),
@@ -318,7 +328,12 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
             Trend::TooFew => format!("too few to tell a trend, which takes {LEAST_FAILURES}"),
             Trend::Worsening => "they come closer together: it is getting worse".to_owned(),
             Trend::Improving => "they come further apart: it is getting better".to_owned(),
-            Trend::Steady => "steady, as far as can be told".to_owned(),
+            Trend::Steady => {
+                let power = trend.and_then(|trend| trend.power).map_or(0.0, |power| power * 100.0);
+                format!(
+                    "steady, as far as can be told; a rate that grew with the hours run would be told from so many in {power:.0} % of cases"
+                )
+            }
         };
         text.push_str(&format!(" {}: {count}, {verdict}.", place(given, pump.at.as_str())));
     }
@@ -329,7 +344,9 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
 fn to_come(given: &Given) -> String {
     let mut tally = Tally::default();
     let known: Vec<_> = given.site.pumps_to_come.iter().filter_map(|(_, outlook)| outlook.as_ref()).collect();
-    known.iter().for_each(|outlook| tally.add(&outlook.tally));
+    for outlook in &known {
+        tally.add(&outlook.tally);
+    }
     if known.is_empty() {
         return String::new();
     }
@@ -340,7 +357,7 @@ fn to_come(given: &Given) -> String {
         format!("{:.0} to {:.0}", expected.low, expected.high)
     };
     format!(
-        " In the coming 12 months, if nothing is renewed before it fails, about {} are to be expected ({range} four times in five).",
+        " In 12 months, if nothing is renewed before it fails, expect about {} ({range} four times in five).",
         format::number(expected.expected, 1)
     )
 }
@@ -348,11 +365,17 @@ fn to_come(given: &Given) -> String {
 /// The drifts that are more than chance, a sentence each.
 fn trends(given: &Given) -> Vec<String> {
     let units = given.units();
+    let told = |trend: &MeasuredTrend| {
+        given.site.to_do.iter().any(|t| t.reason == "current-rising" && t.at.as_ref() == Some(&trend.at))
+    };
     given
         .site
         .trends
         .iter()
         .filter(|trend| trend.p_value < CLEAR && trend.range.is_none_or(|(low, high)| low > 0.0 || high < 0.0))
+        // What is small is in the table; what asks for something is on the first page.
+        .filter(|trend| (trend.levels.1 - trend.levels.0).abs() >= LEAST_DRIFT * trend.levels.0.abs())
+        .filter(|trend| !told(trend))
         .map(|trend| {
             let (what, value): (_, &dyn Fn(f64) -> String) = match trend.quantity {
                 Drifting::Current => ("motor current", &|amps| format!("{} A", format::number(amps, 2))),

@@ -12,6 +12,9 @@ use crate::report::{format, view};
 /// The most that are told: more is no help. The fields that would tell most come first.
 const MOST_UNKNOWNS: usize = 32;
 
+/// Defaults that are listed.
+const ASSUMPTIONS: usize = 12;
+
 pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
     let office = given.office();
     let mut unknowns = Vec::new();
@@ -106,24 +109,27 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
             narrows: String::new(),
         });
     }
-    let assumptions = given
-        .site
-        .site
-        .assumed
-        .iter()
-        .chain(&given.fleet.assumed)
-        .map(|a| view::Assumption {
-            what: format::sentence(&a.what),
-            value: String::new(),
-            change_at: if office { a.change.clone() } else { String::new() },
-        })
-        .chain(model_assumptions(given, office))
+    let settings = given.site.site.assumed.iter().chain(&given.fleet.assumed).map(|a| view::Assumption {
+        what: format::sentence(&a.what),
+        value: String::new(),
+        change_at: if office { a.change.clone() } else { String::new() },
+    });
+    // Those of the figures come first; of the settings left out nobody needs them all on paper.
+    let mut assumptions: Vec<view::Assumption> = model_assumptions(given, office)
+        .into_iter()
         .chain(gaps::assumptions(given).into_iter().map(|(what, value, change)| view::Assumption {
             what,
             value,
             change_at: if office { change.to_owned() } else { String::new() },
         }))
-        .collect::<Vec<_>>();
+        .chain(settings)
+        .collect();
+    let more = assumptions.len().saturating_sub(ASSUMPTIONS);
+    if more > 0 {
+        assumptions.truncate(ASSUMPTIONS);
+        let what = format!("And {more} more settings that were left out and have their usual values");
+        assumptions.push(view::Assumption { what, ..view::Assumption::default() });
+    }
     let diagnostics = if office {
         given
             .site

@@ -10,11 +10,15 @@ use crate::records::upkeep::Part;
 use crate::report::format;
 use crate::report::view;
 use crate::schedule::due::PartDue;
+use crate::schedule::visits::Work;
 use crate::swap;
 
 pub(super) fn visits(given: &Given) -> view::VisitSection {
     let site = given.site;
     let as_of = site.as_of;
+    if !site.visits.is_empty() {
+        return planned(given);
+    }
     let mut tasks: Vec<_> = site.tasks.iter().filter(|t| t.due.is_some_and(|d| d <= plus_days(as_of, 365))).collect();
     tasks.sort_by_key(|t| (t.due, t.at.clone()));
     let unknown = site.tasks.iter().filter(|t| t.due.is_none()).count();
@@ -59,6 +63,64 @@ pub(super) fn visits(given: &Given) -> view::VisitSection {
             }
             rows
         }),
+        planned_cost: planned_cost(given),
+        parts_list: parts_list(given),
+    }
+}
+
+/// Rows of the planned visits: the next ones, so that the report stays short; the calendar and the table have the rest.
+const MOST_ROWS: usize = 9;
+
+/// The planned visits, each with what is done.
+fn planned(given: &Given) -> view::VisitSection {
+    let site = given.site;
+    let works: usize = site.visits.iter().map(|visit| visit.tasks.len()).sum();
+    let hours: f64 = site.visits.iter().flat_map(|visit| &visit.tasks).map(|task| task.minutes).sum::<f64>() / 60.0;
+    let mut rows: Vec<view::Task> = Vec::new();
+    for visit in &site.visits {
+        let moved = visit.moved.as_ref().map_or_else(String::new, |why| format!(" Moved. {why}."));
+        let mut of_visit: Vec<view::Task> = Vec::new();
+        for task in &visit.tasks {
+            let what = match &task.work {
+                Work::Renew(part) => format!("Renew the {}", format::words(part.as_str())),
+                Work::Left(_) => "What was left at a visit".to_owned(),
+                other => format::sentence(&format::words(&other.word())),
+            };
+            let minutes = format!("{:.0}", task.minutes);
+            let row = view::Task {
+                date: format::short_date(visit.date),
+                place: place(given, task.at.as_str()),
+                what,
+                because: format!("{}{moved}", task.because.trim_end_matches('.')),
+                minutes,
+            };
+            match of_visit
+                .iter_mut()
+                .find(|r| r.what == row.what && r.because == row.because && r.minutes == row.minutes)
+            {
+                Some(there) => there.place.push_str(&format!("; {}", row.place)),
+                None => of_visit.push(row),
+            }
+        }
+        if rows.len() + of_visit.len() > MOST_ROWS {
+            break;
+        }
+        rows.extend(of_visit);
+    }
+    let shown = rows.last().map(|row| row.date.clone()).unwrap_or_default();
+    let rest = if site.visits.last().is_some_and(|last| format::short_date(last.date) != shown) {
+        format!(" The list reaches to {shown}; the calendar has the rest.")
+    } else {
+        String::new()
+    };
+    view::VisitSection {
+        nothing_to_say: None,
+        summary: format!(
+            "{} over the next 12 months for {}, about {hours:.0} hours of work.{rest}",
+            plural(site.visits.len(), "visit is planned", "visits are planned"),
+            plural(works, "thing to do", "things to do")
+        ),
+        tasks: rows,
         planned_cost: planned_cost(given),
         parts_list: parts_list(given),
     }

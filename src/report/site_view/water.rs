@@ -194,7 +194,9 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
     let rows = &figures.water.months;
     let now = rows.last();
     // Of several spas the overview has the months.
-    let months_shown = if given.site.spas.len() > 1 { 0 } else { MONTHS };
+    // Nor does a table of dashes tell anybody anything.
+    let told = |row: &WaterMonth| row.flow.is_some() || row.hours_per_day.is_some() || row.verdict == Verdict::Closed;
+    let months_shown = if given.site.spas.len() > 1 || !rows.iter().any(told) { 0 } else { MONTHS };
     let shown: Vec<view::WaterMonth> =
         rows.iter().rev().take(months_shown).rev().map(|row| water_row(row, units)).collect();
     let charts = given

@@ -80,7 +80,7 @@ fn a_good_renderer_gets_its_arguments_and_nothing_else() {
     let lines: Vec<&str> = seen.lines().collect();
     assert_eq!(Path::new(lines[0]).canonicalize().unwrap(), bench.build().canonicalize().unwrap());
     for part in
-        ["--color never compile --root . --ignore", "--pdf-standard ua-1 --jobs 1", "--creation-timestamp=1793404800 "]
+        ["--color never compile --root . --ignore", "--pdf-standard ua-1,a-3a --jobs 1", "--creation-timestamp=1793404800 "]
     {
         assert!(lines[1].contains(part), "{part} in {}", lines[1]);
     }

@@ -8,14 +8,23 @@ use std::collections::BTreeMap;
 use rayon::prelude::*;
 
 use super::chains::SiteYear;
+use super::diary::Diary;
 use super::fleet::{FleetWork, visits_of};
 use super::one_site::{Job, Node, Problem};
 
-/// How often the shares are moved.
+/// How often the shares are moved, and how often where there are very many sites: the bound is then a little lower.
 const MOVES: usize = 30;
+const MOVES_OF_MANY: usize = 10;
+/// Up to so many sites the bound of a site that shares no trip also reckons with skills and the length of days, with at
+/// most so many steps.
+const FEW_SITES: usize = 12;
+const EXACT_STEPS: usize = 50_000;
+/// How many are very many.
+const MANY_SITES: usize = 1000;
 
 /// A site's jobs with the windows they came to have, and the days it can be visited.
 struct Priced {
+    index: usize,
     way: f64,
     jobs: Vec<Job>,
     days: Vec<usize>,
@@ -35,7 +44,7 @@ pub fn bound(work: &FleetWork, years: &[SiteYear]) -> f64 {
             let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &years[*site])).collect();
             // The dearest way last: the shares of the first k sites may not exceed the k-th's way.
             priced.sort_by(|a, b| a.way.total_cmp(&b.way));
-            area_bound(work.days, &priced)
+            area_bound(work, &priced, if work.sites.len() > MANY_SITES { MOVES_OF_MANY } else { MOVES })
         })
         .collect::<Vec<f64>>()
         .into_iter()
@@ -54,9 +63,9 @@ fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {
             Job {
                 first,
                 last: last.max(first),
-                minutes: 0,
-                skills: 0,
-                access: 0,
+                minutes: chain.minutes,
+                skills: chain.skills,
+                access: chain.access,
                 cost: if fixed { done.cost } else { chain.base },
                 slope: if fixed { 0.0 } else { chain.risk - chain.thrown_away },
                 anchor: done.due.max(0) as usize,
@@ -67,10 +76,11 @@ fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {
     let days = (0..work.days).filter(|day| somebody[*day] && site.access.iter().any(|list| list[*day] > 0)).collect();
     let mut visited: Vec<usize> = visits_of(site, year).into_iter().map(|(day, _, _)| day).collect();
     visited.dedup();
-    Priced { way: site.way.cost, jobs, days, visited }
+    Priced { index, way: site.way.cost, jobs, days, visited }
 }
 
-fn area_bound(days: usize, sites: &[Priced]) -> f64 {
+fn area_bound(work: &FleetWork, sites: &[Priced], moves: usize) -> f64 {
+    let days = work.days;
     let access: [Vec<u32>; 0] = [];
     let mut nodes: Vec<Node> = Vec::new();
     let mut year = |site: &Priced, price: &dyn Fn(usize) -> f64| {
@@ -82,7 +92,8 @@ fn area_bound(days: usize, sites: &[Priced]) -> f64 {
         found.map_or((0.0, Vec::new()), |(cost, made)| (cost, made.into_iter().map(|n| nodes[n].day).collect()))
     };
     if let [site] = sites {
-        return year(site, &|_| site.way).0;
+        let relaxed = year(site, &|_| site.way).0;
+        return if work.sites.len() > FEW_SITES { relaxed } else { relaxed.max(exact_year(work, site)) };
     }
     let dearest = sites.last().map_or(0.0, |site| site.way);
     // On a day the plan visits, those it visits share the way; on others all do.
@@ -100,14 +111,16 @@ fn area_bound(days: usize, sites: &[Priced]) -> f64 {
         within_ways(&mut shares, sites, day);
     }
     let mut best = f64::NEG_INFINITY;
-    for step in 0..MOVES {
+    for step in 0..moves {
         let found: Vec<(f64, Vec<usize>)> =
             sites.iter().zip(&shares).map(|(site, share)| year(site, &|day| share[day])).collect();
         best = best.max(found.iter().map(|(cost, _)| cost).sum());
         let size = 0.25 * dearest / (1.0 + step as f64 / 4.0);
         let mut coming = vec![0usize; days];
         for (_, made) in &found {
-            made.iter().for_each(|day| coming[*day] += 1);
+            for day in made {
+                coming[*day] += 1;
+            }
         }
         let mut touched: Vec<usize> = Vec::new();
         for ((_, made), share) in found.iter().zip(&mut shares) {
@@ -128,6 +141,16 @@ fn area_bound(days: usize, sites: &[Priced]) -> f64 {
     best
 }
 
+/// What the year of a site that shares no trip costs at the least, with who can do what and for how long.
+fn exact_year(work: &FleetWork, site: &Priced) -> f64 {
+    let records = &work.sites[site.index];
+    let diary = Diary::new(work.technicians.clone(), work.days);
+    let mut nodes: Vec<Node> = Vec::new();
+    diary.nodes(&records.way, |day| records.open(day), |_| None, &mut nodes);
+    let problem = Problem { nodes: &nodes, jobs: &site.jobs, access: &records.access, most_steps: EXACT_STEPS };
+    problem.solve().map_or(f64::NEG_INFINITY, |answer| answer.bound)
+}
+
 /// What is too much altogether is taken from those who do not come.
 fn lower_others(shares: &mut [Vec<f64>], sites: &[Priced], comes: &[bool], day: usize) {
     let sum: f64 = shares.iter().map(|share| share[day]).sum();
@@ -136,7 +159,9 @@ fn lower_others(shares: &mut [Vec<f64>], sites: &[Priced], comes: &[bool], day: 
     let too_much = sum - most;
     if too_much > 0.0 && of_others > 0.0 {
         let keep = (1.0 - too_much / of_others).max(0.0);
-        shares.iter_mut().zip(comes).filter(|(_, comes)| !**comes).for_each(|(share, _)| share[day] *= keep);
+        for (share, _) in shares.iter_mut().zip(comes).filter(|(_, comes)| !**comes) {
+            share[day] *= keep;
+        }
     }
 }
 
@@ -146,7 +171,9 @@ fn within_ways(shares: &mut [Vec<f64>], sites: &[Priced], day: usize) {
     let most = sites.last().map_or(0.0, |site| site.way);
     if sum > most && sum > 0.0 {
         let keep = most / sum;
-        shares.iter_mut().for_each(|share| share[day] *= keep);
+        for share in shares.iter_mut() {
+            share[day] *= keep;
+        }
     }
     sum = 0.0;
     for (share, site) in shares.iter_mut().zip(sites) {

@@ -2,6 +2,8 @@
 //! the day of the first. The exact answer of [`super::one_site`] is asked for the windows as far as they are known; what is
 //! decided up to the first window that has moved stands, and the rest is asked again.
 
+use std::collections::BTreeMap;
+
 use chrono::NaiveDate;
 
 use super::one_site::{Job, Node, Problem};
@@ -39,6 +41,8 @@ pub struct Chain {
     pub may_be_late: bool,
     /// Days it was promised for.
     pub promised: Vec<usize>,
+    /// The day its first time was promised for, where it was due then as it is now.
+    pub promised_first: Option<usize>,
 }
 
 /// A time something is done.
@@ -108,8 +112,11 @@ pub struct Chains<'a> {
     pub access: &'a [Vec<u32>],
     /// Closed seasons, both ends counted, by day.
     pub closed: &'a [(i64, i64)],
-    /// Steps of branch and bound an answer may take.
+    /// Steps of branch and bound the year may take.
     pub most_steps: usize,
+    /// Whether a time that must come sooner is put on a visit that is made anyway before the year is asked again: quicker,
+    /// and a little dearer.
+    pub hasty: bool,
 }
 
 /// Days after reopening within which what waited is done: common practice, no source.
@@ -133,7 +140,7 @@ impl Chains<'_> {
     }
 
     /// The window of a time that follows one done on a day; `None` = never again.
-    fn next_window(&self, chain: &Chain, done: usize) -> Option<(usize, i64, i64)> {
+    pub(super) fn next_window(&self, chain: &Chain, done: usize) -> Option<(usize, i64, i64)> {
         let again = chain.again?;
         let day = plus_days(self.start, done as i64);
         let due = days_between(self.start, add(day, again)).max(done as i64 + 1);
@@ -150,7 +157,7 @@ impl Chains<'_> {
         }
     }
 
-    fn job(&self, chain: &Chain, window: (usize, usize), due: i64) -> Job {
+    pub(super) fn job(chain: &Chain, window: (usize, usize), due: i64) -> Job {
         Job {
             first: window.0,
             last: window.1,
@@ -168,7 +175,7 @@ impl Chains<'_> {
         let chain = &self.chains[index];
         let horizon = self.days - 1;
         let window = (first.min(horizon), (last.max(0) as usize).min(horizon));
-        let job = self.job(chain, window, due);
+        let job = Self::job(chain, window, due);
         let problem = Problem { nodes, jobs: &[], access: self.access, most_steps: 0 };
         let fits = |node: &&Node| problem.fits(&job, node);
         let from = |day: usize| &nodes[nodes.partition_point(|node| node.day < day)..];
@@ -207,22 +214,27 @@ impl Chains<'_> {
     /// Plans the year on the visits that could be made; `given` is what stands already.
     pub fn plan(&self, nodes: &[Node], given: &[Done]) -> SiteYear {
         let mut standing: Vec<Done> = given.to_vec();
+        // Up to this day nothing is asked again.
+        let mut settled: Option<usize> = None;
+        let mut steps = self.most_steps;
         loop {
             let mut year = SiteYear::default();
             let mut all: Vec<Wanted> = Vec::new();
+            let mut last_dones: Vec<Option<usize>> = vec![None; self.chains.len()];
+            for done in &standing {
+                let chain = &self.chains[done.chain];
+                let job = Job {
+                    first: done.day,
+                    last: done.day,
+                    cost: done.cost,
+                    slope: 0.0,
+                    ..Self::job(chain, done.window, done.due)
+                };
+                all.push(Wanted { chain: done.chain, window: done.window, due: done.due, late: done.late, job });
+                last_dones[done.chain] = last_dones[done.chain].max(Some(done.day));
+            }
             for (index, chain) in self.chains.iter().enumerate() {
-                let mut last_done = None;
-                for done in standing.iter().filter(|done| done.chain == index) {
-                    let job = Job {
-                        first: done.day,
-                        last: done.day,
-                        cost: done.cost,
-                        slope: 0.0,
-                        ..self.job(chain, done.window, done.due)
-                    };
-                    all.push(Wanted { chain: index, window: done.window, due: done.due, late: done.late, job });
-                    last_done = last_done.max(Some(done.day));
-                }
+                let mut last_done = last_dones[index];
                 loop {
                     let window = match last_done {
                         None => Some(self.first_window(chain)),
@@ -238,9 +250,11 @@ impl Chains<'_> {
                 }
             }
             let jobs: Vec<Job> = all.iter().map(|wanted| wanted.job.clone()).collect();
-            let problem = Problem { nodes, jobs: &jobs, access: self.access, most_steps: self.most_steps };
-            let solved = problem.solve().map(|answer| answer.node_of.into_iter().map(Some).collect::<Vec<_>>());
-            let node_of = solved.unwrap_or_else(|| crowded(&problem));
+            let problem = Problem { nodes, jobs: &jobs, access: self.access, most_steps: steps.max(1) };
+            let solved = problem.solve();
+            steps = steps.saturating_sub(solved.as_ref().map_or(steps, |answer| answer.steps));
+            let solved = solved.map(|answer| answer.node_of.into_iter().map(Some).collect::<Vec<_>>());
+            let node_of = solved.unwrap_or_else(|| crowded(&problem, standing.len()));
             for (wanted, node) in all.iter().zip(&node_of) {
                 let in_time =
                     |node: &usize| nodes[*node].day <= wanted.job.last || self.chains[wanted.chain].may_be_late;
@@ -260,27 +274,131 @@ impl Chains<'_> {
                 });
             }
             year.done.sort_by_key(|done| (done.day, done.chain, done.due));
-            let Some(until) = self.first_moved(&year) else {
+            if self.hasty {
+                self.sooner(&mut year, nodes);
+            }
+            let first_moved = self.first_moved(&mut year);
+            let moved = first_moved.filter(|day| settled.is_none_or(|settled| *day > settled));
+            if moved.is_none() {
+                if first_moved.is_some() {
+                    self.straighten(&mut year);
+                }
                 year.jobs = year.done.iter().map(|done| done.cost).sum();
-                let mut made: Vec<usize> = node_of.into_iter().flatten().collect();
+                let mut made: Vec<(usize, usize)> = year.done.iter().map(|done| (done.day, done.technician)).collect();
                 made.sort_unstable();
                 made.dedup();
-                year.ways = made.iter().map(|node| nodes[*node].cost).sum();
+                let of_visit = |node: &&Node| made.binary_search(&(node.day, node.technician)).is_ok();
+                year.ways = nodes.iter().filter(of_visit).map(|node| node.cost).sum();
                 return year;
-            };
-            standing = year.done.into_iter().filter(|done| done.day <= until).collect();
+            }
+            settled = moved;
+            standing = year.done.into_iter().filter(|done| moved.is_some_and(|day| done.day <= day)).collect();
+            standing.sort_by_key(|done| (done.chain, done.day, done.due));
+            standing.dedup_by_key(|done| (done.chain, done.day));
+        }
+    }
+
+    /// Puts times that must come sooner than planned on visits that are made anyway, where they have room.
+    fn sooner(&self, year: &mut SiteYear, nodes: &[Node]) {
+        // By day, who comes, the minutes of work, and how many there may be.
+        let mut made: BTreeMap<usize, (usize, u32, u32)> = BTreeMap::new();
+        let mut of_chain: Vec<Vec<usize>> = vec![Vec::new(); self.chains.len()];
+        for (place, done) in year.done.iter().enumerate() {
+            let chain = &self.chains[done.chain];
+            let allowed = self.access[chain.access][done.day];
+            let visit = made.entry(done.day).or_insert((done.technician, 0, allowed));
+            visit.1 += chain.minutes;
+            visit.2 = visit.2.min(allowed);
+            of_chain[done.chain].push(place);
+        }
+        for (index, places) in of_chain.iter().enumerate() {
+            let chain = &self.chains[index];
+            for two in places.windows(2) {
+                let (before, done) = (year.done[two[0]].day, year.done[two[1]]);
+                let Some((first, due, latest)) = self.next_window(chain, before) else { continue };
+                let latest = (latest.max(0) as usize).min(self.days - 1);
+                if due == done.due || done.late || done.day <= latest || first > latest {
+                    continue;
+                }
+                let day = made.range(first..=latest).rev().find_map(|(day, (technician, minutes, most))| {
+                    let start = nodes.partition_point(|node| node.day < *day);
+                    let node =
+                        nodes[start..].iter().take_while(|n| n.day == *day).find(|n| n.technician == *technician)?;
+                    let most = (*most).min(node.room).min(self.access[chain.access][*day]);
+                    let able = chain.skills & !node.skills == 0 && minutes + chain.minutes <= most;
+                    able.then_some(*day)
+                });
+                let Some(day) = day else { continue };
+                if let Some(visit) = made.get_mut(&done.day) {
+                    visit.1 -= chain.minutes;
+                }
+                let allowed = self.access[chain.access][day];
+                let Some(visit) = made.get_mut(&day) else { continue };
+                visit.1 += chain.minutes;
+                visit.2 = visit.2.min(allowed);
+                let cost = Self::job(chain, (first, latest), due).cost_on(day);
+                year.done[two[1]] = Done { day, technician: visit.0, window: (first, latest), due, cost, ..done };
+            }
+        }
+        year.done.sort_by_key(|done| (done.day, done.chain, done.due));
+    }
+
+    /// Where asking again leads nowhere: windows and due days as the days chosen make them; twice on one day is once; a
+    /// time that is then missing is told.
+    fn straighten(&self, year: &mut SiteYear) {
+        let mut last: Vec<Option<usize>> = vec![None; self.chains.len()];
+        let mut done: Vec<Done> = Vec::new();
+        for mut one in std::mem::take(&mut year.done) {
+            let chain = &self.chains[one.chain];
+            if let Some(before) = last[one.chain] {
+                if before == one.day {
+                    continue;
+                }
+                let Some((first, due, latest)) = self.next_window(chain, before) else { continue };
+                let latest = (latest.max(0) as usize).min(self.days - 1);
+                if due != one.due {
+                    one.window = (first, latest);
+                    one.due = due;
+                    one.late = one.day > latest;
+                    one.cost = if one.late { chain.base } else { Self::job(chain, one.window, due).cost_on(one.day) };
+                }
+            }
+            last[one.chain] = Some(one.day);
+            done.push(one);
+        }
+        year.done = done;
+        for (index, before) in last.iter().enumerate() {
+            let Some(before) = *before else { continue };
+            let given_up = year.unfitted.iter().any(|unfitted| unfitted.chain == index);
+            if let Some((_, due, _)) = self.next_window(&self.chains[index], before)
+                && due < self.days as i64
+                && !given_up
+            {
+                year.unfitted.push(Unfitted { chain: index, due });
+            }
         }
     }
 
     /// The first day on which something is done whose next time must now be sooner than planned; `None` = all is well.
-    fn first_moved(&self, year: &SiteYear) -> Option<usize> {
+    /// Windows are put right where the day planned lies within the new one.
+    fn first_moved(&self, year: &mut SiteYear) -> Option<usize> {
         let mut last: Vec<Option<usize>> = vec![None; self.chains.len()];
         let mut moved: Option<usize> = None;
-        for done in &year.done {
+        for done in &mut year.done {
+            let chain = &self.chains[done.chain];
             if let Some(before) = last[done.chain]
-                && self.next_window(&self.chains[done.chain], before).is_some_and(|(_, due, _)| due != done.due)
+                && let Some((first, due, latest)) = self.next_window(chain, before)
+                && due != done.due
             {
-                moved = Some(moved.map_or(before, |day: usize| day.min(before)));
+                let latest = (latest.max(0) as usize).min(self.days - 1);
+                if (first..=latest).contains(&done.day) {
+                    done.window = (first, latest);
+                    done.due = due;
+                    done.late = false;
+                    done.cost = Self::job(chain, done.window, due).cost_on(done.day);
+                } else {
+                    moved = Some(moved.map_or(before, |day: usize| day.min(before)));
+                }
             }
             last[done.chain] = Some(done.day);
         }
@@ -297,15 +415,16 @@ impl Chains<'_> {
 }
 
 /// Where not everything fits within its window: job by job, the soonest due first, on a visit that is made already, on
-/// another, or on the first day behind its window that has room.
-fn crowded(problem: &Problem) -> Vec<Option<usize>> {
+/// another, or on the first day behind its window that has room. The first `standing` jobs have their day.
+fn crowded(problem: &Problem, standing: usize) -> Vec<Option<usize>> {
     let mut order: Vec<usize> = (0..problem.jobs.len()).collect();
-    order.sort_by_key(|job| {
-        let job = &problem.jobs[*job];
-        (job.last, job.last - job.first.min(job.last), job.access)
+    order.sort_by_key(|index| {
+        let job = &problem.jobs[*index];
+        // What has its day already stays on it.
+        (*index >= standing, job.first < job.last, job.last, job.access)
     });
     // By day, who comes, how long the work is, and how long it may be.
-    let mut made: std::collections::BTreeMap<usize, (usize, u32, u32)> = std::collections::BTreeMap::new();
+    let mut made: BTreeMap<usize, (usize, u32, u32)> = BTreeMap::new();
     let mut node_of = vec![None; problem.jobs.len()];
     for index in order {
         let job = &problem.jobs[index];

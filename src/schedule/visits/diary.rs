@@ -88,7 +88,14 @@ impl Diary {
     }
 
     /// The visits to a site that could be made, by day: on each day those nobody else makes better.
-    pub fn nodes(&self, way: &Way, access: impl Fn(usize) -> (u32, bool), nodes: &mut Vec<Node>) {
+    /// `only` names who must come on a day where that is settled.
+    pub fn nodes(
+        &self,
+        way: &Way,
+        access: impl Fn(usize) -> (u32, bool),
+        only: impl Fn(usize) -> Option<usize>,
+        nodes: &mut Vec<Node>,
+    ) {
         nodes.clear();
         let days = self.booked.first().map_or(0, Vec::len);
         let mut today: Vec<Node> = Vec::new();
@@ -98,9 +105,10 @@ impl Diary {
                 continue;
             }
             today.clear();
+            let only = only(day);
             for (index, technician) in self.technicians.iter().enumerate() {
                 let works = technician.minutes[day];
-                if works == 0 {
+                if works == 0 || only.is_some_and(|only| only != index) {
                     continue;
                 }
                 let (trip_minutes, trip_cost) = self.trip(index, day, way.area);

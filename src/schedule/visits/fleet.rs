@@ -5,6 +5,9 @@
 use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
+use rand::seq::SliceRandom;
+use rand::{RngExt, SeedableRng};
+use rand_chacha::ChaCha8Rng;
 use rayon::prelude::*;
 
 use super::chains::{Chain, Chains, Done, SiteYear, Unfitted};
@@ -52,10 +55,16 @@ pub struct FleetYear {
     pub bound: f64,
 }
 
-/// Steps of branch and bound a site may take where thousands are planned.
-const STEPS: usize = 60;
-/// How often each site is planned again beside the others.
-const ROUNDS: usize = 3;
+/// Up to so many sites time is no question.
+const FEW_SITES: usize = 12;
+/// Steps of branch and bound a site may take, alone, where there are few and where there are many.
+const STEPS: [usize; 3] = [50_000, 100, 4];
+/// How often each site is planned again beside the others, alone, where there are few and where there are many.
+const ROUNDS: [usize; 3] = [6, 6, 1];
+/// How often visits of several sites are moved at once is this over the square of how much there is to do, and at most so
+/// often: it takes longer the more there is.
+const SHAKES: usize = 200_000;
+const SHAKES_MOST: usize = 150;
 /// Technicians of a crew, about.
 const CREW: usize = 4;
 
@@ -70,6 +79,8 @@ pub fn plan(work: &FleetWork) -> FleetYear {
             planner.urgent();
             planner.first_round();
             planner.again();
+            planner.shake();
+            planner.mend();
             planner.finish()
         })
         .collect();
@@ -103,7 +114,7 @@ impl SiteWork {
     }
 
     /// The most minutes any list allows on a day, and whether it is a changeover.
-    fn open(&self, day: usize) -> (u32, bool) {
+    pub(super) fn open(&self, day: usize) -> (u32, bool) {
         (self.access.iter().map(|list| list[day]).max().unwrap_or(0), self.changeover[day])
     }
 }
@@ -188,6 +199,15 @@ impl<'a> Planner<'a> {
         }
     }
 
+    /// 0 where a site stands alone, 1 where there are few, 2 where there are many.
+    fn many(&self) -> usize {
+        match self.work.sites.len() {
+            1 => 0,
+            few if few <= FEW_SITES => 1,
+            _ => 2,
+        }
+    }
+
     fn site(&self, place: usize) -> &'a SiteWork {
         &self.work.sites[self.sites[place]]
     }
@@ -224,10 +244,17 @@ impl<'a> Planner<'a> {
         for (_, due, place, index) in all {
             let site = self.site(place);
             let chain = &site.chains[index];
-            let promised = chain.promised.iter().copied().min();
-            let found = promised
-                .and_then(|day| self.earliest(place, chain, day, day))
-                .or_else(|| self.earliest(place, chain, chain.first, self.work.days - 1));
+            let kept = site.promised.iter().filter(|(day, _, _)| chain.promised_first == Some(*day)).find_map(
+                |(day, person, _)| {
+                    let person = self.people.iter().position(|p| p == person)?;
+                    let able = chain.skills & !self.diary.technicians()[person].skills == 0;
+                    let open = site.access[chain.access][*day] >= chain.minutes;
+                    (able && open && self.booked[place].contains(&(*day, person))).then_some((*day, person))
+                },
+            );
+            // Its room is kept already.
+            let reserved = kept.is_some();
+            let found = kept.or_else(|| self.earliest(place, chain, chain.first, self.work.days - 1));
             let Some((day, technician)) = found else {
                 self.without[place].push(Unfitted { chain: index, due });
                 continue;
@@ -235,6 +262,9 @@ impl<'a> Planner<'a> {
             let done =
                 Done { chain: index, day, technician, window: (chain.first, chain.first), due, late: false, cost: 0.0 };
             self.given[place].push(done);
+            if reserved {
+                continue;
+            }
             self.book(place, day, technician, chain.minutes);
         }
     }
@@ -295,7 +325,7 @@ impl<'a> Planner<'a> {
         });
         for place in order {
             self.strike(place);
-            let year = self.year(place);
+            let year = self.year(place, 1.0);
             self.write(place, year);
         }
     }
@@ -306,7 +336,7 @@ impl<'a> Planner<'a> {
         for place in 0..self.sites.len() {
             *alone.entry(self.site(place).way.area).or_default() += 1;
         }
-        for _ in 0..ROUNDS {
+        for _ in 0..ROUNDS[self.many()] {
             let mut better = false;
             for place in 0..self.sites.len() {
                 let rank = self.years[place].rank();
@@ -315,13 +345,57 @@ impl<'a> Planner<'a> {
                 }
                 let ways = self.strike(place);
                 let before = SiteYear { ways, ..std::mem::take(&mut self.years[place]) };
-                let year = self.year(place);
+                let year = self.year(place, 1.0);
                 let take = year.beats(&before);
                 better |= take;
                 self.write(place, if take { year } else { before });
             }
             if !better {
                 break;
+            }
+        }
+    }
+
+    /// How good the crew's plan is, the least best.
+    fn rank(&self) -> (usize, usize, f64) {
+        let (mut without, mut late, mut cost) = (0, 0, self.diary.ways_cost());
+        for year in &self.years {
+            let rank = year.rank();
+            without += rank.0;
+            late += rank.1;
+            cost += year.jobs;
+        }
+        (without, late, cost)
+    }
+
+    /// Where there are few sites: takes the visits of some out and plans them together in another order, reckoning with a
+    /// part of their ways, then each again; keeps what is better. Planning one by one cannot move two sites at once.
+    fn shake(&mut self) {
+        if self.many() != 1 || self.sites.len() < 2 {
+            return;
+        }
+        let tasks: usize = self.years.iter().map(|year| year.done.len()).sum();
+        let mut draw = ChaCha8Rng::seed_from_u64(1);
+        for _ in 0..(SHAKES / (tasks * tasks).max(1)).min(SHAKES_MOST) {
+            let before = (self.diary.clone(), self.booked.clone(), self.years.clone());
+            let rank = self.rank();
+            let mut some: Vec<usize> = (0..self.sites.len()).collect();
+            some.shuffle(&mut draw);
+            some.truncate(draw.random_range(2..=self.sites.len()));
+            for place in &some {
+                self.strike(*place);
+            }
+            let discount = [1.0, 0.7, 0.5, 0.3][draw.random_range(0..4)];
+            for place in &some {
+                let year = self.year(*place, discount);
+                self.write(*place, year);
+            }
+            self.again();
+            let now = self.rank();
+            let better =
+                (now.0, now.1) < (rank.0, rank.1) || ((now.0, now.1) == (rank.0, rank.1) && now.2 < rank.2 - 1e-9);
+            if !better {
+                (self.diary, self.booked, self.years) = before;
             }
         }
     }
@@ -333,21 +407,32 @@ impl<'a> Planner<'a> {
         booked.iter().map(|(day, technician)| self.diary.strike(*technician, *day, place)).sum()
     }
 
-    fn year(&self, place: usize) -> SiteYear {
+    /// The days of a site for which it is settled who comes: those given to what is urgent, and those promised on which
+    /// that person works.
+    fn settled(&self, place: usize) -> BTreeMap<usize, usize> {
+        let mut settled = BTreeMap::new();
+        for (day, technician, _) in &self.site(place).promised {
+            let person = self.people.iter().position(|person| person == technician);
+            if let Some(person) = person.filter(|person| self.diary.technicians()[*person].minutes[*day] > 0) {
+                settled.insert(*day, person);
+            }
+        }
+        settled.extend(self.given[place].iter().map(|done| (done.day, done.technician)));
+        settled
+    }
+
+    /// A site's year beside what the others have booked; `discount` is the share of ways it reckons with, where others are
+    /// expected to join.
+    fn year(&self, place: usize, discount: f64) -> SiteYear {
         let site = self.site(place);
         let mut nodes: Vec<Node> = Vec::new();
-        self.diary.nodes(&site.way, |day| site.open(day), &mut nodes);
-        // A day on which somebody is promised or given is theirs; the way is then no question any more.
-        for done in &self.given[place] {
-            nodes.retain(|node| node.day != done.day || node.technician == done.technician);
-        }
-        for (day, technician, _) in &site.promised {
-            let person = self.people.iter().position(|person| person == technician);
-            let there = nodes.iter().any(|node| node.day == *day && Some(node.technician) == person);
-            if there {
-                nodes.retain(|node| node.day != *day || Some(node.technician) == person);
-                nodes.iter_mut().filter(|node| node.day == *day).for_each(|node| node.cost = 0.0);
-            }
+        // A day on which somebody is promised or given is theirs.
+        let settled = self.settled(place);
+        self.diary.nodes(&site.way, |day| site.open(day), |day| settled.get(&day).copied(), &mut nodes);
+        for node in &mut nodes {
+            // The way of a promised visit is no question any more.
+            let promised = site.promised.iter().any(|(day, _, _)| *day == node.day && settled.contains_key(day));
+            node.cost *= if promised { 0.0 } else { discount };
         }
         let left_out: Vec<usize> = self.without[place].iter().map(|u| u.chain).collect();
         let mut chains = site.chains.clone();
@@ -355,17 +440,68 @@ impl<'a> Planner<'a> {
             // It found no day at all; it is not looked for again.
             chains[*index].due = self.work.days as i64;
         }
-        let asked = Chains {
-            start: self.work.start,
-            days: self.work.days,
-            chains: &chains,
-            access: &site.access,
-            closed: &site.closed,
-            most_steps: STEPS,
-        };
+        let asked = self.asked(site, &chains);
         let mut year = asked.plan(&nodes, &self.given[place]);
         year.unfitted.extend(self.without[place].iter().copied());
         year
+    }
+
+    fn asked<'b>(&self, site: &'b SiteWork, chains: &'b [Chain]) -> Chains<'b> {
+        Chains {
+            start: self.work.start,
+            days: self.work.days,
+            chains,
+            access: &site.access,
+            closed: &site.closed,
+            most_steps: STEPS[self.many()],
+            hasty: self.many() == 2,
+        }
+    }
+
+    /// What is late and can be done in time after all, beside what the others have become, is; unless its next time would
+    /// then be late.
+    fn mend(&mut self) {
+        for place in 0..self.sites.len() {
+            let site = self.site(place);
+            for index in 0..self.years[place].done.len() {
+                let done = self.years[place].done[index];
+                let chain = &site.chains[done.chain];
+                if !done.late {
+                    continue;
+                }
+                let asked = self.asked(site, &site.chains);
+                let next = self.years[place].done.iter().position(|d| d.chain == done.chain && d.day > done.day);
+                let found = (done.window.0..=done.window.1).find_map(|day| {
+                    let (day, person) = self.earliest(place, chain, day, day)?;
+                    let window = asked.next_window(chain, day);
+                    let fits = match (next, window) {
+                        (Some(next), Some((first, _, last))) => {
+                            let next = self.years[place].done[next].day;
+                            next >= first && next as i64 <= last
+                        }
+                        // A time more would be due within the plan.
+                        (None, Some((_, due, _))) => due >= self.work.days as i64,
+                        (_, None) => true,
+                    };
+                    fits.then_some((day, person, window))
+                });
+                let Some((day, person, window)) = found else { continue };
+                let cost = Chains::job(chain, done.window, done.due).cost_on(day);
+                self.strike(place);
+                let mut year = std::mem::take(&mut self.years[place]);
+                year.done[index] = Done { day, technician: person, late: false, cost, ..done };
+                if let (Some(next), Some((first, due, last))) = (next, window) {
+                    let after = &mut year.done[next];
+                    after.window = (first, (last.max(0) as usize).min(self.work.days - 1));
+                    after.due = due;
+                    after.late = false;
+                    after.cost = Chains::job(chain, after.window, due).cost_on(after.day);
+                }
+                year.jobs = year.done.iter().map(|done| done.cost).sum();
+                self.write(place, year);
+            }
+            self.years[place].done.sort_by_key(|done| (done.day, done.chain, done.due));
+        }
     }
 
     fn write(&mut self, place: usize, year: SiteYear) {
@@ -390,3 +526,6 @@ impl<'a> Planner<'a> {
             .collect()
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -13,9 +13,10 @@ use super::access::{self, Access};
 use super::chains::{Done, SiteYear};
 use super::diary::{Technician, Way};
 use super::fleet::{FleetWork, FleetYear, SiteWork};
+use super::kept::{self, Accepted};
 use super::work::{self, ASSUMED_TRAVEL_MINUTES, Item, Maker, SiteItems};
-use super::{NotFitted, Plan, Visit, VisitTask};
-use crate::address::Id;
+use super::{NotFitted, Plan, Visit, VisitTask, Work};
+use crate::address::{Address, Id};
 use crate::calendar::{add, days_between, plus_days};
 use crate::records::fleet::Technician as Person;
 use crate::records::{Fleet, Site};
@@ -36,8 +37,10 @@ struct Prepared {
     work: SiteWork,
 }
 
-/// Plans the visits of the twelve months behind the as-of day.
-pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate) -> Plan {
+/// Plans the visits of the twelve months behind the as-of day; what was accepted stays where records give no reason to
+/// move it, but for the coming week where that is planned anew.
+pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: bool) -> Plan {
+    let accepted = fleet.plan.as_ref().map(|plan| Accepted { plan, as_of, week_anew });
     let start = plus_days(as_of, 1);
     let days = days_between(as_of, add(as_of, Period { months: 12, days: 0 })).max(1) as usize;
     let skills = skills(fleet);
@@ -51,14 +54,16 @@ pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate) -> Plan {
         .zip(&areas)
         .map(|(figures, area)| {
             let access = access::access(figures.site, start, days);
-            let items = maker.items(figures, &access);
+            let mut items = maker.items(figures, &access);
+            let promised =
+                accepted.map_or_else(Vec::new, |accepted| promise(fleet, figures, accepted, &mut items, (start, days)));
             let work = SiteWork {
                 way: way(figures.site, *area, as_of, minute_rate),
                 access: access.lists.clone(),
                 changeover: access.changeover.clone(),
                 closed: access.closed.clone(),
                 chains: items.items.iter().map(|item| item.chain.clone()).collect(),
-                promised: Vec::new(),
+                promised,
             };
             Prepared { access, items, work }
         })
@@ -67,7 +72,51 @@ pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate) -> Plan {
     let numbers = FleetWork { start, days, technicians: people, sites: works };
     let year = super::fleet::plan(&numbers);
     let told = Told { fleet, sites, prepared: &prepared, numbers: &numbers, year: &year, as_of };
-    told.plan()
+    let mut plan = told.plan();
+    if let Some(accepted) = accepted {
+        kept::settle(&mut plan, fleet, sites, accepted);
+    }
+    plan
+}
+
+/// Notes on the work which days it was promised for; gives back the visits to keep room for: day, who, minutes.
+fn promise(
+    fleet: &Fleet,
+    figures: &SiteFigures,
+    accepted: Accepted,
+    items: &mut SiteItems,
+    (start, days): (NaiveDate, usize),
+) -> Vec<(usize, usize, u32)> {
+    let mut room = Vec::new();
+    for visit in accepted.kept(&figures.site.id) {
+        let day = days_between(start, visit.date.0);
+        let person = match &visit.technician {
+            None => fleet.settings.technicians.0.is_empty().then_some(0),
+            Some(id) => fleet.settings.technicians.iter().position(|(known, _)| known == id),
+        };
+        let (Some(person), Ok(day)) = (person, usize::try_from(day)) else { continue };
+        if day >= days {
+            continue;
+        }
+        let mut minutes = 0;
+        for (at, work, line_due) in kept::promised_lines(visit) {
+            for item in items.items.iter_mut().filter(|item| item.at == *at && item.work == work) {
+                // What comes once belongs to the day within its window; what recurs, to any.
+                let (first, due) = (item.chain.first as i64, item.chain.due);
+                if item.chain.again.is_some() || due < 0 || (first..=due).contains(&(day as i64)) {
+                    item.chain.promised.push(day);
+                    if line_due == Some(plus_days(start, due)) && item.chain.promised_first.is_none() {
+                        item.chain.promised_first = Some(day);
+                    }
+                    minutes += item.minutes;
+                }
+            }
+        }
+        if minutes > 0 {
+            room.push((day, person, minutes));
+        }
+    }
+    room
 }
 
 /// Every skill that is named, a bit each.
@@ -235,6 +284,7 @@ impl Told<'_> {
             .filter(|done| done.day == day && done.technician == technician)
             .map(|done| self.task(index, year, done))
             .collect();
+        together(self.fleet, &mut tasks);
         tasks.sort_by(|a, b| (!a.urgent, !a.water_out, &a.at, &a.work).cmp(&(!b.urgent, !b.water_out, &b.at, &b.work)));
         Visit {
             id: String::new(),
@@ -244,7 +294,10 @@ impl Told<'_> {
             travel_minutes: f64::from(trip.minutes) * share,
             travel_cost: cost_share,
             tasks,
+            changeover: work.changeover[day],
+            sequence: 0,
             moved: None,
+            before: None,
         }
     }
 
@@ -338,6 +391,40 @@ impl Told<'_> {
             return format!("nobody who can do it works on a day the site can be visited {span}");
         }
         format!("the working days of those who can do it are full on every day the site can be visited {span}")
+    }
+}
+
+/// What is renewed with something else at the same visit is not done twice: it goes with that.
+fn together(fleet: &Fleet, tasks: &mut Vec<VisitTask>) {
+    let goes_with: Vec<(Address, Id, Id)> = tasks
+        .iter()
+        .filter_map(
+            |task| if let Work::Renew(part) = &task.work { Some((task.at.clone(), part.clone())) } else { None },
+        )
+        .flat_map(|(at, part)| {
+            let also = fleet.book.parts.get(&part).map(|book| book.also_renew.clone()).unwrap_or_default();
+            also.into_iter().map(move |with| (at.clone(), part.clone(), with))
+        })
+        .collect();
+    for (at, part, with) in goes_with {
+        let Some(place) = tasks.iter().position(|t| t.at == at && t.work == Work::Renew(with.clone())) else {
+            continue;
+        };
+        let Some(main) = tasks.iter().position(|t| t.at == at && t.work == Work::Renew(part.clone())) else { continue };
+        if place == main {
+            continue;
+        }
+        let gone = tasks[place].clone();
+        let main = &mut tasks[main];
+        main.urgent |= gone.urgent;
+        main.because =
+            format!("{} {}: {}", main.because, format::sentence(&format::words(with.as_str())), gone.because);
+        for take in gone.take {
+            if !main.take.iter().any(|known| known.part == take.part) {
+                main.take.push(take);
+            }
+        }
+        tasks.remove(place);
     }
 }
 

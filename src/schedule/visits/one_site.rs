@@ -75,6 +75,8 @@ pub struct Answer {
     pub cost: f64,
     /// What no answer can undercut; equal to the cost where it is proven best.
     pub bound: f64,
+    /// Steps of branch and bound it took.
+    pub steps: usize,
 }
 
 /// A part of the search: windows narrowed and visits ruled out.
@@ -130,7 +132,7 @@ impl Problem<'_> {
             let assigned = self.neighbours(&branch);
             let Some(clash) = self.clash(&assigned) else {
                 let cost = branch.bound;
-                best = Some(Answer { node_of: assigned, cost, bound: cost });
+                best = Some(Answer { node_of: assigned, cost, bound: cost, steps });
                 break;
             };
             if let Some(found) = self.filled(&branch.chosen)
@@ -141,7 +143,7 @@ impl Problem<'_> {
             self.split(branch, &clash, &mut heap);
         }
         let open = heap.peek().map_or(f64::INFINITY, |branch| branch.bound);
-        best.map(|best| Answer { bound: best.cost.min(open).max(bound), ..best })
+        best.map(|best| Answer { bound: best.cost.min(open).max(bound), steps, ..best })
     }
 
     /// The bound without rooms and ruled-out days.
@@ -359,7 +361,7 @@ impl Problem<'_> {
         }
         let used = |node: &usize| node_of.contains(node);
         cost += chosen.iter().filter(|node| used(node)).map(|node| self.nodes[*node].cost).sum::<f64>();
-        Some(Answer { node_of, cost, bound: f64::NEG_INFINITY })
+        Some(Answer { node_of, cost, bound: f64::NEG_INFINITY, steps: 0 })
     }
 }
 

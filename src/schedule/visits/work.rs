@@ -146,6 +146,7 @@ impl Maker<'_> {
                 urgent: None,
                 waits: false,
                 promised: Vec::new(),
+                promised_first: None,
             },
         }
     }
@@ -179,7 +180,7 @@ impl Maker<'_> {
                 let days = days_between(due, own);
                 let lost = self.day_thrown_away(part) * days.max(0) as f64;
                 let once_more = self.worth(with.cost, minutes_of(with.part.part));
-                let within = days <= self.early_days(part).max(0) || own <= self.as_of;
+                let within = days <= Self::early_days(part).max(0) || own <= self.as_of;
                 if days <= 0 || own <= self.as_of || (within && lost <= once_more) {
                     gone[other] = true;
                     if days > 0 {
@@ -204,7 +205,7 @@ impl Maker<'_> {
         fitted.zip(part.due).map_or(365.0, |(fitted, due)| days_between(fitted, due).max(30) as f64)
     }
 
-    fn early_days(&self, part: &PartDue) -> i64 {
+    fn early_days(part: &PartDue) -> i64 {
         ((Self::life_days(part) * EARLY_SHARE) as i64).clamp(1, EARLIEST_PART_DAYS)
     }
 
@@ -242,7 +243,7 @@ impl Maker<'_> {
             item.because.push_str(&format!(" With it: {}.", with.join(", ")));
         }
         let chain = &mut item.chain;
-        chain.early = self.early_days(part);
+        chain.early = Self::early_days(part);
         chain.due = self.index(due);
         chain.first = (chain.due - chain.early).max(0) as usize;
         chain.thrown_away = self.day_thrown_away(part);
@@ -299,6 +300,12 @@ impl Maker<'_> {
         }
         let (Some(early), Some(late)) = (chance(chain.first as i64), chance(chain.due)) else { return };
         let dearer = costs.failure - costs.planned;
+        // A new part may fail too: renewing a day sooner buys a day of a whole life's chance, which is not saved.
+        let book = kind.book.unwrap_or(0.0);
+        let whole_life = posterior.chance_within(0.0, book);
+        if whole_life.is_finite() {
+            chain.thrown_away += dearer * whole_life / Self::life_days(part);
+        }
         let days = (chain.due - chain.first as i64).max(1) as f64;
         chain.base = dearer * late;
         chain.risk = dearer * (late - early).max(0.0) / days;
@@ -312,7 +319,7 @@ impl Maker<'_> {
             let mut item = self.item(figures.site, &task.at, Work::Task(task.id.clone()), minutes, skill);
             item.because = format::sentence(&task.because);
             item.water_out = task.task.water_out == Some(true);
-            let again = self.comes_again(figures, task, due);
+            let again = Self::comes_again(figures, task, due);
             let period = again.map_or(365.0, Period::mean_days).max(1.0);
             item.chain.again = again;
             item.chain.early = ((period * EARLY_SHARE) as i64).max(1);
@@ -336,7 +343,7 @@ impl Maker<'_> {
     }
 
     /// How long until a task is due again: its period, or less where pressure or guests ask for it sooner.
-    fn comes_again(&self, figures: &SiteFigures, task: &TaskDue, due: NaiveDate) -> Option<Period> {
+    fn comes_again(figures: &SiteFigures, task: &TaskDue, due: NaiveDate) -> Option<Period> {
         let period = match task.task.every {
             Some(Every::Period(period)) => Some(period),
             _ => task.task.at_most,

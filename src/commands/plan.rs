@@ -1,0 +1,102 @@
+//! `tubwright plan`: the year's visits to standard output; accepted, they are written to `plan.yaml`.
+
+use std::collections::BTreeMap;
+
+use rayon::prelude::*;
+
+use crate::calendar::{self, Month, plus_days};
+use crate::cli::Plan as Arguments;
+use crate::commands::{Failure, load};
+use crate::diagnostic::Diagnostic;
+use crate::output;
+use crate::printer::{Printer, count};
+use crate::report::format;
+use crate::schedule::visits::{self, Plan, kept};
+use crate::site::{self, SiteFigures};
+
+/// Plans: status 0, 1 where a site or a record was left out, 2 where nothing could be planned.
+///
+/// # Errors
+/// If the folder is no fleet or `plan.yaml` cannot be written.
+pub fn run(arguments: &Arguments, printer: Printer) -> Result<u8, Failure> {
+    let Some(shared) = load(&arguments.fleet, printer)? else { return Ok(2) };
+    let today = || calendar::today(shared.fleet.settings.timezone.0);
+    let as_of = match (arguments.as_of, arguments.month) {
+        (Some(day), _) => day,
+        (None, Some(month)) => month.last(),
+        (None, None) if arguments.week => plus_days(today(), -1),
+        (None, None) => Month::of(today()).plus(-1).last(),
+    };
+    let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
+    let mut diagnostics = shared.diagnostics.clone();
+    let mut sites = Vec::new();
+    for result in read {
+        match result {
+            Ok((site, spas)) => {
+                diagnostics.extend(site.diagnostics.iter().cloned());
+                sites.push((site, spas));
+            }
+            Err(found) => diagnostics.extend(found),
+        }
+    }
+    diagnostics.sort_by_cached_key(Diagnostic::order);
+    printer.diagnostics(&diagnostics);
+    let lives = site::fleet_lives(&shared.fleet, &sites, as_of);
+    let figures: Vec<SiteFigures> =
+        sites.par_iter().map(|(site, spas)| site::site_figures(&shared.fleet, &lives, site, spas, as_of)).collect();
+    let plan = visits::plan(&shared.fleet, &figures, as_of, arguments.week);
+    let shown = if arguments.week { Some(plus_days(as_of, kept::WEEK_DAYS)) } else { None };
+    tell(&plan, shown, shared.fleet.settings.currency.0.as_str(), printer);
+    if arguments.accept {
+        let file = kept::accepted(&plan, shared.fleet.plan.as_ref(), shared.fleet.settings.format, as_of);
+        let path = arguments.fleet.join("plan.yaml");
+        output::write_atomically(&path, file.text().as_bytes())
+            .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
+        printer.summary(&format!("{}: {} visits accepted", path.display(), plan.visits.len()));
+    }
+    if !diagnostics.is_empty() {
+        printer.summary(&count(&diagnostics));
+    }
+    Ok(u8::from(diagnostics.iter().any(|d| d.severity == crate::diagnostic::Severity::Error)))
+}
+
+/// The visits, what is cancelled, and what found no day.
+fn tell(plan: &Plan, until: Option<chrono::NaiveDate>, currency: &str, printer: Printer) {
+    let shown = |day| until.is_none_or(|until| day <= until);
+    for visit in plan.visits.iter().filter(|visit| shown(visit.date)) {
+        let minutes: f64 = visit.tasks.iter().map(|task| task.minutes).sum();
+        let mut by_work: BTreeMap<String, u32> = BTreeMap::new();
+        for task in &visit.tasks {
+            *by_work.entry(format::words(&task.work.word())).or_default() += 1;
+        }
+        let works: Vec<String> = by_work
+            .into_iter()
+            .map(|(what, times)| if times > 1 { format!("{what} ×{times}") } else { what })
+            .collect();
+        let who = visit.technician.as_ref().map_or("-", |id| id.as_str());
+        let moved = visit.moved.as_ref().map_or_else(String::new, |why| format!("  [moved: {why}]"));
+        printer.data(&format!(
+            "{} {:<24} {:<10} {:>4.0} min  {}{moved}",
+            visit.date,
+            visit.id,
+            who,
+            minutes + visit.travel_minutes,
+            works.join(", ")
+        ));
+    }
+    for gone in plan.cancelled.iter().filter(|gone| shown(gone.date)) {
+        printer.data(&format!("{} {:<24} cancelled: {}", gone.date, gone.id, gone.because));
+    }
+    for left in plan.not_fitted.iter().filter(|left| until.is_none() || left.due.is_some_and(shown)) {
+        let due = left.due.map_or_else(String::new, |due| format!(", due {due}"));
+        printer.data(&format!("not fitted: {}/{} {}{due}: {}", left.site, left.at, left.work.word(), left.why));
+    }
+    let gap = if plan.bound > 0.0 { (plan.cost / plan.bound - 1.0) * 100.0 } else { 0.0 };
+    printer.summary(&format!(
+        "{} visits; ways, life thrown away and the risk of waiting come to {:.0} {currency}; no plan with these windows \
+         comes to less than {:.0}, so this is at most {gap:.1} % above the best",
+        plan.visits.len(),
+        plan.cost,
+        plan.bound
+    ));
+}

@@ -1,0 +1,181 @@
+//! `schedule.ics` and `schedule-<technician>.ics`: the planned visits for calendars (RFC 5545).
+//!
+//! A visit is an event of a whole day, since the records know no hours; on a changeover its description says between
+//! which. Its UID is the visit's name, which stays; a change against the accepted plan raises SEQUENCE, a visit that is
+//! not made any more stays as a cancellation until its day has passed. Guests are not named, nor is anything of a
+//! booking. DTSTAMP is the as-of day: the same records give the same bytes.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use chrono::NaiveDate;
+use icalendar::{Calendar, Component, Event, EventLike, EventStatus, Property};
+
+use crate::address::Id;
+use crate::calendar::plus_days;
+use crate::records::Fleet;
+use crate::report::format;
+use crate::schedule::visits::{Cancelled, Plan, Visit, Work};
+use crate::site::SiteFigures;
+
+/// What marks this program as the maker.
+const MADE_BY: &str = "-//tubwright//planned visits//EN";
+
+/// A calendar file: its name and its text.
+pub type CalendarFile = (String, String);
+
+/// The calendars of a plan: the fleet's, then each technician's by id.
+///
+/// # Errors
+/// If an event cannot be written as text.
+pub fn calendars(
+    fleet: &Fleet,
+    sites: &[SiteFigures],
+    plan: &Plan,
+    as_of: NaiveDate,
+) -> Result<Vec<CalendarFile>, std::fmt::Error> {
+    let names: BTreeMap<&Id, &SiteFigures> = sites.iter().map(|site| (&site.site.id, site)).collect();
+    let maker = Maker { fleet, names, as_of, at: slug(&fleet.settings.fleet.0) };
+    let mut files = vec![("schedule.ics".to_owned(), maker.calendar(plan, None)?)];
+    for (id, _) in fleet.settings.technicians.iter() {
+        files.push((format!("schedule-{id}.ics"), maker.calendar(plan, Some(id))?));
+    }
+    Ok(files)
+}
+
+/// A name as part of a UID.
+fn slug(name: &str) -> String {
+    let letters: String =
+        name.to_lowercase().chars().map(|c| if c.is_ascii_alphanumeric() { c } else { '-' }).collect();
+    let words: Vec<&str> = letters.split('-').filter(|word| !word.is_empty()).collect();
+    if words.is_empty() { "fleet".to_owned() } else { words.join("-") }
+}
+
+struct Maker<'a> {
+    fleet: &'a Fleet,
+    names: BTreeMap<&'a Id, &'a SiteFigures<'a>>,
+    as_of: NaiveDate,
+    at: String,
+}
+
+impl Maker<'_> {
+    fn calendar(&self, plan: &Plan, technician: Option<&Id>) -> Result<String, std::fmt::Error> {
+        let mut calendar = Calendar::empty();
+        calendar.append_property(Property::new("VERSION", "2.0"));
+        calendar.append_property(Property::new("PRODID", MADE_BY));
+        calendar.append_property(Property::new("CALSCALE", "GREGORIAN"));
+        let mine = |who: &Option<Id>| technician.is_none() || who.as_ref() == technician;
+        for visit in plan.visits.iter().filter(|visit| mine(&visit.technician)) {
+            calendar.push(self.visit(visit));
+        }
+        for gone in plan.cancelled.iter().filter(|gone| mine(&gone.technician)) {
+            calendar.push(self.gone(gone));
+        }
+        // Whoever is relieved of a visit is told so.
+        for (visit, before) in plan.visits.iter().filter_map(|visit| Some((visit, visit.before.as_ref()?))) {
+            if technician.is_some() && before.as_ref() == technician && visit.technician.as_ref() != technician {
+                let because = visit.moved.clone().unwrap_or_default();
+                calendar.push(self.gone(&Cancelled {
+                    id: visit.id.clone(),
+                    site: visit.site.clone(),
+                    date: visit.date,
+                    technician: before.clone(),
+                    sequence: visit.sequence,
+                    because,
+                }));
+            }
+        }
+        let mut text = String::new();
+        write!(text, "{calendar}")?;
+        Ok(text)
+    }
+
+    fn event(&self, id: &str, site: &Id, day: NaiveDate, sequence: u32) -> Event {
+        let mut event = Event::new();
+        let figures = self.names.get(site);
+        let name = figures.map_or(site.as_str(), |figures| figures.site.name.as_str());
+        event.uid(&format!("{id}@{}.invalid", self.at));
+        event.sequence(sequence);
+        event.timestamp(self.as_of.and_time(chrono::NaiveTime::MIN).and_utc());
+        event.starts(day);
+        event.ends(plus_days(day, 1));
+        event.summary(name);
+        if let Some(address) = figures.and_then(|figures| figures.site.address.as_ref()) {
+            event.location(&address.0);
+        }
+        event
+    }
+
+    fn visit(&self, visit: &Visit) -> Event {
+        let mut event = self.event(&visit.id, &visit.site, visit.date, visit.sequence);
+        event.status(EventStatus::Confirmed);
+        let mut lines = Vec::new();
+        if visit.changeover {
+            lines.push("Guests change: between 10:00 and 16:00.".to_owned());
+        }
+        let person = visit.technician.as_ref().and_then(|id| self.fleet.settings.technicians.get(id));
+        if let Some(name) = person.and_then(|person| person.name.as_ref()) {
+            lines.push(format!("Technician: {}", name.0));
+        }
+        for task in &visit.tasks {
+            let what = match &task.work {
+                Work::Renew(part) => format!("renew the {}", format::words(part.as_str())),
+                // A note may speak of people; the calendar only says where to look.
+                Work::Left(_) => "what was left at a visit".to_owned(),
+                other => format::words(&other.word()),
+            };
+            lines.push(format!("{}: {what} ({:.0} min)", format::place(task.at.as_str()), task.minutes));
+        }
+        let minutes: f64 = visit.tasks.iter().map(|task| task.minutes).sum();
+        lines.push(format!("Work {minutes:.0} min, way {:.0} min.", visit.travel_minutes));
+        event.description(&lines.join("\n"));
+        event.done()
+    }
+
+    fn gone(&self, gone: &Cancelled) -> Event {
+        let mut event = self.event(&gone.id, &gone.site, gone.date, gone.sequence);
+        event.status(EventStatus::Cancelled);
+        event.description(&gone.because);
+        event.done()
+    }
+}
+
+#[cfg(test)]
+pub(crate) mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+
+    /// The events of a calendar as another author's parser reads them (crate `ical`): properties by name.
+    pub(crate) fn events(text: &str) -> Vec<BTreeMap<String, String>> {
+        // Lines end with CRLF and are no longer than 75 octets (RFC 5545, 3.1).
+        for line in text.split_inclusive('\n') {
+            assert!(line.ends_with("\r\n"), "{line:?}");
+            assert!(line.trim_end().len() <= 75, "{line:?}");
+        }
+        let mut calendars = ical::IcalParser::new(text.as_bytes());
+        let calendar = calendars.next().unwrap().unwrap();
+        assert!(calendars.next().is_none());
+        calendar
+            .events
+            .into_iter()
+            .map(|event| {
+                let mut found: BTreeMap<String, String> = BTreeMap::new();
+                for property in event.properties {
+                    let before = found.insert(property.name.clone(), property.value.unwrap_or_default());
+                    assert!(before.is_none(), "{} stands twice", property.name);
+                }
+                for needed in ["UID", "DTSTAMP", "DTSTART", "SEQUENCE", "STATUS"] {
+                    assert!(found.contains_key(needed), "{needed} is missing: {found:?}");
+                }
+                found
+            })
+            .collect()
+    }
+
+    #[test]
+    fn names_make_plain_parts_of_a_uid() {
+        assert_eq!(slug("Saltmarsh Lettings"), "saltmarsh-lettings");
+        assert_eq!(slug("  "), "fleet");
+    }
+}

@@ -1,0 +1,280 @@
+//! A plan that stays put: which of today's work was promised for which day, and, once days are chosen, which visit is
+//! which, what moved and why, and what is cancelled.
+
+use std::collections::BTreeMap;
+
+use chrono::NaiveDate;
+
+use super::made::works;
+use super::{Cancelled, Plan, Visit, Work};
+use crate::address::{Address, Id};
+use crate::calendar::plus_days;
+use crate::records::Fleet;
+use crate::records::forms::{Date, Format, Keyed, Name, Text};
+use crate::records::plan::{CancelledVisit, PlanFile, PlannedTask, PlannedVisit};
+use crate::report::format;
+use crate::site::SiteFigures;
+
+/// Days of the week that is planned anew with `--week`.
+pub const WEEK_DAYS: i64 = 7;
+
+/// The accepted plan as it is to be kept.
+#[derive(Debug, Clone, Copy)]
+pub struct Accepted<'a> {
+    /// What was accepted.
+    pub plan: &'a PlanFile,
+    /// The as-of day.
+    pub as_of: NaiveDate,
+    /// Whether the coming week is planned anew.
+    pub week_anew: bool,
+}
+
+impl Work {
+    /// The work a line of the accepted plan stands for.
+    fn of_line(line: &PlannedTask) -> Option<Self> {
+        match (&line.renew, &line.task, &line.left, line.visit.as_ref().map(Id::as_str)) {
+            (Some(part), ..) => Some(Self::Renew(part.clone())),
+            (_, Some(task), ..) => Some(Self::Task(task.clone())),
+            (_, _, Some(left), _) => Some(Self::Left(left.0.clone())),
+            (_, _, _, Some("close")) => Some(Self::Close),
+            (_, _, _, Some("reopen")) => Some(Self::Reopen),
+            (_, _, _, Some("contract_visit")) => Some(Self::ContractVisit),
+            _ => None,
+        }
+    }
+
+    fn line(&self, at: &Address, due: Option<NaiveDate>) -> PlannedTask {
+        let mut line =
+            PlannedTask { at: at.clone(), renew: None, task: None, left: None, visit: None, due: due.map(Date) };
+        match self {
+            Self::Renew(part) => line.renew = Some(part.clone()),
+            Self::Task(task) => line.task = Some(task.clone()),
+            Self::Left(what) => line.left = Some(Text(what.clone())),
+            Self::Close | Self::Reopen | Self::ContractVisit => line.visit = Id::parse(&self.word()).ok(),
+        }
+        line
+    }
+}
+
+impl<'a> Accepted<'a> {
+    /// The visits to a site that are to be kept.
+    pub fn kept(self, site: &Id) -> impl Iterator<Item = &'a PlannedVisit> {
+        let free_until = if self.week_anew { plus_days(self.as_of, WEEK_DAYS) } else { self.as_of };
+        let site = site.clone();
+        self.plan.after(free_until).filter(move |visit| visit.site == site)
+    }
+}
+
+/// The work of a visit, by place.
+pub fn promised_work(visit: &PlannedVisit) -> impl Iterator<Item = (&Address, Work)> {
+    promised_lines(visit).map(|(at, work, _)| (at, work))
+}
+
+/// The same with the day each was due.
+pub fn promised_lines(visit: &PlannedVisit) -> impl Iterator<Item = (&Address, Work, Option<NaiveDate>)> {
+    visit.tasks.iter().filter_map(|line| Some((&line.at, Work::of_line(line)?, line.due.map(|due| due.0))))
+}
+
+/// Gives visits the names they had, says what moved and why, and lists what is cancelled.
+pub fn settle(plan: &mut Plan, fleet: &Fleet, sites: &[SiteFigures], accepted: Accepted) {
+    let mut numbers: BTreeMap<&Id, u32> = accepted.plan.numbers.iter().map(|(id, number)| (id, *number)).collect();
+    let mut promised: BTreeMap<&Id, Vec<&PlannedVisit>> = BTreeMap::new();
+    for visit in accepted.plan.after(accepted.as_of) {
+        promised.entry(&visit.site).or_default().push(visit);
+    }
+    let mut visits: BTreeMap<Id, Vec<&mut Visit>> = BTreeMap::new();
+    for visit in &mut plan.visits {
+        visits.entry(visit.site.clone()).or_default().push(visit);
+    }
+    for (site, visits) in &mut visits {
+        let old = promised.remove(site).unwrap_or_default();
+        let figures = sites.binary_search_by(|figures| figures.site.id.cmp(site)).ok().map(|place| &sites[place]);
+        let mut taken = vec![false; visits.len()];
+        let mut left: Vec<&PlannedVisit> = Vec::new();
+        let reason = |old: &PlannedVisit, new: Option<&Visit>| {
+            figures.map_or_else(
+                || "the site is no longer in the records".to_owned(),
+                |figures| why_moved(fleet, figures, accepted, old, new),
+            )
+        };
+        for old in old {
+            match visits.iter().position(|visit| visit.date == old.date.0) {
+                Some(place) if !taken[place] => {
+                    taken[place] = true;
+                    name(visits[place], old, &reason);
+                }
+                _ => left.push(old),
+            }
+        }
+        for old in left {
+            let common = |visit: &Visit| {
+                promised_work(old)
+                    .filter(|(at, work)| visit.tasks.iter().any(|t| t.at == **at && t.work == *work))
+                    .count()
+            };
+            let away = |visit: &Visit| visit.date.signed_duration_since(old.date.0).num_days().abs();
+            let near = (0..visits.len())
+                .filter(|place| !taken[*place] && common(visits[*place]) > 0)
+                .min_by_key(|place| (away(visits[*place]), std::cmp::Reverse(common(visits[*place]))));
+            match near {
+                Some(place) => {
+                    taken[place] = true;
+                    name(visits[place], old, &reason);
+                }
+                None => plan.cancelled.push(cancelled(old, reason(old, None))),
+            }
+        }
+        let number = numbers.entry(figures.map_or(site, |figures| &figures.site.id)).or_default();
+        for (visit, _) in visits.iter_mut().zip(taken).filter(|(_, taken)| !taken) {
+            *number += 1;
+            visit.id = format!("{site}-{number}");
+        }
+    }
+    for (site, old) in promised {
+        for old in old {
+            let gone = sites.binary_search_by(|figures| figures.site.id.cmp(site)).is_err();
+            let why =
+                if gone { "the site is no longer in the records" } else { "nothing is to be done there any more" };
+            plan.cancelled.push(cancelled(old, why.to_owned()));
+        }
+    }
+    // What was cancelled before is told until its day has passed.
+    for old in accepted.plan.cancelled.iter().filter(|old| old.date.0 > accepted.as_of) {
+        plan.cancelled.push(Cancelled {
+            id: old.id.0.clone(),
+            site: old.site.clone(),
+            date: old.date.0,
+            technician: old.technician.clone(),
+            sequence: old.sequence,
+            because: old.because.as_ref().map_or_else(String::new, |because| because.0.clone()),
+        });
+    }
+    plan.cancelled.sort_by(|a, b| (a.date, &a.id).cmp(&(b.date, &b.id)));
+}
+
+fn cancelled(old: &PlannedVisit, because: String) -> Cancelled {
+    Cancelled {
+        id: old.id.0.clone(),
+        site: old.site.clone(),
+        date: old.date.0,
+        technician: old.technician.clone(),
+        sequence: old.sequence + 1,
+        because,
+    }
+}
+
+/// Makes a visit the one that was promised; a change raises its sequence.
+fn name(visit: &mut Visit, old: &PlannedVisit, reason: &dyn Fn(&PlannedVisit, Option<&Visit>) -> String) {
+    visit.id = old.id.0.clone();
+    let moved = visit.date != old.date.0 || visit.technician != old.technician;
+    let tasks: Vec<(Address, Work)> = promised_work(old).map(|(at, work)| (at.clone(), work)).collect();
+    let same = tasks.len() == visit.tasks.len()
+        && visit.tasks.iter().all(|task| tasks.iter().any(|(at, work)| *at == task.at && *work == task.work));
+    visit.sequence = old.sequence + u32::from(moved || !same);
+    if visit.technician != old.technician {
+        visit.before = Some(old.technician.clone());
+    }
+    visit.moved = moved.then(|| {
+        let from =
+            if visit.date == old.date.0 { String::new() } else { format!("From {}: ", format::short_date(old.date.0)) };
+        format::sentence(&format!("{from}{}", reason(old, Some(visit))))
+    });
+}
+
+/// Why a visit could not stay on its day, in words.
+fn why_moved(
+    fleet: &Fleet,
+    figures: &SiteFigures,
+    accepted: Accepted,
+    old: &PlannedVisit,
+    new: Option<&Visit>,
+) -> String {
+    let day = old.date.0;
+    let shown = format::short_date(day);
+    if figures.site.is_closed(day) {
+        return format!("the site is closed on {shown}");
+    }
+    let access = super::access::access(figures.site, day, 1);
+    if access.lists.iter().all(|list| list[0] == 0) {
+        return format!("guests stay on {shown}, or it is no visit day");
+    }
+    if fleet.settings.holidays.iter().any(|holiday| holiday.0 == day) {
+        return format!("{shown} is a holiday");
+    }
+    if let Some(technician) = &old.technician {
+        match fleet.settings.technicians.get(technician) {
+            None => return format!("{technician} is no longer in the records"),
+            Some(person) if !works(person, day) => {
+                let name = person.name.as_ref().map_or(technician.as_str(), |name| name.0.as_str());
+                return format!("{name} does not work on {shown}");
+            }
+            Some(_) => {}
+        }
+    }
+    for line in &old.tasks {
+        let Some(work) = Work::of_line(line) else { continue };
+        let what = format!("{} at {}", format::words(&work.word()), format::place(line.at.as_str()));
+        let due = match &work {
+            Work::Renew(part) => {
+                figures.parts.iter().find(|p| p.part.at == line.at && p.part.id == part).map(|p| p.due)
+            }
+            Work::Task(task) => figures.tasks.iter().find(|t| t.at == line.at && t.id == task).map(|t| t.due),
+            _ => continue,
+        };
+        let Some(due) = due else { return format!("{what} is not to be done any more") };
+        let due = new.and_then(|new| new.tasks.iter().find(|t| t.at == line.at && t.work == work)?.due).or(due);
+        if let (Some(was), Some(due)) = (line.due, due)
+            && was.0 != due
+        {
+            return format!(
+                "{what} is now due {}, before it was {}",
+                format::short_date(due),
+                format::short_date(was.0)
+            );
+        }
+    }
+    if accepted.week_anew && day <= plus_days(accepted.as_of, WEEK_DAYS) {
+        return "the week was planned anew".to_owned();
+    }
+    "other work has come in that goes first on that day".to_owned()
+}
+
+/// The plan as it is accepted.
+pub fn accepted(plan: &Plan, before: Option<&PlanFile>, format: Format, as_of: NaiveDate) -> PlanFile {
+    let mut numbers: BTreeMap<Id, u32> =
+        before.map(|before| before.numbers.iter().cloned().collect()).unwrap_or_default();
+    for visit in &plan.visits {
+        let number = visit.id.rsplit('-').next().and_then(|number| number.parse().ok()).unwrap_or(0);
+        let last = numbers.entry(visit.site.clone()).or_default();
+        *last = (*last).max(number);
+    }
+    let mut visits: Vec<PlannedVisit> = plan
+        .visits
+        .iter()
+        .map(|visit| PlannedVisit {
+            id: Name(visit.id.clone()),
+            site: visit.site.clone(),
+            date: Date(visit.date),
+            technician: visit.technician.clone(),
+            sequence: visit.sequence,
+            tasks: visit.tasks.iter().map(|task| task.work.line(&task.at, task.due)).collect(),
+        })
+        .collect();
+    visits.sort_by(|a, b| (a.date, &a.site).cmp(&(b.date, &b.site)));
+    let cancelled = plan
+        .cancelled
+        .iter()
+        .map(|gone| CancelledVisit {
+            id: Name(gone.id.clone()),
+            site: gone.site.clone(),
+            date: Date(gone.date),
+            technician: gone.technician.clone(),
+            sequence: gone.sequence,
+            because: Some(Text(gone.because.clone())),
+        })
+        .collect();
+    PlanFile { format, as_of: Date(as_of), numbers: Keyed(numbers.into_iter().collect()), visits, cancelled }
+}
+
+#[cfg(test)]
+mod tests;
