@@ -75,12 +75,23 @@ pub fn section(fleet: &Fleet, costs: &FleetCosts) -> Option<ContractsSection> {
         1 => format!("one {one}"),
         count => format!("{count} {many}"),
     };
-    let mut summary = format!(
-        "Of {} in force in {year}, {} more likely than not to lose money by the year's end, and {}.",
-        if contracts.len() == 1 { "one contract".to_owned() } else { format!("{} contracts", contracts.len()) },
-        words(losing, "is", "are"),
-        words(unsure, "may", "may")
-    );
+    let mut summary = if losing + unsure == 0 {
+        format!(
+            "{} in force in {year}, and none is likely to lose money.",
+            if contracts.len() == 1 {
+                "One contract is".to_owned()
+            } else {
+                format!("{} contracts are", contracts.len())
+            }
+        )
+    } else {
+        format!(
+            "Of {} in force in {year}, {} more likely than not to lose money by the year's end, and {}.",
+            if contracts.len() == 1 { "one contract".to_owned() } else { format!("{} contracts", contracts.len()) },
+            words(losing, "is", "are"),
+            words(unsure, "may", "may")
+        )
+    };
     if without > 0 {
         summary.push_str(&format!(" {} no price for the year.", format::sentence(&words(without, "has", "have"))));
     }

@@ -81,7 +81,8 @@ fn inside_figures(site: &str) -> BTreeSet<String> {
     let number = regex::Regex::new(r"[0-9]+\.[0-9]{2}").unwrap();
     for text in &texts {
         for found in cost.captures_iter(text) {
-            figures.extend(number.find_iter(&found[1]).map(|amount| amount.as_str().to_owned()));
+            // The one in force: an old wage may be this month's tax by chance.
+            figures.extend(number.find_iter(&found[1]).last().map(|amount| amount.as_str().to_owned()));
         }
     }
     // What customers pay may be the same number by chance.
