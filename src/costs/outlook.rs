@@ -374,7 +374,7 @@ mod tests {
         load_with(&files, "2026-06-30", |fleet, site, as_of| {
             let own = crate::site::site_figures(fleet, site.lives, site.site, site.spas, as_of);
             let sites = vec![own];
-            let plan = crate::schedule::visits::plan(fleet, &sites, as_of);
+            let plan = crate::schedule::visits::plan(fleet, &sites, as_of, false);
             look(&outlook(fleet, &sites, &plan, site.lives, as_of))
         })
     }
