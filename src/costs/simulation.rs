@@ -6,6 +6,7 @@
 //! ways of doing the year meet the same luck. Totals are whole minor units, so that sums over sites are exact in any
 //! order; quantiles are never added up, totals are.
 
+use std::cell::RefCell;
 use std::collections::BTreeMap;
 
 use crate::address::Id;
@@ -13,7 +14,7 @@ use crate::costs::contract::CallOuts;
 use crate::costs::year::{LEVELS, SiteYear, Thing, Unexplained, Window};
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::customers::Scope;
-use crate::stats::random::{Stream, even, exponential, threshold};
+use crate::stats::random::{More, Stream, even, exponential, threshold};
 use crate::stats::renewal_path::{Happens, walk, without_failures};
 use crate::stats::weibull::Weibull;
 
@@ -398,16 +399,27 @@ impl<'a> ThingDraws<'a> {
         let arrivals: Vec<f64> = (0..costs.len())
             .map(|index| if lives[index].is_some() { exponential(self.words[index][draw]) } else { f64::INFINITY })
             .collect();
-        let more: Vec<std::cell::RefCell<_>> =
-            self.luck.iter().map(|stream| std::cell::RefCell::new(stream.more(first + draw))).collect();
-        let again = |index: usize| more[index].borrow_mut().exponential();
+        // Made only for what fails: starting a stream costs more than all the rest of a walk.
+        let more: Vec<RefCell<Option<More>>> = self.luck.iter().map(|_| RefCell::new(None)).collect();
+        let with_more = |index: usize, draw_from: &mut dyn FnMut(&mut More)| {
+            let mut more = more[index].borrow_mut();
+            draw_from(more.get_or_insert_with(|| self.luck[index].more(first + draw)));
+        };
+        let again = |index: usize| {
+            let mut hazard = 0.0;
+            with_more(index, &mut |more| hazard = more.exponential());
+            hazard
+        };
         walk(&self.thing.levels[level], &lives, &arrivals, ends, again, |index, day, what| {
             let of = &costs[index];
             // Its luck is used up in order, whether the day counts or not.
-            let failure = (what == Happens::Fails).then(|| {
-                let mut more = more[index].borrow_mut();
-                Failure::drawn(self.year, of.labour, of.parts, of.damage, of.nights, || more.even())
-            });
+            let mut failure = None;
+            if what == Happens::Fails {
+                with_more(index, &mut |more| {
+                    failure =
+                        Some(Failure::drawn(self.year, of.labour, of.parts, of.damage, of.nights, || more.even()));
+                });
+            }
             if day < begins {
                 return;
             }

@@ -278,7 +278,7 @@ fn rest(given: &Given, quote: &Quote) -> String {
                 let change = (of.price - price) / price * Decimal::ONE_HUNDRED;
                 let percent = rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0);
                 let percent = signed(format::number(percent, 0));
-                format!(" This year's price is {}: {percent} %.", amount_of(fleet, price))
+                format!(" This year's price is {}: {percent}\u{a0}%.", amount_of(fleet, price))
             }
         }
         _ => String::new(),

@@ -11,6 +11,7 @@ use sha2::{Digest, Sha256};
 /// A stream: one 32-bit word a draw, and for each draw as many more as are asked for.
 #[derive(Debug, Clone)]
 pub struct Stream {
+    seed: [u8; 32],
     first: ChaCha8Rng,
 }
 
@@ -23,7 +24,8 @@ impl Stream {
             digest.update((part.len() as u64).to_le_bytes());
             digest.update(part.as_bytes());
         }
-        Self { first: ChaCha8Rng::from_seed(digest.finalize().into()) }
+        let seed: [u8; 32] = digest.finalize().into();
+        Self { seed, first: ChaCha8Rng::from_seed(seed) }
     }
 
     /// The words of draws one after the other, from the first on. The buffer must be filled from draw 0 on, in order.
@@ -35,9 +37,8 @@ impl Stream {
 
     /// More chance for one draw, independent of the words.
     pub fn more(&self, draw: usize) -> More {
-        let mut generator = self.first.clone();
+        let mut generator = ChaCha8Rng::from_seed(self.seed);
         generator.set_stream(draw as u64 + 1);
-        generator.set_word_pos(0);
         More(generator)
     }
 }

@@ -79,9 +79,11 @@ fn a_good_renderer_gets_its_arguments_and_nothing_else() {
     let seen = fs::read_to_string(bench.build().join("seen")).unwrap();
     let lines: Vec<&str> = seen.lines().collect();
     assert_eq!(Path::new(lines[0]).canonicalize().unwrap(), bench.build().canonicalize().unwrap());
-    for part in
-        ["--color never compile --root . --ignore", "--pdf-standard ua-1,a-3a --jobs 1", "--creation-timestamp=1793404800 "]
-    {
+    for part in [
+        "--color never compile --root . --ignore",
+        "--pdf-standard ua-1,a-3a --jobs 1",
+        "--creation-timestamp=1793404800 ",
+    ] {
         assert!(lines[1].contains(part), "{part} in {}", lines[1]);
     }
     // The shell itself sets the last three.
