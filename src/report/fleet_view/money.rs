@@ -10,7 +10,7 @@ use crate::quantities::expected_failures::Tally;
 use crate::report::format;
 
 /// Kinds of planned work in the table; the others are summed.
-const KINDS: usize = 10;
+const KINDS: usize = 16;
 
 /// A sum over pumps, and of how many it is not known.
 #[derive(Default, Clone, Copy)]

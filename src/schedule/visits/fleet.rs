@@ -61,6 +61,8 @@ const FEW_SITES: usize = 12;
 const STEPS: [usize; 3] = [50_000, 100, 4];
 /// How often each site is planned again beside the others, alone, where there are few and where there are many.
 const ROUNDS: [usize; 3] = [6, 6, 1];
+/// Things to do, again and again or once, beyond which each site is planned again once.
+const MANY_CHAINS: usize = 300;
 /// How often visits of several sites are moved at once is this over the square of how much there is to do, and at most so
 /// often: it takes longer the more there is.
 const SHAKES: usize = 200_000;
@@ -200,6 +202,12 @@ impl<'a> Planner<'a> {
     }
 
     /// 0 where a site stands alone, 1 where there are few, 2 where there are many.
+    /// How often each site is planned again: once where there is so much to do that once takes long.
+    fn rounds(&self) -> usize {
+        let chains: usize = self.sites.iter().map(|index| self.work.sites[*index].chains.len()).sum();
+        if chains > MANY_CHAINS { 1 } else { ROUNDS[self.many()] }
+    }
+
     fn many(&self) -> usize {
         match self.work.sites.len() {
             1 => 0,
@@ -336,7 +344,7 @@ impl<'a> Planner<'a> {
         for place in 0..self.sites.len() {
             *alone.entry(self.site(place).way.area).or_default() += 1;
         }
-        for _ in 0..ROUNDS[self.many()] {
+        for _ in 0..self.rounds() {
             let mut better = false;
             for place in 0..self.sites.len() {
                 let rank = self.years[place].rank();

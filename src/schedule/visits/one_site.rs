@@ -79,6 +79,10 @@ pub struct Answer {
     pub steps: usize,
 }
 
+/// Nodes times jobs times steps: a step looks at every job on every node, so that the more there is of both, the fewer
+/// steps are taken before the best answer so far stands.
+const MOST_WORK: usize = 20_000_000;
+
 /// A part of the search: windows narrowed and visits ruled out.
 struct Branch {
     windows: Vec<(usize, usize)>,
@@ -119,13 +123,14 @@ impl Problem<'_> {
         let (bound, chosen) = self.relaxed(&windows, &[])?;
         let mut best: Option<Answer> = None;
         let mut heap = BinaryHeap::from([Branch { windows, without: Vec::new(), bound, chosen }]);
+        let most_steps = self.most_steps.min(MOST_WORK / (self.nodes.len() * self.jobs.len()).max(1)).max(1);
         let mut steps = 0;
         while let Some(branch) = heap.pop() {
             if best.as_ref().is_some_and(|best| best.cost <= branch.bound + 1e-9) {
                 break;
             }
             steps += 1;
-            if steps > self.most_steps {
+            if steps > most_steps {
                 heap.push(branch);
                 break;
             }
