@@ -122,7 +122,7 @@ pub struct Report {
     #[arg(long, value_name = "PATH")]
     pub typst: Option<PathBuf>,
     /// How many seconds the renderer may take for one document.
-    #[arg(long, value_name = "SECONDS", default_value_t = 60, value_parser = clap::value_parser!(u32).range(1..))]
+    #[arg(long, value_name = "SECONDS", default_value_t = 120, value_parser = clap::value_parser!(u32).range(1..))]
     pub typst_seconds: u32,
     /// A folder of your own templates and layouts, which stand in the place of ours: `site.typ.tera`, `layout.typ`,
     /// `index.html.tera` and so on. `tubwright schema --views` writes what they may use.

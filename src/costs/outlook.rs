@@ -394,7 +394,7 @@ mod tests {
             assert_eq!(contract.next_by_index.unwrap().to_string(), "2100.00");
         });
         of("200.00", |costs| {
-            assert!(costs.contracts[0].loses.unwrap() > 0.99 && costs.contracts[0].why.starts_with("loses"))
+            assert!(costs.contracts[0].loses.unwrap() > 0.99 && costs.contracts[0].why.starts_with("loses"));
         });
     }
 

@@ -49,7 +49,10 @@ pub fn templates(folder: Option<&Path>) -> Result<(Templates, Vec<FileDigest>), 
         let entry = entry?;
         // Notes and hidden files may lie beside the templates.
         let name = entry.file_name().to_string_lossy().into_owned();
-        if !name.starts_with('.') && !name.ends_with(".md") && !name.ends_with('~') {
+        if !name.starts_with('.')
+            && Path::new(&name).extension().is_none_or(|ending| !ending.eq_ignore_ascii_case("md"))
+            && !name.ends_with('~')
+        {
             files.push(entry.path());
         }
     }

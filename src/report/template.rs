@@ -85,7 +85,7 @@ pub enum TemplateError {
         /// Name of the template.
         name: String,
         /// What Tera says, with line and caret.
-        source: tera::Error,
+        source: Box<tera::Error>,
     },
     /// A template was offered under a name that is not one of ours.
     #[error("there is no template {name} to put another in the place of; there are {known}")]
@@ -105,7 +105,7 @@ pub enum TemplateError {
         /// The fields at hand at the top of the view.
         fields: String,
         /// What Tera says, with line, caret and the fields on offer.
-        source: tera::Error,
+        source: Box<tera::Error>,
     },
 }
 
@@ -235,7 +235,9 @@ impl Templates {
 
     fn add(&mut self, name: &str, text: &str) -> Result<(), TemplateError> {
         let engine = if name.ends_with(HTML_SUFFIX) { &mut self.html } else { &mut self.tera };
-        engine.add_raw_template(name, text).map_err(|source| TemplateError::Parse { name: name.to_owned(), source })
+        engine
+            .add_raw_template(name, text)
+            .map_err(|source| TemplateError::Parse { name: name.to_owned(), source: Box::new(source) })
     }
 
     fn render(&self, name: &str, view: &impl Serialize) -> Result<String, TemplateError> {
@@ -252,7 +254,7 @@ impl TemplateError {
         let view = serde_json::to_value(view).unwrap_or_default();
         let title = view["document"]["title"].as_str().unwrap_or("no title").to_owned();
         let fields = view.as_object().map_or_else(Vec::new, |fields| fields.keys().map(String::as_str).collect());
-        Self::Render { name: name.to_owned(), about: title, fields: fields.join(", "), source }
+        Self::Render { name: name.to_owned(), about: title, fields: fields.join(", "), source: Box::new(source) }
     }
 }
 
