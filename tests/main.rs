@@ -7,7 +7,12 @@
 #![allow(clippy::case_sensitive_file_extension_comparisons, reason = "the program writes its endings in lower case")]
 #![allow(clippy::print_stderr, reason = "a test that could not be made says so")]
 #![allow(clippy::many_single_char_names, reason = "formulas of colour are read with the letters of their source")]
-#![allow(clippy::needless_pass_by_value, clippy::needless_raw_string_hashes, reason = "helpers of tests read best so")]
+#![allow(
+    clippy::needless_for_each,
+    clippy::needless_pass_by_value,
+    clippy::needless_raw_string_hashes,
+    reason = "helpers of tests read best so"
+)]
 #![allow(unreachable_pub, reason = "nothing outside this binary can reach anything in it")]
 
 mod cli;
