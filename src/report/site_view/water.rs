@@ -323,6 +323,11 @@ fn water_summary(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigur
                 turnover.high
             )
         }
+        // The names of fields are for whoever keeps the records.
+        _ if !given.office() => {
+            "How long all the water takes to pass the filter is not known: the records do not say enough yet."
+                .to_owned()
+        }
         _ => format!(
             "How long all the water takes to pass the filter is not known. To know it, add {}.",
             list(&figures.water.missing)
