@@ -3,8 +3,7 @@
 //!
 //! What matters is not written down here but seen: a table that has fewer cells, or a figure whose basis is weaker. The
 //! planned visits, the costs of the coming year and past forecasts are searched for and simulated, which takes long; they
-//! are not looked at here. The
-//! log's entries are excepted: nobody can know of a visit, or a reading, that nobody wrote down.
+//! are not looked at here. The log's entries are excepted: nobody can know of a visit, or a reading, that nobody wrote down.
 
 use std::collections::{BTreeMap, BTreeSet};
 
@@ -83,8 +82,9 @@ fn known(
     .unwrap();
     let mut known = Known::new();
     for (name, csv) in written.into_inner().unwrap() {
-        // What is to be done is not a figure: it may grow with what is not known.
-        if name == "to_do" {
+        // What is to be done is not a figure: it may grow with what is not known. What documents add up of other tables
+        // is looked at there: a kind of work that is not planned any more takes its sum with it.
+        if name == "to_do" || name == "sums" {
             continue;
         }
         let mut reader = csv::Reader::from_reader(csv.as_slice());
