@@ -17,10 +17,13 @@ pub mod verify;
 
 use std::path::Path;
 
-use crate::cli::{Cli, Command};
-use crate::interrupt::Stop;
+use crate::cli::{Cli, Command, Pdf};
+use crate::interrupt::{Interrupted, Stop};
+use crate::output::OutputError;
 use crate::printer::{Printer, count};
 use crate::records::load::{LoadError, Shared};
+use crate::report::document::Problem;
+use crate::report::typst::{Places, Typst};
 
 /// Runs what was typed and gives the exit status.
 pub fn run(cli: &Cli, stop: &Stop) -> u8 {
@@ -66,6 +69,38 @@ fn failure(message: String) -> Failure {
     Failure::new(anyhow::Error::msg(message))
 }
 
+/// The renderer, where PDFs are asked for; one that cannot be used is told, and every PDF is then left out.
+fn renderer(
+    pdf: Pdf,
+    named: Option<&Path>,
+    printer: Printer,
+    stop: &Stop,
+    left_out: &mut Vec<String>,
+) -> Option<Typst> {
+    if pdf == Pdf::None {
+        return None;
+    }
+    match Typst::find(&Places::from_environment(named), stop.clone()) {
+        Ok(found) => Some(found),
+        Err(error) => {
+            printer.problem(&format!("error: no PDF can be made: {error}"));
+            left_out.push(format!("every PDF: {error}"));
+            None
+        }
+    }
+}
+
+/// Tells of problems of documents; what cost a document counts as left out.
+fn tell(problems: impl IntoIterator<Item = Problem>, printer: Printer, left_out: &mut Vec<String>) {
+    for problem in problems {
+        let kind = if problem.costs { "error: " } else { "warning: " };
+        printer.problem(&format!("{kind}{}", problem.text));
+        if problem.costs {
+            left_out.push(problem.text);
+        }
+    }
+}
+
 /// Why a command ended without doing what it was asked.
 #[derive(Debug)]
 pub struct Failure {
@@ -79,5 +114,17 @@ impl Failure {
     /// A failure that leaves nothing written.
     pub fn new(error: impl Into<anyhow::Error>) -> Self {
         Self { error: error.into(), status: 2 }
+    }
+}
+
+impl From<OutputError> for Failure {
+    fn from(error: OutputError) -> Self {
+        Self { status: error.exit_status(), error: error.into() }
+    }
+}
+
+impl From<Interrupted> for Failure {
+    fn from(stopped: Interrupted) -> Self {
+        Self { status: stopped.exit_status(), error: stopped.into() }
     }
 }

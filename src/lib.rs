@@ -9,6 +9,7 @@ pub mod commands;
 pub mod costs;
 pub mod demo;
 pub mod diagnostic;
+pub mod digest;
 pub mod explain;
 pub mod figures;
 pub mod fleet_figures;

@@ -5,9 +5,10 @@ use std::path::Path;
 
 use fs_err as fs;
 use serde::{Deserialize, Serialize};
-use sha2::{Digest as _, Sha256};
 
-use crate::output::{FileDigest, MANIFEST, sha256};
+use crate::digest::{OfAll, sha256};
+use crate::output::{FileDigest, MANIFEST};
+use crate::records::tree::{Folder, LARGEST_SHEET};
 
 /// A digest of the sources this program was built from.
 pub const SOURCE: &str = env!("TUBWRIGHT_SOURCE");
@@ -129,17 +130,28 @@ impl What {
 
 /// One digest of everything a month is made from: month, what was asked for, versions, inputs.
 pub fn made_from(asked_for: &[&str], inputs: &[FileDigest]) -> String {
-    let mut digest = Sha256::new();
-    let mut put = |text: &str| {
-        digest.update((text.len() as u64).to_le_bytes());
-        digest.update(text);
-    };
+    let mut all = OfAll::default();
     for text in asked_for {
-        put(text);
+        all.put(text);
     }
     for input in inputs {
-        put(&input.path);
-        put(&input.sha256);
+        all.put(&input.path);
+        all.put(&input.sha256);
     }
-    digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+    all.finish()
+}
+
+/// The digests of every file of a fleet's folder that may be read.
+pub fn inputs(folder: &Folder) -> Vec<FileDigest> {
+    use rayon::prelude::*;
+    folder
+        .files
+        .par_iter()
+        .filter(|file| [".yaml", ".csv", ".ics"].iter().any(|ending| file.ends_with(ending)))
+        .map(|file| {
+            // A file too large to be read was told of and read by nobody.
+            let bytes = folder.bytes(file, LARGEST_SHEET).unwrap_or_default();
+            FileDigest::of(file.clone(), &bytes)
+        })
+        .collect()
 }

@@ -8,7 +8,6 @@
 //! `.part-X` being written, `.old-X` replaced but not yet deleted, `.kept-X` the renderer's input that failed.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::fmt::Write as _;
 use std::fs::TryLockError;
 use std::io::{self, Read as _, Write as _};
 use std::path::{Path, PathBuf};
@@ -18,6 +17,8 @@ use fs_err as fs;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 use walkdir::WalkDir;
+
+use crate::digest::{hexadecimal, sha256};
 
 mod replace;
 mod single;
@@ -129,15 +130,6 @@ impl FileDigest {
 struct Recorded {
     sha256: String,
     made_from: Option<String>,
-}
-
-/// SHA-256 of `bytes` in lower-case hexadecimal digits.
-pub fn sha256(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().fold(String::with_capacity(64), |mut text, byte| {
-        // Writing to a String cannot fail.
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }
 
 /// Accepts `a/b.csv`; refuses what leads elsewhere (`..`, `/a`), is hidden, or differs between systems (`a\b`, `c:x`).
@@ -380,8 +372,7 @@ impl Part {
 
     /// Records a file that was written piece by piece.
     pub fn finish(&self, growing: Growing) -> Result<(), OutputError> {
-        let sha256 = growing.digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect();
-        self.record(&growing.relative, sha256, None)
+        self.record(&growing.relative, hexadecimal(growing.digest), None)
     }
 
     /// Records a file another process wrote to [`path`](Part::path), and what it was made from, if the next run may

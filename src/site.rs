@@ -100,6 +100,16 @@ pub fn site_figures<'a>(
     }
 }
 
+/// Puts the figures of all sites together, in their order.
+pub fn all_figures<'a>(
+    fleet: &'a Fleet,
+    lives: &'a FleetLives,
+    sites: &'a [(Site, Vec<SpaFigures>)],
+    as_of: NaiveDate,
+) -> Vec<SiteFigures<'a>> {
+    sites.par_iter().map(|(site, spas)| site_figures(fleet, lives, site, spas, as_of)).collect()
+}
+
 /// Reads a site as it was known on a day and computes the figures of its spas.
 ///
 /// # Errors

@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 
 use crate::address::{Address, Id};
 use crate::calendar;
-use crate::output::sha256;
+use crate::digest::sha256;
 use crate::records::log::Quantity;
 use crate::records::{Fleet, Pump, Site, Spa};
 use crate::schedule::visits::{Plan, Visit, VisitTask, Work};

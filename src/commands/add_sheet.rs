@@ -17,7 +17,7 @@ use crate::records::Site;
 use crate::records::load::Shared;
 use crate::records::yaml::nearest;
 use crate::schedule::visits::{self, Plan};
-use crate::site::{self, SiteFigures};
+use crate::site;
 use crate::work_sheet::{self, Asked, Blank, Kind, Sheet};
 
 /// What leaves out even what the sheet has printed.
@@ -63,8 +63,7 @@ fn planned(shared: &Shared, month: Month) -> (Vec<Site>, Plan) {
     let as_of = month.last();
     let read: Vec<_> = shared.sites.par_iter().filter_map(|files| site::read(shared, files, as_of).ok()).collect();
     let lives = site::fleet_lives(&shared.fleet, &read, as_of);
-    let figures: Vec<SiteFigures> =
-        read.par_iter().map(|(site, spas)| site::site_figures(&shared.fleet, &lives, site, spas, as_of)).collect();
+    let figures = site::all_figures(&shared.fleet, &lives, &read, as_of);
     let plan = visits::plan(&shared.fleet, &figures, as_of, false);
     drop(figures);
     (read.into_iter().map(|(site, _)| site).collect(), plan)

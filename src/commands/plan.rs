@@ -12,7 +12,7 @@ use crate::output;
 use crate::printer::{Printer, count};
 use crate::report::format;
 use crate::schedule::visits::{self, Plan, kept};
-use crate::site::{self, SiteFigures};
+use crate::site;
 
 /// Plans: status 0, 1 where a site or a record was left out, 2 where nothing could be planned.
 ///
@@ -42,16 +42,14 @@ pub fn run(arguments: &Arguments, printer: Printer) -> Result<u8, Failure> {
     diagnostics.sort_by_cached_key(Diagnostic::order);
     printer.diagnostics(&diagnostics);
     let lives = site::fleet_lives(&shared.fleet, &sites, as_of);
-    let figures: Vec<SiteFigures> =
-        sites.par_iter().map(|(site, spas)| site::site_figures(&shared.fleet, &lives, site, spas, as_of)).collect();
+    let figures = site::all_figures(&shared.fleet, &lives, &sites, as_of);
     let plan = visits::plan(&shared.fleet, &figures, as_of, arguments.week);
     let shown = if arguments.week { Some(plus_days(as_of, kept::WEEK_DAYS)) } else { None };
     tell(&plan, shown, shared.fleet.settings.currency.0.as_str(), printer);
     if arguments.accept {
         let file = kept::accepted(&plan, shared.fleet.plan.as_ref(), shared.fleet.settings.format, as_of);
         let path = arguments.fleet.join("plan.yaml");
-        output::write_atomically(&path, file.text().as_bytes())
-            .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
+        output::write_atomically(&path, file.text().as_bytes())?;
         printer.summary(&format!("{}: {} visits accepted", path.display(), plan.visits.len()));
     }
     if !diagnostics.is_empty() {

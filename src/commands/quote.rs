@@ -5,8 +5,8 @@ use rayon::prelude::*;
 
 use crate::address::Id;
 use crate::calendar::{self, Month};
-use crate::cli::{Pdf, Quote};
-use crate::commands::{Failure, failure, load};
+use crate::cli::Quote;
+use crate::commands::{Failure, failure, load, renderer, tell};
 use crate::costs::outlook::{self, ContractYear};
 use crate::costs::quote::{
     Given, Portfolio, Quote as Quoted, Scenario, Unit, WhatIf, portfolio, quote, with_contracts_to,
@@ -18,13 +18,11 @@ use crate::manifest::{self, Manifest, Versions};
 use crate::output::{FileDigest, OutputFolder};
 use crate::printer::Printer;
 use crate::quantities::SpaFigures;
-use crate::quantities::part_life_model::FleetLives;
 use crate::records::load::Shared;
-use crate::records::tree::LARGEST_SHEET;
 use crate::records::yaml::nearest;
 use crate::records::{Fleet, Site};
 use crate::report::document::Problem;
-use crate::report::typst::{Places, Typesetter, Typst};
+use crate::report::typst::Typesetter;
 use crate::report::{inside_view, quote as documents, quote_view};
 use crate::schedule::visits::{self, Plan};
 use crate::site::{self, SiteFigures};
@@ -67,7 +65,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     }
     let clock = std::time::Instant::now();
     let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
-    stop.check().map_err(|stopped| Failure { status: stopped.exit_status(), error: stopped.into() })?;
+    stop.check()?;
     let mut left_out = Vec::new();
     let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
     for (files, read) in shared.sites.iter().zip(read) {
@@ -84,7 +82,8 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     printer.stage("read, hours and lives", clock);
     let clock = std::time::Instant::now();
     let ways = ways(&shared.fleet, year, what_ifs);
-    let figures: Vec<Vec<SiteFigures>> = ways.iter().map(|way| figures(way, &lives, &sites, as_of)).collect();
+    let figures: Vec<Vec<SiteFigures>> =
+        ways.iter().map(|way| site::all_figures(&way.fleet, &lives, &sites, as_of)).collect();
     let plans: Vec<Plan> =
         ways.iter().zip(&figures).map(|(way, figures)| visits::plan(&way.fleet, figures, as_of, false)).collect();
     printer.stage("plans", clock);
@@ -166,15 +165,6 @@ fn ways(fleet: &Fleet, year: i32, what_ifs: Vec<WhatIf>) -> Vec<Way> {
     ways
 }
 
-fn figures<'a>(
-    way: &'a Way,
-    lives: &'a FleetLives,
-    sites: &'a [(Site, Vec<SpaFigures>)],
-    as_of: chrono::NaiveDate,
-) -> Vec<SiteFigures<'a>> {
-    sites.par_iter().map(|(site, spas)| site::site_figures(&way.fleet, lives, site, spas, as_of)).collect()
-}
-
 /// Publishing with what it needs everywhere.
 struct Run<'a> {
     arguments: &'a Quote,
@@ -188,35 +178,22 @@ struct Run<'a> {
 
 impl Run<'_> {
     fn publish(&self, quotes: &[(Quoted, Vec<i64>)], mut left_out: Vec<String>) -> Result<u8, Failure> {
-        let held = |error: crate::output::OutputError| Failure { status: error.exit_status(), error: error.into() };
-        let output = OutputFolder::open(&self.arguments.out).map_err(held)?;
-        let mut renderer: Option<Typst> = None;
-        if self.arguments.pdf == Pdf::Required {
-            match Typst::find(&Places::from_environment(self.arguments.typst.as_deref()), self.stop.clone()) {
-                Ok(found) => renderer = Some(found),
-                Err(error) => {
-                    self.printer.problem(&format!("error: no PDF can be made: {error}"));
-                    left_out.push(format!("every PDF: {error}"));
-                }
-            }
-        }
+        let output = OutputFolder::open(&self.arguments.out)?;
+        let (pdf, typst) = (self.arguments.pdf, self.arguments.typst.as_deref());
+        let renderer = renderer(pdf, typst, self.printer, self.stop, &mut left_out);
         let typesetter = renderer.as_ref().map(|renderer| renderer as &dyn Typesetter);
-        let inputs = self.inputs();
+        let inputs = manifest::inputs(&self.shared.folder);
         let maker = documents::Maker::new().map_err(Failure::new)?;
         let clock = std::time::Instant::now();
         let made: Vec<Result<Vec<Problem>, Failure>> = quotes
             .par_iter()
             .map(|(quote, _)| {
-                self.stop.check().map_err(|s| Failure { status: s.exit_status(), error: s.into() })?;
+                self.stop.check()?;
                 self.publish_one(&output, &maker, quote, typesetter, &inputs, &left_out)
             })
             .collect();
-        for problem in made.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten() {
-            self.printer.problem(&format!("{}{}", if problem.costs { "error: " } else { "warning: " }, problem.text));
-            if problem.costs {
-                left_out.push(problem.text);
-            }
-        }
+        let problems: Vec<Vec<Problem>> = made.into_iter().collect::<Result<_, _>>()?;
+        tell(problems.into_iter().flatten(), self.printer, &mut left_out);
         self.printer.stage("documents", clock);
         Ok(u8::from(!left_out.is_empty()))
     }
@@ -231,8 +208,7 @@ impl Run<'_> {
         left_out: &[String],
     ) -> Result<Vec<Problem>, Failure> {
         let window = self.given.worlds.window();
-        let held = |error: crate::output::OutputError| Failure { status: error.exit_status(), error: error.into() };
-        let part = output.part(&format!("quotes/{}/{}", window.last.year(), folder(&quote.unit))).map_err(held)?;
+        let part = output.part(&format!("quotes/{}/{}", window.last.year(), folder(&quote.unit)))?;
         let fleet = self.given.base.fleet;
         let site_ids = quote.sites.iter().map(|index| self.given.base.sites[*index].site.id.as_str());
         let csv = quoted::quoted(quote, &site_ids.collect::<Vec<_>>().join(" "), window.last.year(), fleet);
@@ -263,18 +239,8 @@ impl Run<'_> {
             diagnostics: Vec::new(),
             left_out,
         };
-        part.publish(&manifest.bytes().map_err(Failure::new)?).map_err(held)?;
+        part.publish(&manifest.bytes().map_err(Failure::new)?)?;
         Ok(problems)
-    }
-
-    fn inputs(&self) -> Vec<FileDigest> {
-        let folder = &self.shared.folder;
-        folder
-            .files
-            .par_iter()
-            .filter(|file| [".yaml", ".csv", ".ics"].iter().any(|ending| file.ends_with(ending)))
-            .map(|file| FileDigest::of(file.clone(), &folder.bytes(file, LARGEST_SHEET).unwrap_or_default()))
-            .collect()
     }
 
     /// The quotes, a line each, and what other ways of doing the year would change.

@@ -9,8 +9,8 @@ use chrono::NaiveDate;
 use rayon::prelude::*;
 
 use crate::calendar::{self, Month};
-use crate::cli::{Pdf, Report};
-use crate::commands::{Failure, failure};
+use crate::cli::Report;
+use crate::commands::{Failure, failure, renderer, tell};
 use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
 use crate::fleet_figures::FleetFigures;
@@ -22,14 +22,13 @@ use crate::printer::{Printer, count};
 use crate::quantities::{self, SpaFigures, forecast_check};
 use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
-use crate::records::tree::{Folder, LARGEST_SHEET};
+use crate::records::tree::Folder;
 use crate::report;
-use crate::report::document::Problem;
 use crate::report::fleet;
 use crate::report::own_templates;
 use crate::report::site::{Made, Maker, Numbers};
 use crate::report::template::Templates;
-use crate::report::typst::{self, Places, Typesetter, Typst};
+use crate::report::typst::{self, Typesetter};
 use crate::report::view;
 use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
@@ -68,22 +67,11 @@ pub fn run(arguments: &Report, printer: Printer, stop: &Stop) -> Result<u8, Fail
     if first > last {
         return Err(failure(format!("--from {first} is after {last}")));
     }
-    let output = OutputFolder::open(&arguments.out)
-        .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
-    let mut renderer: Option<Typst> = None;
+    let output = OutputFolder::open(&arguments.out)?;
+    let limit = std::time::Duration::from_secs(arguments.typst_seconds.into());
     let mut left_out: Vec<String> = Vec::new();
-    if arguments.pdf == Pdf::Required {
-        match Typst::find(&Places::from_environment(arguments.typst.as_deref()), stop.clone()) {
-            Ok(found) => {
-                let limit = std::time::Duration::from_secs(arguments.typst_seconds.into());
-                renderer = Some(found.with_time_limit(limit));
-            }
-            Err(error) => {
-                printer.problem(&format!("error: no PDF can be made: {error}"));
-                left_out.push(format!("every PDF: {error}"));
-            }
-        }
-    }
+    let renderer = renderer(arguments.pdf, arguments.typst.as_deref(), printer, stop, &mut left_out)
+        .map(|found| found.with_time_limit(limit));
     let (templates, own) = own_templates::templates(arguments.templates.as_deref()).map_err(Failure::new)?;
     let typesetter = renderer.as_ref().map(|r| r as &dyn Typesetter);
     let mut status = 0;
@@ -130,7 +118,7 @@ struct Account {
 
 impl Run<'_> {
     fn interrupted(&self) -> Result<(), Failure> {
-        self.stop.check().map_err(|stopped| Failure { status: stopped.exit_status(), error: stopped.into() })
+        Ok(self.stop.check()?)
     }
 
     /// One month: nothing to do where nothing changed since it was published, else all of it.
@@ -142,7 +130,7 @@ impl Run<'_> {
         left_out: Vec<String>,
     ) -> Result<u8, Failure> {
         let clock = Instant::now();
-        let inputs = self.inputs();
+        let inputs = manifest::inputs(&self.shared.folder);
         let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
         let month = self.month.to_string();
         let made_of: Vec<FileDigest> = inputs.iter().chain(self.own_templates).cloned().collect();
@@ -227,10 +215,7 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
         let clock = Instant::now();
-        let mut figures: Vec<SiteFigures> = sites
-            .par_iter()
-            .map(|(site, spas)| site::site_figures(&self.shared.fleet, &lives, site, spas, self.as_of))
-            .collect();
+        let mut figures = site::all_figures(&self.shared.fleet, &lives, &sites, self.as_of);
         self.printer.stage("due and to-do", clock);
         let clock = Instant::now();
         let plan = visits::plan(&self.shared.fleet, &figures, self.as_of, false);
@@ -261,9 +246,7 @@ impl Run<'_> {
         }
         self.printer.stage("costs", clock);
         let clock = Instant::now();
-        let part = output
-            .part(&self.month.to_string())
-            .map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
+        let part = output.part(&self.month.to_string())?;
         let part = if self.force { part.anew() } else { part };
         // Only documents show them.
         let previous =
@@ -324,28 +307,17 @@ impl Run<'_> {
             problems.extend(report::statement::make(&figures, &part, typesetter, templates).map_err(Failure::new)?);
             self.interrupted()?;
         }
-        self.tell(problems, &mut left_out);
+        tell(problems, self.printer, &mut left_out);
         self.printer.stage("documents", clock);
         let clock = Instant::now();
         let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
         self.interrupted()?;
-        self.tell(problems, &mut left_out);
+        tell(problems, self.printer, &mut left_out);
         self.printer.stage("report and page of the fleet", clock);
         // What the renderer failed at may go well the next time, so the next run is not to think it was done.
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
         self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
-    }
-
-    /// Tells of problems; what cost a document counts as left out.
-    fn tell(&self, problems: Vec<Problem>, left_out: &mut Vec<String>) {
-        for problem in problems {
-            let kind = if problem.costs { "error: " } else { "warning: " };
-            self.printer.problem(&format!("{kind}{}", problem.text));
-            if problem.costs {
-                left_out.push(problem.text);
-            }
-        }
     }
 
     /// The figures of the month before, for the numbers of page one.
@@ -361,8 +333,7 @@ impl Run<'_> {
             .collect();
         let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
         let fleet = &self.shared.fleet;
-        let mut figures: Vec<SiteFigures> =
-            before.par_iter().map(|(site, spas)| site::site_figures(fleet, &lives, site, spas, as_of)).collect();
+        let mut figures = site::all_figures(fleet, &lives, &before, as_of);
         let plan = visits::plan(fleet, &figures, as_of, false);
         let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
         for (site, expected) in figures.iter_mut().zip(costs) {
@@ -371,29 +342,12 @@ impl Run<'_> {
         figures.iter().map(|site| (!site.site.spas.is_empty()).then(|| Numbers::of(site))).collect()
     }
 
-    /// The digests of every file of the fleet that may be read.
-    fn inputs(&self) -> Vec<FileDigest> {
-        let folder = &self.shared.folder;
-        folder
-            .files
-            .par_iter()
-            .filter(|file| [".yaml", ".csv", ".ics"].iter().any(|ending| file.ends_with(ending)))
-            .map(|file| {
-                // A file too large to be read was told of and read by nobody.
-                let bytes = folder.bytes(file, LARGEST_SHEET).unwrap_or_default();
-                FileDigest::of(file.clone(), &bytes)
-            })
-            .collect()
-    }
-
     /// A file of the fleet that is not what it was when the run began.
     fn changed_meanwhile(&self, inputs: &[FileDigest]) -> Option<String> {
-        let now = self.inputs();
+        let now = manifest::inputs(&self.shared.folder);
         let differs = inputs.iter().zip(&now).find(|(before, after)| before != after).map(|(before, _)| before);
         let listed = Folder::list(self.shared.folder.root()).ok()?.files;
-        differs
-            .map(|file| file.path.clone())
-            .or_else(|| listed.iter().find(|file| !self.shared.folder.files.contains(file)).cloned())
+        differs.map(|file| file.path.clone()).or_else(|| listed.into_iter().find(|file| !self.shared.folder.has(file)))
     }
 
     fn finish(&self, part: Part, account: Account, sites: usize) -> Result<u8, Failure> {
@@ -422,8 +376,7 @@ impl Run<'_> {
         };
         let bytes = manifest.bytes().map_err(Failure::new)?;
         self.interrupted()?;
-        let published =
-            part.publish(&bytes).map_err(|error| Failure { status: error.exit_status(), error: error.into() })?;
+        let published = part.publish(&bytes)?;
         if let Some(error) = &published.left_behind {
             self.printer.problem(&format!("warning: the folder it replaced could not be removed: {error}"));
         }

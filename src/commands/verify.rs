@@ -4,8 +4,9 @@ use fs_err as fs;
 
 use crate::cli::Verify;
 use crate::commands::{Failure, failure};
+use crate::digest::sha256;
 use crate::manifest::Manifest;
-use crate::output::{MANIFEST, sha256};
+use crate::output::MANIFEST;
 use crate::printer::Printer;
 
 /// Holds every file of a published month against its manifest.

@@ -2,9 +2,9 @@
 //! What it says is decided elsewhere.
 
 use chrono::{NaiveDate, NaiveTime, TimeZone, Utc};
-use sha2::{Digest as _, Sha256};
 
 use crate::charts::style::printable;
+use crate::digest::OfAll;
 use crate::output::{OutputError, Part};
 use crate::report::template::TemplateError;
 use crate::report::typst::{self, Job, TypesetError, Typesetter};
@@ -119,21 +119,17 @@ impl Document<'_> {
     /// A digest of all the PDF is made from: the renderer and how it is called, the fonts, the day written into it, and
     /// every file of the build folder.
     fn made_from(&self, data: &str, renderer: &str, timestamp: i64) -> String {
-        let mut digest = Sha256::new();
-        let mut put = |bytes: &[u8]| {
-            digest.update((bytes.len() as u64).to_le_bytes());
-            digest.update(bytes);
-        };
-        put(renderer.as_bytes());
-        put(&timestamp.to_le_bytes());
-        put(self.main.as_bytes());
-        put(typst::calling().as_bytes());
+        let mut all = OfAll::default();
+        all.put(renderer);
+        all.put(timestamp.to_le_bytes());
+        all.put(self.main);
+        all.put(typst::calling());
         for (name, bytes) in &self.files {
-            put(name.as_bytes());
-            put(bytes);
+            all.put(name);
+            all.put(bytes);
         }
-        put(data.as_bytes());
-        digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect()
+        all.put(data);
+        all.finish()
     }
 }
 

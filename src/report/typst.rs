@@ -16,8 +16,9 @@ use std::time::Duration;
 use fs_err as fs;
 use wait_timeout::ChildExt as _;
 
+use crate::digest::sha256;
 use crate::interrupt::{Interrupted, Stop};
-use crate::output::{OutputError, Pending, PrivateFolder, sha256};
+use crate::output::{OutputError, Pending, PrivateFolder};
 
 mod stub;
 

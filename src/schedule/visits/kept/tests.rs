@@ -50,8 +50,7 @@ fn planned_with(leave: &str, closed: &str, log: &str, as_of: &str, accepted_plan
     let as_of = day(as_of);
     let read: Vec<_> = shared.sites.iter().map(|files| site::read(&shared, files, as_of).unwrap()).collect();
     let lives = site::fleet_lives(&shared.fleet, &read, as_of);
-    let figures: Vec<SiteFigures> =
-        read.iter().map(|(site, spas)| site::site_figures(&shared.fleet, &lives, site, spas, as_of)).collect();
+    let figures = site::all_figures(&shared.fleet, &lives, &read, as_of);
     let plan = visits::plan(&shared.fleet, &figures, as_of, week);
     let text = accepted(&plan, shared.fleet.plan.as_ref(), shared.fleet.settings.format, as_of).text();
     let calendars = crate::ics::calendars(&shared.fleet, &figures, &plan, as_of).unwrap();
