@@ -14,6 +14,9 @@ pub mod work;
 
 pub use made::plan;
 
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 
@@ -33,6 +36,8 @@ pub struct Plan {
     pub cost: f64,
     /// What no plan with these windows can undercut.
     pub bound: f64,
+    /// Where each site's visits stand among them, from the first time they are asked for by site.
+    places: OnceLock<BTreeMap<Id, Vec<usize>>>,
 }
 
 /// A visit: one site on one day.
@@ -164,8 +169,16 @@ pub struct NotFitted {
 }
 
 impl Plan {
-    /// The visits to a site, by day.
-    pub fn of_site<'a>(&'a self, site: &'a Id) -> impl Iterator<Item = &'a Visit> {
-        self.visits.iter().filter(move |visit| visit.site == *site)
+    /// The visits to a site, by day. They are asked for by every part of every site, so the plan is not searched each
+    /// time: it must stand as it is from the first time on.
+    pub fn of_site<'a>(&'a self, site: &Id) -> impl Iterator<Item = &'a Visit> + use<'a> {
+        let places = self.places.get_or_init(|| {
+            let mut places: BTreeMap<Id, Vec<usize>> = BTreeMap::new();
+            for (place, visit) in self.visits.iter().enumerate() {
+                places.entry(visit.site.clone()).or_default().push(place);
+            }
+            places
+        });
+        places.get(site).into_iter().flatten().map(|place| &self.visits[*place])
     }
 }
