@@ -38,6 +38,8 @@ pub struct Table {
     pub rows: usize,
     /// The same cells with their types, for the workbook.
     pub columns: Vec<TypedColumn>,
+    /// Which of the rows those cells are of, in words; `None` = all.
+    pub kept_only: Option<String>,
 }
 
 /// A column with its values; nothing stands where a value is not known.
@@ -80,7 +82,8 @@ enum Cell {
 
 impl Cell {
     fn text(text: impl std::fmt::Display) -> Self {
-        Self::Text(harmless(&text.to_string()))
+        let text = text.to_string();
+        Self::Text(if is_harmless(&text) { text } else { harmless(&text) })
     }
     fn date(day: Option<NaiveDate>) -> Self {
         Self::Date(day)
@@ -92,14 +95,17 @@ impl Cell {
     }
 }
 
+/// What begins a formula in one spreadsheet or another.
+const RUN: [char; 8] = ['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'];
+
+fn is_harmless(text: &str) -> bool {
+    !text.starts_with(RUN) && !text.chars().any(char::is_control)
+}
+
 /// A text as a spreadsheet may open it: what would be run begins with an apostrophe.
 pub fn harmless(text: &str) -> String {
     let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    if text.starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']) {
-        format!("'{text}")
-    } else {
-        text
-    }
+    if text.starts_with(RUN) { format!("'{text}") } else { text }
 }
 
 /// A column: its name and what stands in it.
@@ -149,7 +155,7 @@ fn csv(mut frame: DataFrame) -> Result<Vec<u8>, polars::error::PolarsError> {
 fn table<R>(name: &'static str, rows: &[R], columns: &[Column<R>]) -> Result<Table, TableError> {
     let columns: Vec<TypedColumn> = columns.iter().map(|column| typed(rows, column)).collect();
     let csv = frame(rows.len(), &columns).and_then(csv).map_err(|source| TableError { name, source })?;
-    Ok(Table { name, csv, rows: rows.len(), columns })
+    Ok(Table { name, csv, rows: rows.len(), columns, kept_only: None })
 }
 
 /// A row beside the site it belongs to.
@@ -169,8 +175,14 @@ const OF_SITES: [OfSites; 8] =
 /// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow
 /// whatever the size of the fleet.
 const SITES_AT_A_TIME: usize = 250;
-/// Rows of a table whose cells are kept for the workbook; what more there is stands in the CSV.
-pub const ROWS_KEPT: usize = 100_000;
+/// Rows of a table whose cells are kept for the workbook; what more there is stands in the CSV. A sheet could hold
+/// 1,048,576, but a million rows open in no reasonable time.
+const ROWS_KEPT: usize = 50_000;
+/// The sites of a fleet up to which the workbook holds all months of its sites; that of a larger one holds the months of a
+/// year and the one before, with which a month is compared.
+const SITES_WITH_ALL_MONTHS: usize = 100;
+/// See above.
+const MONTHS_KEPT: i32 = 13;
 
 /// Every table that is computed so far, for the sites in sorted order. Each CSV is handed to `write` piece by piece, by
 /// the table's name; the tables that come back hold no CSV any more.
@@ -182,6 +194,7 @@ pub fn tables<E: From<TableError> + Send>(
     write: impl Fn(&'static str, &[u8]) -> Result<(), E> + Sync,
 ) -> Result<Vec<Table>, E> {
     use rayon::prelude::*;
+    let since = (figures.sites.len() > SITES_WITH_ALL_MONTHS).then(|| figures.month.plus(1 - MONTHS_KEPT).to_string());
     let mut tables: Vec<Table> = OF_SITES
         .par_iter()
         .map(|of_sites| {
@@ -196,10 +209,14 @@ pub fn tables<E: From<TableError> + Send>(
                     if whole.is_some() { piece.csv.iter().position(|b| *b == b'\n').map_or(0, |i| i + 1) } else { 0 };
                 write(piece.name, &piece.csv[head..])?;
                 piece.csv = Vec::new();
+                if let Some(since) = &since {
+                    piece.keep_months_from(since);
+                }
                 match &mut whole {
                     Some(whole) => whole.take(piece),
                     None => whole = Some(piece),
                 }
+                whole.as_mut().map(Table::keep_first);
             }
             Ok(whole)
         })
@@ -224,6 +241,7 @@ pub fn tables<E: From<TableError> + Send>(
     for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {
         write(table.name, &table.csv)?;
         table.csv = Vec::new();
+        table.keep_first();
         tables.push(table);
     }
     tables.sort_by_key(|table| ORDER.iter().position(|name| *name == table.name));
@@ -251,23 +269,73 @@ const ORDER: [&str; 16] = [
 ];
 
 impl Table {
-    /// Takes the rows of a later piece behind its own, up to as many as are kept.
-    fn take(&mut self, piece: Table) {
-        fn put<T>(mine: &mut Vec<T>, more: Vec<T>) {
-            let room = ROWS_KEPT.saturating_sub(mine.len());
-            mine.extend(more.into_iter().take(room));
+    /// How many of its rows' cells it holds.
+    pub fn kept(&self) -> usize {
+        self.columns.first().map_or(0, |column| match &column.values {
+            Values::Texts(values) => values.len(),
+            Values::Days(values) => values.len(),
+            Values::Numbers(values) => values.len(),
+            Values::Counts(values) => values.len(),
+        })
+    }
+
+    /// Lets go of the cells of rows of earlier months, if its rows are of months.
+    fn keep_months_from(&mut self, since: &str) {
+        fn keep<T>(values: &mut Vec<T>, kept: &[bool]) {
+            let mut kept = kept.iter();
+            values.retain(|_| kept.next().is_some_and(|kept| *kept));
         }
+        let months = self.columns.iter().find(|column| column.name == "month");
+        let Some(Values::Texts(months)) = months.map(|column| &column.values) else { return };
+        let kept: Vec<bool> = months.iter().map(|month| month.as_deref().is_none_or(|month| month >= since)).collect();
+        if kept.iter().all(|kept| *kept) {
+            return;
+        }
+        for column in &mut self.columns {
+            match &mut column.values {
+                Values::Texts(values) => keep(values, &kept),
+                Values::Days(values) => keep(values, &kept),
+                Values::Numbers(values) => keep(values, &kept),
+                Values::Counts(values) => keep(values, &kept),
+            }
+        }
+        self.kept_only = Some(format!("the rows from {since} on"));
+    }
+
+    /// Takes the rows of a later piece behind its own.
+    fn take(&mut self, piece: Table) {
         self.rows += piece.rows;
         for (mine, more) in self.columns.iter_mut().zip(piece.columns) {
             match (&mut mine.values, more.values) {
-                (Values::Texts(mine), Values::Texts(more)) => put(mine, more),
-                (Values::Days(mine), Values::Days(more)) => put(mine, more),
-                (Values::Numbers(mine), Values::Numbers(more)) => put(mine, more),
-                (Values::Counts(mine), Values::Counts(more)) => put(mine, more),
+                (Values::Texts(mine), Values::Texts(more)) => mine.extend(more),
+                (Values::Days(mine), Values::Days(more)) => mine.extend(more),
+                (Values::Numbers(mine), Values::Numbers(more)) => mine.extend(more),
+                (Values::Counts(mine), Values::Counts(more)) => mine.extend(more),
                 // A column has one kind of cell, so there is no other pair.
                 _ => {}
             }
         }
+    }
+
+    /// Lets go of the cells of more rows than are kept.
+    fn keep_first(&mut self) {
+        if self.kept() <= ROWS_KEPT {
+            return;
+        }
+        for column in &mut self.columns {
+            match &mut column.values {
+                Values::Texts(values) => values.truncate(ROWS_KEPT),
+                Values::Days(values) => values.truncate(ROWS_KEPT),
+                Values::Numbers(values) => values.truncate(ROWS_KEPT),
+                Values::Counts(values) => values.truncate(ROWS_KEPT),
+            }
+        }
+        let of = self.kept_only.take().unwrap_or_default();
+        self.kept_only = Some(match of.as_str() {
+            "" => format!("the first {ROWS_KEPT}"),
+            words if words.starts_with("the first") => of,
+            rows => format!("the first {ROWS_KEPT} of {rows}"),
+        });
     }
 }
 

@@ -3,6 +3,11 @@
 //! It says nothing the CSV files do not say, in the same units and under the same names; it adds what a sheet can:
 //! types, frozen heads, filters, and a page set-up. Texts go in as texts and are never formulas or links. The workbook
 //! carries the as-of day for its date of creation, so that the same figures give the same bytes.
+//!
+//! Sheets are written row by row into nameless files of the folder given, so that memory stays narrow.
+
+use std::borrow::Cow;
+use std::path::Path;
 
 use chrono::{Datelike, NaiveDate};
 use rust_xlsxwriter::{
@@ -14,9 +19,6 @@ use crate::records::Fleet;
 use crate::records::fleet::Paper;
 use crate::tables::{Table, Values};
 
-/// Rows a sheet holds at most: what more there is stands in the CSV, and the first sheet says so. A sheet could hold
-/// 1,048,576, but a million rows open in no reasonable time.
-const MOST_ROWS: usize = crate::tables::ROWS_KEPT;
 /// The longest text a cell of the format can hold, in UTF-16 units (ECMA-376 leaves it open; readers hold 32,767).
 const LONGEST_TEXT: usize = 32_767;
 /// Columns beyond which a printed sheet is two pages wide.
@@ -38,6 +40,8 @@ pub struct Given<'a> {
     pub as_of: NaiveDate,
     /// The tables, in the order of their sheets.
     pub tables: &'a [Table],
+    /// A folder that can be written to and is on the disk the workbook goes to.
+    pub folder: &'a Path,
 }
 
 /// The formats of cells.
@@ -130,6 +134,7 @@ fn a_row_is(table: &str) -> &'static str {
 pub fn workbook(given: &Given) -> Result<Vec<u8>, WorkbookError> {
     let looks = Looks::new();
     let mut workbook = Workbook::new();
+    workbook.set_tempdir(given.folder)?;
     let prepared_by = given.fleet.settings.prepared_by.as_ref().unwrap_or(&given.fleet.settings.fleet).0.clone();
     workbook.set_properties(
         &DocProperties::new()
@@ -141,7 +146,7 @@ pub fn workbook(given: &Given) -> Result<Vec<u8>, WorkbookError> {
     // What somebody should do comes first, as in every document.
     let (first, others): (Vec<&Table>, Vec<&Table>) = given.tables.iter().partition(|table| table.name == "to_do");
     for table in first.into_iter().chain(others) {
-        sheet(workbook.add_worksheet(), table, given, &looks)?;
+        sheet(workbook.add_worksheet_with_low_memory()?, table, given, &looks)?;
     }
     Ok(workbook.save_to_buffer()?)
 }
@@ -173,9 +178,9 @@ fn contents(sheet: &mut Worksheet, given: &Given, looks: &Looks) -> Result<(), X
         sheet.write_string_with_format(row, 0, table.name, &looks.text)?;
         sheet.write_string_with_format(row, 1, a_row_is(table.name), &looks.text)?;
         sheet.write_number_with_format(row, 2, table.rows as f64, &looks.count)?;
-        sheet.write_number_with_format(row, 3, table.rows.min(MOST_ROWS) as f64, &looks.count)?;
-        if table.rows > MOST_ROWS {
-            let note = format!("the first rows only; all are in tables/{}.csv", table.name);
+        sheet.write_number_with_format(row, 3, table.kept() as f64, &looks.count)?;
+        if let Some(which) = &table.kept_only {
+            let note = format!("{which}; all are in tables/{}.csv", table.name);
             sheet.write_string_with_format(row, 4, &note, &looks.text)?;
         }
     }
@@ -185,41 +190,40 @@ fn contents(sheet: &mut Worksheet, given: &Given, looks: &Looks) -> Result<(), X
     page(sheet, "contents", given, 4)
 }
 
+/// A column as it is written, row after row.
+struct Written<'a> {
+    values: &'a Values,
+    look: &'a Format,
+    widest: usize,
+}
+
 fn sheet(sheet: &mut Worksheet, table: &Table, given: &Given, looks: &Looks) -> Result<(), XlsxError> {
     sheet.set_name(table.name)?;
-    let rows = table.rows.min(MOST_ROWS);
-    let columns = table.columns.len() as u16;
+    let rows = table.kept();
+    let mut columns: Vec<Written> = Vec::new();
     for (index, column) in table.columns.iter().enumerate() {
-        let at = index as u16;
-        sheet.write_string_with_format(0, at, column.name, &looks.head)?;
-        let mut widest = column.name.len().div_ceil(2).max(7);
-        match &column.values {
-            Values::Texts(texts) => {
-                for (row, text) in present(texts, rows) {
-                    widest = widest.max(text.chars().count());
-                    sheet.write_string_with_format(row, at, cut(text), &looks.text)?;
-                }
-            }
-            Values::Days(days) => {
-                widest = widest.max(10);
-                for (row, value) in present(days, rows) {
-                    sheet.write_datetime_with_format(row, at, day(*value)?, &looks.day)?;
-                }
-            }
-            Values::Numbers(numbers) => {
-                for (row, value) in present(numbers, rows) {
-                    widest = widest.max(format!("{value:.3}").len());
-                    sheet.write_number_with_format(row, at, *value, looks.number(column.name))?;
-                }
-            }
-            Values::Counts(counts) => {
-                for (row, value) in present(counts, rows) {
-                    sheet.write_number_with_format(row, at, *value as f64, &looks.count)?;
-                }
-            }
-        }
-        sheet.set_column_width(at, (widest.min(60) + 2) as f64)?;
+        sheet.write_string_with_format(0, index as u16, column.name, &looks.head)?;
+        let (look, widest) = match &column.values {
+            Values::Texts(_) => (&looks.text, 0),
+            Values::Days(_) => (&looks.day, 10),
+            Values::Numbers(_) => (looks.number(column.name), 0),
+            Values::Counts(_) => (&looks.count, 0),
+        };
+        columns.push(Written {
+            values: &column.values,
+            look,
+            widest: widest.max(column.name.len().div_ceil(2)).max(7),
+        });
     }
+    for row in 0..rows {
+        for (index, column) in columns.iter_mut().enumerate() {
+            cell(sheet, row, index as u16, column)?;
+        }
+    }
+    for (index, column) in columns.iter().enumerate() {
+        sheet.set_column_width(index as u16, (column.widest.min(60) + 2) as f64)?;
+    }
+    let columns = table.columns.len() as u16;
     sheet.set_row_height(0, 30)?;
     let last = columns.saturating_sub(1);
     sheet.autofilter(0, 0, rows as u32, last)?;
@@ -233,14 +237,42 @@ fn sheet(sheet: &mut Worksheet, table: &Table, given: &Given, looks: &Looks) -> 
     page(sheet, table.name, given, table.columns.len())
 }
 
-fn present<T>(values: &[Option<T>], rows: usize) -> impl Iterator<Item = (u32, &T)> {
-    values.iter().take(rows).enumerate().filter_map(|(row, value)| Some((row as u32 + 1, value.as_ref()?)))
+/// Writes a cell, unless its value is not known, and sees to the column's width.
+fn cell(sheet: &mut Worksheet, row: usize, at: u16, column: &mut Written) -> Result<(), XlsxError> {
+    let below_head = row as u32 + 1;
+    match column.values {
+        Values::Texts(texts) => {
+            if let Some(Some(text)) = texts.get(row) {
+                column.widest = column.widest.max(text.chars().count());
+                sheet.write_string_with_format(below_head, at, cut(text), column.look)?;
+            }
+        }
+        Values::Days(days) => {
+            if let Some(Some(value)) = days.get(row) {
+                sheet.write_datetime_with_format(below_head, at, day(*value)?, column.look)?;
+            }
+        }
+        Values::Numbers(numbers) => {
+            if let Some(Some(value)) = numbers.get(row) {
+                // Its digits before the point, the point and three behind it, perhaps a sign.
+                let digits = value.abs().max(1.0).log10() as usize + 1;
+                column.widest = column.widest.max(digits + 4 + usize::from(*value < 0.0));
+                sheet.write_number_with_format(below_head, at, *value, column.look)?;
+            }
+        }
+        Values::Counts(counts) => {
+            if let Some(Some(value)) = counts.get(row) {
+                sheet.write_number_with_format(below_head, at, *value as f64, column.look)?;
+            }
+        }
+    }
+    Ok(())
 }
 
 /// A text as a cell can hold it.
-fn cut(text: &str) -> String {
+fn cut(text: &str) -> Cow<'_, str> {
     if text.len() <= LONGEST_TEXT {
-        return text.to_owned();
+        return Cow::Borrowed(text);
     }
     let mut units = 0;
     let short: String = text
@@ -250,7 +282,7 @@ fn cut(text: &str) -> String {
             units < LONGEST_TEXT
         })
         .collect();
-    format!("{short}…")
+    Cow::Owned(format!("{short}…"))
 }
 
 /// How a sheet is printed.

@@ -3,7 +3,6 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 use std::sync::{Mutex, PoisonError};
-use std::time::Instant;
 
 use chrono::NaiveDate;
 use rayon::prelude::*;
@@ -35,7 +34,7 @@ use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables::{self, Table, TableError};
 use crate::to_do;
-use crate::usage::Usage;
+use crate::usage::{Clock, Usage};
 use crate::workbook;
 
 /// Reports a month.
@@ -129,7 +128,7 @@ impl Run<'_> {
         typesetter: Option<&dyn Typesetter>,
         left_out: Vec<String>,
     ) -> Result<u8, Failure> {
-        let clock = Instant::now();
+        let clock = Clock::start();
         let inputs = manifest::inputs(&self.shared.folder);
         let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
         let month = self.month.to_string();
@@ -147,7 +146,7 @@ impl Run<'_> {
 
     /// The status of the published month, if it was made from the same and is as it was written.
     fn unchanged(&self, folder: &Path, made_from: &str) -> Option<u8> {
-        let clock = Instant::now();
+        let clock = Clock::start();
         let manifest = Manifest::read(folder)?;
         if manifest.made_from.as_deref() != Some(made_from)
             // Files of the user's own beside ours are none of our business.
@@ -178,7 +177,7 @@ impl Run<'_> {
     ) -> Result<u8, Failure> {
         // A renderer that was asked for and is not there is among what is left out already.
         let typesetter_found = left_out.is_empty();
-        let clock = Instant::now();
+        let clock = Clock::start();
         let mut diagnostics = self.shared.diagnostics.clone();
         let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
         let read: Vec<_> = self
@@ -211,13 +210,13 @@ impl Run<'_> {
         self.printer.stage("read, hours and water", clock);
         let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();
         self.printer.verbose(&format!("of that, water: {water:.2} s of work over all threads"));
-        let clock = Instant::now();
+        let clock = Clock::start();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let mut figures = site::all_figures(&self.shared.fleet, &lives, &sites, self.as_of);
         self.printer.stage("due and to-do", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let plan = visits::plan(&self.shared.fleet, &figures, self.as_of, false);
         for visit in &plan.visits {
             if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
@@ -231,7 +230,7 @@ impl Run<'_> {
             }
         }
         self.printer.stage("visits", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
         let mut figures: Vec<SiteFigures> = figures
             .into_iter()
@@ -239,20 +238,20 @@ impl Run<'_> {
             .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
             .collect();
         self.printer.stage("past forecasts", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let costs = outlook::outlook(&self.shared.fleet, &figures, &plan, &lives, self.as_of);
         for site in &mut figures {
             site.expected_year = costs.twelve_months.get(&site.site.id).cloned();
         }
         self.printer.stage("costs", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let part = output.part(&self.month.to_string())?;
         let part = if self.force { part.anew() } else { part };
         // Only documents show them.
         let previous =
             if typesetter.is_some() { self.previous_figures(&sites) } else { sites.iter().map(|_| None).collect() };
         self.printer.stage("last month", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let figures = FleetFigures {
             fleet: &self.shared.fleet,
             month: self.month,
@@ -269,16 +268,17 @@ impl Run<'_> {
             part.write(&name, text.as_bytes()).map_err(Failure::new)?;
         }
         self.printer.stage("tables", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let month = self.month.in_words();
         let fleet = &self.shared.fleet;
-        let given = workbook::Given { fleet, month: &month, as_of: self.as_of, tables: &all_tables };
+        let given =
+            workbook::Given { fleet, month: &month, as_of: self.as_of, tables: &all_tables, folder: part.folder() };
         let bytes = workbook::workbook(&given).map_err(Failure::new)?;
         part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
         drop(all_tables);
         self.interrupted()?;
         self.printer.stage("workbook", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let templates = self.templates;
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
         let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
@@ -309,7 +309,7 @@ impl Run<'_> {
         }
         tell(problems, self.printer, &mut left_out);
         self.printer.stage("documents", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
         self.interrupted()?;
         tell(problems, self.printer, &mut left_out);

@@ -37,7 +37,7 @@ pub struct Plan {
     /// What no plan with these windows can undercut.
     pub bound: f64,
     /// Where each site's visits stand among them, from the first time they are asked for by site.
-    places: OnceLock<BTreeMap<Id, Vec<usize>>>,
+    pub places: OnceLock<BTreeMap<Id, Vec<usize>>>,
 }
 
 /// A visit: one site on one day.

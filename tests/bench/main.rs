@@ -20,7 +20,7 @@ const MONTH: &str = "2026-10";
 #[derive(Debug, Default)]
 struct Measured {
     seconds: f64,
-    stages: BTreeMap<String, f64>,
+    stages: BTreeMap<String, [f64; 2]>,
     own: f64,
     renderer: f64,
     mebibytes: f64,
@@ -48,10 +48,14 @@ fn measured(arguments: &[&str]) -> Measured {
             measured.own = numbers.next().unwrap_or(f64::NAN);
             measured.renderer = numbers.next().unwrap_or(f64::NAN);
             measured.mebibytes = numbers.next().unwrap_or(f64::NAN);
-        } else if let Some((stage, seconds)) = line.rsplit_once(": ")
-            && let Some(seconds) = seconds.strip_suffix(" s").and_then(|text| text.parse::<f64>().ok())
+        } else if let Some((stage, took)) = line.rsplit_once(": ")
+            && let Some((seconds, processor)) = took.split_once(" s; ")
+            && let Ok(seconds) = seconds.parse::<f64>()
         {
-            *measured.stages.entry(stage.to_owned()).or_default() += seconds;
+            let processor = processor.split(' ').next().and_then(|text| text.parse::<f64>().ok());
+            let sums = measured.stages.entry(stage.to_owned()).or_default();
+            sums[0] += seconds;
+            sums[1] += processor.unwrap_or(f64::NAN);
         }
     }
     measured
@@ -143,7 +147,7 @@ fn main() {
     }
     let stages: std::collections::BTreeSet<&String> = runs.iter().flat_map(|(_, _, run)| run.stages.keys()).collect();
     let shown: Vec<_> = runs.iter().filter(|(what, _, _)| what != "nothing changed").collect();
-    let _ = write!(table, "\n| stage, wall s |");
+    let _ = write!(table, "\n| stage, wall s (processor s) |");
     for (what, sites, _) in &shown {
         let _ = write!(table, " {sites} {what} |");
     }
@@ -152,7 +156,7 @@ fn main() {
         let _ = write!(table, "| {stage} |");
         for (_, _, run) in &shown {
             let _ = match run.stages.get(stage) {
-                Some(seconds) => write!(table, " {seconds:.2} |"),
+                Some([seconds, processor]) => write!(table, " {seconds:.2} ({processor:.2}) |"),
                 None => write!(table, " |"),
             };
         }
