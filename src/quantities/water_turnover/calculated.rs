@@ -46,9 +46,20 @@ pub(super) struct Calibration {
 impl Flows<'_> {
     /// The flow by the curve against the loop, with the filter as it was in the month or with `rise` bar above clean.
     pub(super) fn calculated(&self, month: Month, rise: Option<f64>) -> Result<Calculated, NoFlow> {
+        self.calculated_in(self.pipe.as_ref().ok_or(NoFlow::NotWritten)?, month, rise)
+    }
+
+    /// The most that would go through filter and pipe at any time with clean filters if the loop were `changed`, L/min;
+    /// matched to a measured flow as the loop is. `None` if it cannot be computed.
+    pub fn highest_when_clean(&self, month: Month, changed: impl Fn(&SpaLoop) -> SpaLoop) -> Option<f64> {
+        let pipe = changed(self.pipe.as_ref()?);
+        self.calculated_in(&pipe, month, Some(0.0)).ok().map(|calculated| calculated.highest)
+    }
+
+    fn calculated_in(&self, pipe: &SpaLoop, month: Month, rise: Option<f64>) -> Result<Calculated, NoFlow> {
         let runs = self.runs(month);
         let factor = self.calibration.as_ref().filter(|c| c.since <= month.last()).map(|c| c.factor);
-        let pipe = self.pipe.as_ref().ok_or(NoFlow::NotWritten)?.calibrated_by(factor.unwrap_or(1.0));
+        let pipe = pipe.calibrated_by(factor.unwrap_or(1.0));
         let longest = Self::longest(&runs).ok_or(NoFlow::NotWritten)?;
         let known_rise = rise.or_else(|| self.rise(month));
         let within = if factor.is_some() { CALIBRATED_WITHIN } else { CURVE_WITHIN };
