@@ -45,8 +45,65 @@ pub struct WaterChange {
     pub bathers_since: Option<f64>,
     /// What would let the rule say when.
     pub missing: Option<String>,
+    /// The changes the rule asked for up to the as-of day that touch its month, beside those logged; by day.
+    pub asked: Vec<AskedChange>,
     /// The record of the last change.
     pub source: Option<Source>,
+}
+
+/// A change the rule asked for, a change the log tells of, or both.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AskedChange {
+    /// The day it was asked for; `None` where one was made that nothing asked for yet.
+    pub due: Option<NaiveDate>,
+    /// What asked for it.
+    pub why: Why,
+    /// The change that answered it.
+    pub done: Option<NaiveDate>,
+    /// How it stands.
+    pub stands: Stands,
+}
+
+/// What asks for a change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// A group of guests left.
+    GuestsLeft,
+    /// The longest time since the last change was over.
+    Longest,
+    /// The rule's count of bathers, or its interval, was reached.
+    Bathers,
+    /// Dissolved solids had risen.
+    Solids,
+    /// The spa was filled again after a closed season.
+    Reopening,
+    /// Nothing.
+    Nothing,
+}
+
+/// How a change that was asked for stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stands {
+    /// Made in time: before the next guests, or by the day.
+    InTime,
+    /// Made after it.
+    Late,
+    /// Not in the log, and overdue.
+    Missing,
+    /// Not in the log, and still in time: no guests have come since.
+    Open,
+}
+
+impl Stands {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::InTime => "in time",
+            Self::Late => "late",
+            Self::Missing => "not logged",
+            Self::Open => "before the next guests",
+        }
+    }
 }
 
 /// The replacement interval of a day, in days: a third of the gallons over the day's bathers. `None` on a day
@@ -108,8 +165,10 @@ pub fn rule_words(refill: &Refill) -> String {
 /// When a spa's water is to be changed by its rule book's rule. `None` if the book has none for its use.
 pub fn water_change(limits: Option<&LimitSet>, site: &Site, spa: &Spa, as_of: NaiveDate) -> Option<WaterChange> {
     let refill = limits?.refill.as_ref()?;
-    let mut changes = site.entries(&spa.at).filter(|(_, _, e)| e.done.iter().any(|t| t.as_str() == "water_change"));
-    let last = changes.by_ref().map(|(index, visit, _)| (visit.date.0, index)).max();
+    let changes = site.entries(&spa.at).filter(|(_, _, e)| e.done.iter().any(|t| t.as_str() == "water_change"));
+    let mut changes: Vec<(NaiveDate, u32)> = changes.map(|(index, visit, _)| (visit.date.0, index)).collect();
+    changes.sort_unstable();
+    let last = changes.last().copied();
     let rule_source = match &refill.edition {
         Some(edition) => format!("{}, {edition}", refill.source),
         None => refill.source.to_string(),
@@ -123,58 +182,184 @@ pub fn water_change(limits: Option<&LimitSet>, site: &Site, spa: &Spa, as_of: Na
         known: refill.known,
         bathers_since: None,
         missing: None,
+        asked: Vec::new(),
         source: last.map(|(_, index)| site.entry_source(index, &spa.at, "done")),
     };
+    let rule = Rule { refill, site, spa, end: plus_days(as_of, LOOK_AHEAD_DAYS) };
+    let mut days: Vec<NaiveDate> = changes.iter().map(|(day, _)| *day).collect();
+    days.dedup();
+    change.asked = rule.asked(&days, as_of);
     let Some(from) = change.last else {
         change.missing = Some(format!("a `water_change` under `done` of {} in the log", spa.at));
         return Some(change);
     };
-    let end = plus_days(as_of, LOOK_AHEAD_DAYS);
-    let bathers = |day: NaiveDate| spa.bathers.filter(|_| bathing(site, spa, day)).unwrap_or(0.0);
     if spa.bathers.is_some() {
         let days = days_between(from, as_of).max(0);
-        change.bathers_since = Some((1..=days).map(|n| bathers(plus_days(from, n))).sum());
+        change.bathers_since = Some((1..=days).map(|n| rule.bathers(plus_days(from, n))).sum());
     }
+    let next = rule.next(from);
+    change.due = next.map(|(day, _)| day);
     match refill.rule {
-        RefillRule::EachGroup => {
-            let group = spa.stays.as_ref().and_then(|stays| stays.leavings().filter(|day| *day > from).min());
-            let latest = refill.at_most.map(|period| add(from, period));
-            change.due = [group, latest].into_iter().flatten().min();
-            if change.due.is_none() {
-                change.missing = Some("a bookings file, so that it is known when guests change".to_owned());
-            }
+        RefillRule::EachGroup if change.due.is_none() => {
+            change.missing = Some("a bookings file, so that it is known when guests change".to_owned());
         }
+        RefillRule::EachGroup => {}
         RefillRule::BathersPerVolume => {
-            let limit = spa
-                .volume
-                .zip(refill.bathers_per_m3)
-                .map(|(volume, each)| bathers_per_change(volume.0.get::<cubic_meter>(), each.0));
             change.missing = missing(spa);
-            if let Some(limit) = limit.filter(|_| spa.bathers.is_some()) {
+            if let Some(limit) = rule.bather_limit().filter(|_| spa.bathers.is_some()) {
                 change.because =
                     format!("{}, here {}", change.because, crate::report::format::number(limit.floor(), 0));
-                let mut sum = 0.0;
-                change.due = calendar_days(from, end).find(|day| {
-                    sum += bathers(*day);
-                    sum >= limit - 1e-9
-                });
             }
         }
-        RefillRule::ReplacementInterval => {
-            change.missing = missing(spa);
-            if let Some(volume) = spa.volume.filter(|_| spa.bathers.is_some()) {
-                let days = calendar_days(from, end).map(bathers);
+        RefillRule::ReplacementInterval => change.missing = missing(spa),
+    }
+    match next {
+        Some((_, Why::Solids)) => {
+            change.because = format!("dissolved solids are {TDS_RISE_MG_L:.0} mg/L above those of the fresh water");
+        }
+        Some((_, Why::Reopening)) => change.because.push_str("; the spa is filled again when it reopens"),
+        _ => {}
+    }
+    Some(change)
+}
+
+/// A rule at a spa.
+struct Rule<'a> {
+    refill: &'a Refill,
+    site: &'a Site,
+    spa: &'a Spa,
+    /// The last day looked at.
+    end: NaiveDate,
+}
+
+impl Rule<'_> {
+    fn bathers(&self, day: NaiveDate) -> f64 {
+        self.spa.bathers.filter(|_| bathing(self.site, self.spa, day)).unwrap_or(0.0)
+    }
+
+    fn bather_limit(&self) -> Option<f64> {
+        let (volume, each) = self.spa.volume.zip(self.refill.bathers_per_m3)?;
+        Some(bathers_per_change(volume.0.get::<cubic_meter>(), each.0))
+    }
+
+    /// The day by whose evening the rule asks for the next change after one.
+    fn next(&self, from: NaiveDate) -> Option<(NaiveDate, Why)> {
+        let (day, why) = self.while_open(from)?;
+        let waits = self.after_seasons(from, day);
+        Some((waits, if waits == day { why } else { Why::Reopening }))
+    }
+
+    /// The same as if the site never closed.
+    fn while_open(&self, from: NaiveDate) -> Option<(NaiveDate, Why)> {
+        let Self { refill, site, spa, end } = *self;
+        match refill.rule {
+            RefillRule::EachGroup => {
+                let group = spa.stays.as_ref().and_then(|stays| stays.leavings().filter(|day| *day > from).min());
+                let latest = refill.at_most.map(|period| (add(from, period), Why::Longest));
+                [group.map(|day| (day, Why::GuestsLeft)), latest].into_iter().flatten().min_by_key(|(day, _)| *day)
+            }
+            RefillRule::BathersPerVolume => {
+                let limit = self.bather_limit().filter(|_| spa.bathers.is_some())?;
+                let mut sum = 0.0;
+                let day = calendar_days(from, end).find(|day| {
+                    sum += self.bathers(*day);
+                    sum >= limit - 1e-9
+                })?;
+                Some((day, Why::Bathers))
+            }
+            RefillRule::ReplacementInterval => {
+                let volume = spa.volume.filter(|_| spa.bathers.is_some())?;
+                let days = calendar_days(from, end).map(|day| self.bathers(day));
                 let by_load = drain_day(volume.0.get::<gallon>(), days).map(|n| plus_days(from, n as i64));
-                let solids = solids(site, spa, from);
-                change.due = [by_load, solids].into_iter().flatten().min();
-                if solids.is_some() && solids == change.due {
-                    change.because =
-                        format!("dissolved solids are {TDS_RISE_MG_L:.0} mg/L above those of the fresh water");
-                }
+                let solids = solids(site, spa, from).map(|day| (day, Why::Solids));
+                [solids, by_load.map(|day| (day, Why::Bathers))].into_iter().flatten().min_by_key(|(day, _)| *day)
             }
         }
     }
-    Some(change)
+
+    /// A day that falls into a closed season, or behind one for which the water is let out, waits for its end: then the
+    /// water is new.
+    fn after_seasons(&self, from: NaiveDate, day: NaiveDate) -> NaiveDate {
+        let mut seasons: Vec<_> = self.site.closed.iter().filter(|season| season.to > from).collect();
+        seasons.sort_by_key(|season| season.from);
+        seasons.into_iter().fold(day, |day, season| {
+            let let_out = season.drained && season.from > from && day >= season.from;
+            if let_out || (season.from..=season.to).contains(&day) { plus_days(season.to, 1) } else { day }
+        })
+    }
+
+    /// The changes asked for up to a day that touch its month, beside those logged: each stands from the day it was asked
+    /// for until the next change.
+    fn asked(&self, changes: &[NaiveDate], as_of: NaiveDate) -> Vec<AskedChange> {
+        let first = calendar::Month::of(as_of).first();
+        let each_group = self.refill.rule == RefillRule::EachGroup;
+        let leavings = |after: Option<NaiveDate>, until: NaiveDate| -> Vec<NaiveDate> {
+            let all = self.spa.stays.iter().flat_map(|stays| stays.leavings()).filter(|_| each_group);
+            let mut all: Vec<NaiveDate> =
+                all.filter(|day| after.is_none_or(|after| *day > after) && *day <= until).collect();
+            all.sort_unstable();
+            all.dedup();
+            all
+        };
+        let mut rows = Vec::new();
+        // With no change on record what the guests of the month asked for still stands.
+        if changes.is_empty() {
+            rows.extend(
+                leavings(Some(plus_days(first, -1)), as_of).into_iter().map(|day| self.row(day, Why::GuestsLeft, None, as_of)),
+            );
+        }
+        for (index, from) in changes.iter().enumerate() {
+            let done = changes.get(index + 1).copied();
+            if done.is_some_and(|done| done < first) {
+                continue;
+            }
+            let until = done.unwrap_or(as_of);
+            let mut due: Vec<(NaiveDate, Why)> = Vec::new();
+            if each_group {
+                due.extend(leavings(Some(*from), until).into_iter().map(|day| (day, Why::GuestsLeft)));
+                due.extend(self.refill.at_most.map(|period| (add(*from, period), Why::Longest)));
+            } else {
+                due.extend(self.while_open(*from));
+            }
+            for (day, why) in &mut due {
+                let waits = self.after_seasons(*from, *day);
+                if waits != *day {
+                    (*day, *why) = (waits, Why::Reopening);
+                }
+            }
+            due.sort_by_key(|(day, _)| *day);
+            due.dedup_by_key(|(day, _)| *day);
+            rows.extend(due.into_iter().filter(|(day, _)| *day <= until).map(|(day, why)| self.row(day, why, done, as_of)));
+        }
+        let answered: Vec<NaiveDate> = rows.iter().filter_map(|row| row.done).collect();
+        let unasked = changes.iter().filter(|day| **day >= first && !answered.contains(day));
+        rows.extend(unasked.map(|day| AskedChange {
+            due: None,
+            why: Why::Nothing,
+            done: Some(*day),
+            stands: Stands::InTime,
+        }));
+        rows.sort_by_key(|row| (row.due.or(row.done), row.done));
+        rows
+    }
+
+    fn row(&self, due: NaiveDate, why: Why, done: Option<NaiveDate>, as_of: NaiveDate) -> AskedChange {
+        // Guests gone, there is time until the next come.
+        let latest = match why {
+            Why::GuestsLeft => {
+                let stays = self.spa.stays.iter().flat_map(|stays| &stays.stays);
+                stays.map(|(from, _)| *from).filter(|from| *from >= due).min()
+            }
+            _ => Some(due),
+        };
+        let stands = match done {
+            Some(done) if latest.is_none_or(|latest| done <= latest) => Stands::InTime,
+            Some(_) => Stands::Late,
+            None if latest.is_some_and(|latest| latest <= as_of) => Stands::Missing,
+            None => Stands::Open,
+        };
+        AskedChange { due: Some(due), why, done, stands }
+    }
 }
 
 /// The days after one day up to another.
@@ -192,7 +377,7 @@ fn missing(spa: &Spa) -> Option<String> {
 }
 
 /// Whether somebody may bathe on a day: the site is open, and guests are in or nights are not known.
-fn bathing(site: &Site, spa: &Spa, day: NaiveDate) -> bool {
+pub(crate) fn bathing(site: &Site, spa: &Spa, day: NaiveDate) -> bool {
     let occupied = spa.stays.as_ref().is_none_or(|stays| {
         // The day of leaving counts too: people bathe before they go.
         stays.stays.iter().any(|(from, to)| (*from..=*to).contains(&day))
@@ -323,5 +508,66 @@ mod tests {
         assert_eq!(change.due, Some(day("2026-06-05")));
         assert_eq!(due("rental", "uk", "volume: 1500 L", &[]).unwrap().due, Some(day("2026-06-08")));
         assert!(due("private", "uk", "volume: 1500 L", &[]).is_none());
+    }
+
+    /// Guests left on 5, 9 and 20 June; the next came on the day itself, on the 12th, and on the 25th. Changed on the 1st,
+    /// the 8th and the 24th: the first group's was late by the arrival of the next on the 5th, the week of the 1st was kept,
+    /// that of the 9th came after guests did, as the week of the 8th; the 20th was in time. From the 24th a week has gone by on
+    /// 1 July, which is after the month.
+    #[test]
+    fn each_change_the_rule_asked_for_stands_beside_the_log() {
+        let event = |uid: u32, from: &str, to: &str| {
+            format!("BEGIN:VEVENT\r\nUID:{uid}\r\nDTSTAMP:20260101T000000Z\r\nDTSTART;VALUE=DATE:{from}\r\nDTEND;VALUE=DATE:{to}\r\nEND:VEVENT\r\n")
+        };
+        let stays = [("20260602", "20260605"), ("20260605", "20260609"), ("20260612", "20260620"), ("20260625", "20260703")];
+        let events: String = stays.iter().zip(0..).map(|((from, to), uid)| event(uid, from, to)).collect();
+        let ics = format!("BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:test\r\n{events}END:VCALENDAR\r\n");
+        let of = |log: &str, as_of: &str| {
+            let site = format!("format: 1\nuse: rental\nspas: {{tub: {{fitted: 2026-01-01, volume: 1500 L}}}}\nlog: [{log}]\n");
+            let fleet = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London, limits: uk}";
+            let files = [("fleet.yaml", fleet), ("sites/home.yaml", site.as_str()), ("bookings/home.ics", ics.as_str())];
+            let change = load(&files, as_of).spas[0].water_change.clone().unwrap();
+            let row = |row: &AskedChange| {
+                (row.due.map_or(String::new(), |day| day.to_string()), row.why, row.done.map_or(String::new(), |day| day.to_string()), row.stands)
+            };
+            change.asked.iter().map(row).collect::<Vec<_>>()
+        };
+        let changed = |day: &str| format!("{{date: {day}, at: {{tub: {{done: [water_change]}}}}}}");
+        let log = ["2026-06-01", "2026-06-08", "2026-06-24"].map(changed).join(", ");
+        let row = |due: &str, why: Why, done: &str, stands: Stands| {
+            let day = |day: &str| if day.is_empty() { String::new() } else { format!("2026-06-{day}") };
+            (day(due), why, day(done), stands)
+        };
+        assert_eq!(
+            of(&log, "2026-06-30"),
+            [
+                row("", Why::Nothing, "01", Stands::InTime),
+                row("05", Why::GuestsLeft, "08", Stands::Late),
+                row("08", Why::Longest, "08", Stands::InTime),
+                row("09", Why::GuestsLeft, "24", Stands::Late),
+                row("15", Why::Longest, "24", Stands::Late),
+                row("20", Why::GuestsLeft, "24", Stands::InTime),
+            ]
+        );
+        // None logged since the 1st: the guests of the 20th have not been followed by others until the 25th.
+        let log = changed("2026-06-01");
+        let stands: Vec<Stands> = of(&log, "2026-06-24").iter().map(|row| row.3).collect();
+        assert_eq!(stands, [Stands::InTime, Stands::Missing, Stands::Missing, Stands::Missing, Stands::Open]);
+        assert_eq!(of(&log, "2026-06-25").last().unwrap().3, Stands::Missing);
+        // No change ever: the groups of the month alone.
+        assert_eq!(of("", "2026-06-30").len(), 3);
+    }
+
+    /// Let out from 5 June to 20 August: the week of the 1st is over on the 8th, in the season, and so is any interval that
+    /// begins before it.
+    #[test]
+    fn a_season_without_water_ends_with_new_water() {
+        let site = "format: 1\nuse: hotel\nclosed: [{from: 2026-07-05, to: 2026-08-20, drained: true}]\nspas: {tub: {fitted: 2026-01-01, volume: 600 gal, bathers: 2 /day}}\nlog: [{date: 2026-06-01, at: {tub: {done: [water_change]}}}]\n";
+        let fleet = "{format: 1, fleet: Test, currency: USD, timezone: America/Denver, limits: us}";
+        let change = load(&[("fleet.yaml", fleet), ("sites/home.yaml", site)], "2026-06-30").spas[0].water_change.clone().unwrap();
+        // W-05: 600 gal at 2 bathers a day last 100 days; the water goes out on the 34th.
+        assert_eq!(change.due, Some(day("2026-08-21")));
+        assert!(change.because.ends_with("reopens"), "{}", change.because);
+        assert!(change.asked.iter().all(|row| row.why == Why::Nothing), "{:?}", change.asked);
     }
 }

@@ -449,7 +449,7 @@ mod tests {
         for (square_metres, bar, log) in [
             (4.0, 0.05, ""),
             (4.0, 0.20, "{date: 2026-06-10, at: {tub/main: {pressure: 0.40 bar}}}"),
-            (8.0, 0.40, "{date: 2026-06-10, at: {tub/main: {pressure: 0.20 bar}}}"),
+            (5.0, 0.40, "{date: 2026-06-10, at: {tub/main: {pressure: 0.20 bar}}}"),
             (2.0, 0.30, "{date: 2026-06-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}"),
             (5.0, 0.10, "{date: 2026-05-10, at: {tub/main: {pressure: 0.30 bar, flow: 90 L/min}}}, {date: 2026-06-01, at: {tub/main: {done: [filter_clean]}}}"),
         ] {

@@ -7,6 +7,7 @@
 use crate::quantities::water_turnover::{SERVICE_HOURS, Verdict, WaterMonth};
 use crate::records::fleet::Units;
 use crate::report::format;
+use crate::report::view::Mark;
 
 /// A value and the limit it is over, with so many digits that they do not print alike.
 fn apart(value: f64, limit: f64, shown: impl Fn(f64) -> String, finer: impl Fn(f64) -> f64) -> (String, String) {
@@ -51,13 +52,70 @@ pub fn verdict(row: Option<&WaterMonth>, units: Units) -> String {
     let Some(row) = row else { return format::NOT_KNOWN.to_owned() };
     let over = over_words(row, units);
     let turnover = match row.verdict {
-        Verdict::Meets if over.is_empty() => "meets its limits",
-        Verdict::Meets => "meets its limit",
-        Verdict::Short => "short of its limits",
-        Verdict::Closed => "closed",
-        Verdict::Unknown => format::NOT_KNOWN,
+        Verdict::Meets if over.is_empty() => "meets its limits".to_owned(),
+        Verdict::Meets => "meets its limit".to_owned(),
+        Verdict::Short => format!("short of its limits ({})", short_by(row).join("; ")),
+        Verdict::Closed => "closed".to_owned(),
+        Verdict::Unknown => format::NOT_KNOWN.to_owned(),
     };
-    if over.is_empty() { turnover.to_owned() } else { format!("{turnover}; {over}") }
+    if over.is_empty() { turnover } else { format!("{turnover}; {over}") }
+}
+
+/// What of turnover and filtration is short, with its figures.
+fn short_by(row: &WaterMonth) -> Vec<String> {
+    let mut all = Vec::new();
+    if let (true, Some(turnover), Some(limit)) = (row.failing.contains(&"turnover"), &row.turnover, row.limit_min) {
+        let (value, limit) =
+            apart(turnover.value, limit, |minutes| format::number(minutes, if minutes == limit { 0 } else { 1 }), |m| m);
+        all.push(format!("{value} of at most {limit} min"));
+    }
+    if let (true, Some(hours), Some(limit)) =
+        (row.failing.contains(&"filtration hours"), row.hours_in_use, row.hours_limit)
+    {
+        all.push(format!("filtered {hours:.1} of at least {} h a day", format::number(limit, 0)));
+    }
+    all
+}
+
+/// Act now where it is short; something to plan where only filter rate or velocity is over its limit.
+pub fn mark(row: &WaterMonth) -> Mark {
+    match row.verdict {
+        Verdict::Short => Mark::ActNow,
+        _ if row.failing.is_empty() => Mark::None,
+        _ => Mark::Plan,
+    }
+}
+
+/// Filter rate and velocity against their limits, where they are known.
+pub fn rate_and_velocity(row: &WaterMonth, units: Units) -> Vec<String> {
+    let against = |limit: Option<String>, over: bool| match limit {
+        Some(limit) => format!("the limit is {limit}: {}", if over { "over" } else { "it meets" }),
+        None => "no limit is known".to_owned(),
+    };
+    let mut all = Vec::new();
+    if let Some(rate) = row.filter_rate {
+        all.push(format!(
+            "Filter rate {} {}; {}.",
+            format::filter_rate_number(rate, units),
+            format::filter_rate_unit(units),
+            against(
+                row.filter_limit.map(|limit| format::filter_rate_number(limit, units)),
+                row.failing.contains(&"filter rate")
+            )
+        ));
+    }
+    if let Some(speed) = row.velocity {
+        all.push(format!(
+            "Velocity in the pipe {} {}; {}.",
+            format::velocity_number(speed, units),
+            format::velocity_unit(units),
+            against(
+                row.velocity_limit.map(|limit| format::velocity_number(limit, units)),
+                row.failing.contains(&"velocity")
+            )
+        ));
+    }
+    all
 }
 
 /// The verdict of a month for a column of a table.

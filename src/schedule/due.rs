@@ -305,7 +305,8 @@ fn task_due<'a>(
         && due.due.is_none_or(|planned| clean_by < planned)
     {
         due.due = Some(clean_by);
-        due.because = "the pressure reaches its clean limit".to_owned();
+        due.because =
+            if filter.state.on_reopening { "on reopening" } else { "the pressure reaches its clean limit" }.to_owned();
         if let Some(rise) = filter.state.rise_per_day.filter(|r| *r > 0.0) {
             let cycle = filter.state.rise_limit.unwrap_or(0.0) / rise;
             due.times = due.times.map(|times| times.max((365.0 / cycle.max(1.0)).floor() as u32));

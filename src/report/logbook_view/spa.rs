@@ -3,16 +3,17 @@
 use chrono::NaiveDate;
 use uom::si::volume::liter;
 
-use super::{Given, LogSpa, OutRow, TestCell, TestColumn, TestRow};
+use super::{ChangeRow, Given, LogSpa, OutRow, TestCell, TestColumn, TestRow};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::quantities::SpaFigures;
-use crate::quantities::water_tests::{NOTHING_RECORDED, TestVerdict, WaterTest};
+use crate::quantities::water_change::{Stands, Why};
+use crate::quantities::water_tests::{Frequency, NOTHING_RECORDED, TestVerdict, WaterTest};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Spa;
 use crate::records::log::Quantity;
 use crate::report::view::Mark;
-use crate::report::{filter_words, format};
+use crate::report::{filter_words, format, water_words};
 
 /// A spa's month.
 pub(super) fn log_spa(given: &Given, spa: &Spa, figures: &SpaFigures) -> LogSpa {
@@ -38,11 +39,14 @@ pub(super) fn log_spa(given: &Given, spa: &Spa, figures: &SpaFigures) -> LogSpa 
     LogSpa {
         name: format::sentence(&format::place(spa.at.as_str())),
         identity: identity.join(", "),
+        mark: figures.water.months.last().map_or(Mark::None, water_words::mark),
+        verdict: format!("Water turnover: {}.", water_words::verdict(figures.water.months.last(), units)),
         facts: facts(given, spa, figures),
         columns,
         tests: test_rows(given, figures, &quantities),
         no_tests: "No test of this water is recorded for the month.".to_owned(),
         out: out_rows(given, figures),
+        changes: change_rows(given, figures),
         work,
         no_work: "No clean, change or other work is recorded for the month.".to_owned(),
     }
@@ -170,14 +174,17 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
                     turnover.value,
                     turnover.low,
                     turnover.high,
-                    row.hours_per_day.map_or("Hours of filtration are not known.".to_owned(), |h| {
-                        format!("Filtered {h:.1} h a day.")
-                    })
+                    water_words::hours(row).unwrap_or("Hours of filtration are not known.".to_owned())
                 ));
+                facts.extend(water_words::rate_and_velocity(row, given.fleet.settings.units));
             }
-            _ => facts.push(format!("Water turnover is not known; {limit}.")),
+            _ => facts.push(format!(
+                "Water turnover is not known; {limit}. {}",
+                water_words::hours(row).unwrap_or("Hours of filtration are not known.".to_owned())
+            )),
         }
     }
+    facts.extend(figures.test_frequency.as_ref().map(tested));
     if let Some(change) = &figures.water_change {
         let due = match (change.due, &change.missing) {
             (Some(due), _) if due <= given.site.as_of => format!(" It was due on {}.", calendar::in_words(due)),
@@ -208,6 +215,51 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
         ));
     }
     facts
+}
+
+/// How often the water was tested against how often the rule book asks.
+fn tested(frequency: &Frequency) -> String {
+    let times = match frequency.made {
+        0 => "Not tested".to_owned(),
+        1 => "Tested once".to_owned(),
+        2 => "Tested twice".to_owned(),
+        many => format!("Tested {many} times"),
+    };
+    let days = |count: usize| if count == 1 { "1 day".to_owned() } else { format!("{count} days") };
+    let kept = match (frequency.days_short, frequency.days_in_use) {
+        (_, 0) => "it was not in use".to_owned(),
+        (0, _) => "kept on every one".to_owned(),
+        (short, _) => format!("on {} fewer are logged", days(short)),
+    };
+    format!(
+        "{times} on {} in use; asked for are at least {} a day ({}, {}): {kept}.",
+        days(frequency.days_in_use),
+        format::number(frequency.asked, 0),
+        frequency.source,
+        frequency.known.in_words()
+    )
+}
+
+/// The water changes the rule asked for beside those logged.
+fn change_rows(given: &Given, figures: &SpaFigures) -> Vec<ChangeRow> {
+    let day = |day: Option<NaiveDate>| day.map_or("–".to_owned(), |day| format::near_date(day, given.site.as_of));
+    let rows = figures.water_change.iter().flat_map(|change| &change.asked);
+    rows.map(|row| ChangeRow {
+        mark: if matches!(row.stands, Stands::Late | Stands::Missing) { Mark::ActNow } else { Mark::None },
+        due: day(row.due),
+        why: match row.why {
+            Why::GuestsLeft => "guests left",
+            Why::Longest => "the longest time between changes is over",
+            Why::Bathers => "by the count of bathers",
+            Why::Solids => "dissolved solids have risen",
+            Why::Reopening => "filled again on reopening",
+            Why::Nothing => "–",
+        }
+        .to_owned(),
+        done: day(row.done),
+        stands: if row.due.is_none() { "not asked for yet" } else { row.stands.words() }.to_owned(),
+    })
+    .collect()
 }
 
 /// An index with its sign.

@@ -102,7 +102,7 @@ fn overview(given: &Given) -> view::WaterOverview {
                         let letter = row.and_then(|r| r.flow.as_ref()).map_or("", |flow| flow_letter(flow.basis));
                         letters.insert(letter);
                         view::OverviewCell {
-                            mark: row.map_or(view::Mark::None, mark),
+                            mark: row.map_or(view::Mark::None, water_words::mark),
                             minutes: match row {
                                 Some(row) if row.verdict == Verdict::Closed => "closed".to_owned(),
                                 row => {
@@ -133,7 +133,7 @@ fn overview(given: &Given) -> view::WaterOverview {
     key.push("no letter: measured in the month");
     let triangle = rows.iter().flat_map(|row| &row.turnovers).any(|cell| cell.mark != view::Mark::None);
     if triangle {
-        key.push("triangle: short of turnover or of filtration hours");
+        key.push("triangle: short of turnover or of filtration hours; dot: filter rate or velocity over its limit");
     }
     let last_month = calendar::MONTHS[last.number() as usize - 1];
     view::WaterOverview {
@@ -213,22 +213,13 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
         .collect();
     view::SpaWater {
         name: format::place(spa.at.as_str()),
-        mark: now.map_or(view::Mark::None, mark),
+        mark: now.map_or(view::Mark::None, water_words::mark),
         verdict: water_words::verdict(now, units),
         summary: water_summary(given, spa, figures),
         charts,
         months: shown,
         table_note: water_note(given, figures, units),
         ways_out: crate::report::ways_out_view::ways_out(given.fleet, figures),
-    }
-}
-
-/// Act now where it is short; something to plan where only filter rate or velocity is over its limit.
-fn mark(row: &WaterMonth) -> view::Mark {
-    match row.verdict {
-        Verdict::Short => view::Mark::ActNow,
-        _ if row.failing.is_empty() => view::Mark::None,
-        _ => view::Mark::Plan,
     }
 }
 
@@ -346,7 +337,7 @@ fn water_row(row: &WaterMonth, units: Units) -> view::WaterMonth {
         filtration_hours: or_blank(row.hours_per_day.map(|h| format!("{h:.1}"))),
         filter_rate: or_blank(row.filter_rate.map(|r| format::filter_rate_number(r, units))),
         velocity: or_blank(row.velocity.map(|v| format::velocity_number(v, units))),
-        mark: mark(row),
+        mark: water_words::mark(row),
         verdict: water_words::in_short(row),
     }
 }
