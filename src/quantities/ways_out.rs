@@ -446,13 +446,17 @@ mod tests {
     #[test]
     fn the_area_that_is_advised_is_enough_when_it_is_fitted() {
         use crate::report::format;
-        for (square_metres, bar, log) in [
-            (4.0, 0.05, ""),
-            (4.0, 0.20, "{date: 2026-06-10, at: {tub/main: {pressure: 0.40 bar}}}"),
-            (5.0, 0.40, "{date: 2026-06-10, at: {tub/main: {pressure: 0.20 bar}}}"),
-            (2.0, 0.30, "{date: 2026-06-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}"),
-            (5.0, 0.10, "{date: 2026-05-10, at: {tub/main: {pressure: 0.30 bar, flow: 90 L/min}}}, {date: 2026-06-01, at: {tub/main: {done: [filter_clean]}}}"),
+        const CLEANED: &str = ", {date: 2026-06-01, at: {tub/main: {done: [filter_clean]}}}";
+        for (square_metres, bar, log, after_log) in [
+            (4.0, 0.05, "", ""),
+            (4.0, 0.20, "{date: 2026-06-10, at: {tub/main: {pressure: 0.40 bar}}}", ""),
+            (5.0, 0.40, "{date: 2026-06-10, at: {tub/main: {pressure: 0.20 bar}}}", ""),
+            // The flow was read in the month, at a known pressure and at none.
+            (2.0, 0.30, "{date: 2026-06-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}", "{date: 2026-05-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}"),
+            (2.0, 0.30, "{date: 2026-06-10, at: {tub/main: {flow: 80 L/min}}}", ""),
+            (5.0, 0.10, "{date: 2026-05-10, at: {tub/main: {pressure: 0.30 bar, flow: 90 L/min}}}", "{date: 2026-05-10, at: {tub/main: {pressure: 0.30 bar, flow: 90 L/min}}}"),
         ] {
+            let after_log = if after_log.is_empty() { String::new() } else { format!("{after_log}{CLEANED}") };
             let before = us_spa(&format!("{square_metres} m2"), &format!(", drop: {{pressure: {bar} bar, flow: 100 L/min}}"), log);
             let way = before.ways_out.iter().find(|way| matches!(way.way, Way::MoreArea { .. })).unwrap();
             let Reaches::FilterRate { area, rate, flow: Some(flow) } = way.reaches else { panic!("{way:?}") };
@@ -462,7 +466,7 @@ mod tests {
                 let feet: f64 = printed.parse::<f64>().unwrap() * share;
                 let times = feet * SQUARE_METRES_PER_SQUARE_FOOT / square_metres;
                 let drop = format!(", drop: {{pressure: {bar} bar, flow: {} L/min}}", 100.0 * times);
-                us_spa(&format!("{feet} ft2"), &drop, "").water.months.pop().unwrap()
+                us_spa(&format!("{feet} ft2"), &drop, &after_log).water.months.pop().unwrap()
             };
             let after = fitted(1.0);
             assert!(!after.failing.contains(&"filter rate"), "{square_metres} m², {bar} bar: {way:?}, then {after:?}");

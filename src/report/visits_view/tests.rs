@@ -123,6 +123,8 @@ fn every_step_has_its_caution_before_it() {
         first(9, "Legionella");
         assert!(view.sheets[0].first.contains("Local code"));
         assert_eq!(jobs[0].why, "Due by the book; 20 min; only by electrician");
+        // What ends in a full stop is not followed by a semicolon.
+        assert!(view.sheets[0].jobs.iter().all(|job| !job.why.contains(".;")));
         assert_eq!((jobs[0].at.as_str(), jobs[1].at.as_str(), jobs[2].at.as_str()), ("tub/one", "", "tub/main"));
         assert_eq!(jobs[0].what, "Renew shaft seal");
     });
@@ -158,6 +160,20 @@ fn the_exchange_goes_in_its_order_with_cautions_before_the_steps() {
         assert_eq!(page.pumps[1].needs, "gaskets 2 in and 2.5 in; 4 conductors");
         let names: Vec<&str> = page.blanks.iter().map(|blank| blank.name.as_str()).collect();
         assert!(names.contains(&"exchanged.model") && names.contains(&"meter_reset.showed"), "{names:?}");
+        // One is of two speeds, and the step has the current read at each.
+        assert!(names.contains(&"after.current") && names.contains(&"after.current_low"), "{names:?}");
+        // Every blank is in the command.
+        for name in names.iter().filter(|name| **name != "at") {
+            assert!(page.type_back[0].contains(&format!("{name}=…")), "{name}: {}", page.type_back[0]);
+        }
+    });
+    // With a counter for each speed of one pump there are blanks for each, beside those of the other pump.
+    let log = "log:\n  - {date: 2026-09-30, at: {tub/two: {hours_low: 100, hours_high: 20}}}\n";
+    with_view(log, Vec::new(), |view| {
+        let blanks = &view.exchange.as_ref().unwrap().blanks;
+        let names: Vec<&str> = blanks.iter().map(|blank| blank.name.as_str()).filter(|n| n.starts_with("meter")).collect();
+        let owed = ["meter_reset.showed", "meter_reset.to", "meter_reset.low.showed", "meter_reset.low.to", "meter_reset.high.showed", "meter_reset.high.to"];
+        assert_eq!(names, owed);
     });
 }
 
