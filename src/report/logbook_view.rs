@@ -430,6 +430,20 @@ mod tests {
         }
     }
 
+    /// Acid dosed after a high pH, with the built-in book: it is the action behind the test, and in no plan.
+    #[test]
+    fn dosing_is_the_action_behind_a_test() {
+        let view = of("{date: 2026-06-02, time: 09:00, by: dan, at: {tub: {ph: 7.9, done: [acid_dosed], after: {ph: 7.4}}}}");
+        let out = &view.spas[0].out[0];
+        assert_eq!((out.action.as_str(), out.retest.as_str()), ("Acid dosed 2 Jun", "7.4 on 2 Jun"));
+        assert_eq!(view.spas[0].work[0].what, "Acid dosed");
+        let site = "format: 1\nuse: rental\nspas: {tub: {fitted: 2026-01-01, volume: 1200 L}}\nlog: [{date: 2026-06-02, at: {tub: {done: [acid_dosed, sanitiser_dosed]}}}]\n";
+        load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", site)], "2026-06-30", |_, site, _| {
+            assert!(site.site.diagnostics.is_empty(), "{:?}", site.site.diagnostics);
+            assert!(site.tasks.iter().all(|task| !task.id.as_str().ends_with("_dosed")));
+        });
+    }
+
     /// 23.3 h a day, with the hour for service: it meets, and the tolerance is said.
     #[test]
     fn a_tolerance_that_is_used_is_stated() {

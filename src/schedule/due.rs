@@ -232,7 +232,8 @@ pub fn tasks_due<'a>(fleet: &'a Fleet, site: &'a Site, spas: &[SpaFigures], as_o
         places.extend(spa.pumps.iter().map(|p| (&p.at, "pump")));
         places.extend(spa.equipment.iter().map(|e| (&e.at, e.kind.as_str())));
         for (at, fits) in places {
-            for (id, task) in fleet.book.tasks.iter().filter(|(_, task)| task.fits.as_str() == fits) {
+            let here = |(_, task): &(&Id, &Task)| task.fits.as_str() == fits && task.recurs();
+            for (id, task) in fleet.book.tasks.iter().map(|(id, task)| (id, task)).filter(here) {
                 all.push(task_due(site, spa, figures, at, id, task, as_of));
             }
         }

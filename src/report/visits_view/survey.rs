@@ -8,7 +8,9 @@ use super::{BlankView, Given, SurveyPage, SurveyRow, SurveyStep, cautions, plain
 use crate::quantities::like_for_like::{self, Attribute};
 use crate::quantities::run_hours;
 use crate::records::forms::Fitted;
+use crate::records::fleet::Units;
 use crate::records::log::Quantity;
+use crate::records::site::Use;
 use crate::records::{Pump, Spa};
 use crate::report::format;
 use crate::swap;
@@ -35,6 +37,13 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
                 title: "The site".to_owned(),
                 photograph: "way in, plant door, disconnect".to_owned(),
                 blanks: vec![
+                    plain("date", "day", "", None),
+                    plain("by", "word", "", None),
+                    BlankView {
+                        filled: site.r#use.map_or_else(String::new, |used_as| used_as.word().to_owned()),
+                        words: if site.r#use.is_some() { Vec::new() } else { uses() },
+                        ..plain("use", if site.r#use.is_some() { "word" } else { "one_of" }, "", None)
+                    },
                     plain("address", "words", "", words(&site.address)),
                     plain("key", "word", "", words(&site.key)),
                     plain("contact.name", "word", "", contact.and_then(|contact| words(&contact.name))),
@@ -60,16 +69,27 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
                     .into_iter()
                     .chain(["elbow_90", "elbow_45", "tee_branch", "check_valve", "ball_valve"].map(|name| (name, "")))
                     .map(|(name, unit)| plain(name, "number", unit, None))
+                    .chain([
+                        plain("pipe.c, if stated (150 new plastic)", "number", "", None),
+                        plain("pipe.heater_drop.head", "number", head_unit(given), None),
+                        plain("at pipe.heater_drop.flow", "number", given.fleet.settings.flow_unit(), None),
+                    ])
                     .collect(),
                 ..SurveyStep::default()
             },
         ],
         type_back: format!(
-            "Equipment into sites/{}.yaml under spas, plates of pumps into pumps.yaml. Readings into the log: \
-             tubwright add {}/{} temperature=… ph=… and so on for each pump and filter.",
+            "Equipment into sites/{}.yaml under spas, plates of pumps into pumps.yaml, the stated life of the suction covers into \
+             upkeep.yaml. Readings into the log: tubwright add {}/{} date=… by=… temperature=… ph=… and so on for each pump and \
+             filter.",
             site.id, site.id, spa.at
         ),
     }
+}
+
+/// The uses a site may have.
+fn uses() -> Vec<String> {
+    [Use::Rental, Use::Gym, Use::Hotel, Use::Club, Use::Private].map(|used_as| used_as.word().to_owned()).to_vec()
 }
 
 fn safety() -> SurveyStep {
@@ -87,7 +107,10 @@ fn safety() -> SurveyStep {
             "cover locks",
         ]
         .map(tick)
-        .to_vec(),
+        .into_iter()
+        // What is stated on the covers is their life, and it becomes the interval of `suction_cover` in the book.
+        .chain([plain("suction covers: stated life", "number", "y", None), plain("suction covers: fitted", "day", "", None)])
+        .collect(),
         ..SurveyStep::default()
     }
 }
@@ -114,6 +137,11 @@ fn water(given: &Given, spa: &Spa) -> SurveyStep {
         blanks,
         ..SurveyStep::default()
     }
+}
+
+/// The unit a drop of head is written in.
+fn head_unit(given: &Given) -> &'static str {
+    if given.fleet.settings.units == Units::Us { "ft" } else { "m" }
 }
 
 fn fitted_words(fitted: Fitted) -> Option<String> {
@@ -208,6 +236,14 @@ fn filters(given: &Given, spa: &Spa) -> SurveyStep {
             Some(format::pressure(pressure.0.get::<uom::si::pressure::bar>(), units))
         }),
         row(format!("flow, {}", given.fleet.settings.flow_unit()), &|_| None),
+        row(format!("drop: clean, {bar} at {}", given.fleet.settings.flow_unit()), &|filter| {
+            let drop = filter.drop?;
+            Some(format!(
+                "{} at {}",
+                format::pressure(drop.pressure.0.get::<uom::si::pressure::bar>(), units),
+                format::flow(drop.flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units)
+            ))
+        }),
     ];
     SurveyStep {
         title: "The filters".to_owned(),

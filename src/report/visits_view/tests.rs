@@ -191,6 +191,14 @@ fn a_site_without_history_has_a_survey_that_confirms_what_is_known() {
         assert_eq!(row("power"), ["0.5 hp (0.37 kW)", "2 hp (1.49 kW)"]);
         assert_eq!(row("bolt_spacing"), ["", ""]);
         assert!(pumps.rows.iter().any(|row| row.field.contains("inside thread")));
+        // One visit fills the record: who was there when, the use that picks the limits, what the loop and the covers state.
+        let blanks: Vec<&str> =
+            page.steps.iter().flat_map(|step| &step.blanks).map(|blank| blank.name.as_str()).collect();
+        for owed in ["date", "by", "use", "pipe.c", "pipe.heater_drop.head", "suction covers: stated life"] {
+            assert!(blanks.iter().any(|name| name.starts_with(owed)), "{owed}: {blanks:?}");
+        }
+        let filters = page.steps.iter().find(|step| step.title == "The filters").unwrap();
+        assert!(filters.rows.iter().any(|row| row.field.starts_with("drop")));
         let spa = page.steps.iter().find(|step| step.title == "The spa").unwrap();
         assert_eq!(spa.blanks[0].filled, "1250\u{a0}L".replace('\u{a0}', " "));
     });
