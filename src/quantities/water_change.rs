@@ -143,6 +143,17 @@ pub fn bathers_per_change(volume_m3: f64, bathers_per_m3: f64) -> f64 {
     volume_m3 * bathers_per_m3
 }
 
+/// Bathers an hour a commercial spa is laid out for, by its volume in cubic metres: ten for each, which are three sessions of
+/// a quarter of an hour with rests between (HSE HSG282, 2017; read in a reproduction).
+pub fn bathers_per_hour(volume_m3: f64) -> f64 {
+    10.0 * volume_m3
+}
+
+/// Bathers at once: one for each 250 L (same source).
+pub fn bathers_at_once(volume_m3: f64) -> f64 {
+    (volume_m3 / 0.25 + 1e-9).floor()
+}
+
 /// Words for a rule.
 pub fn rule_words(refill: &Refill) -> String {
     match refill.rule {
@@ -471,6 +482,14 @@ mod tests {
     fn bathers_for_each_cubic_metre() {
         assert_eq!(bathers_per_change(5.0, 100.0), 500.0);
         assert_eq!(bathers_per_change(1.5, 100.0), 150.0);
+    }
+
+    /// W-06: HSG282 (2017): a commercial spa of 5 m3 is laid out for 50 bathers an hour (printed); 1.5 m3 for 15, and for 6 at
+    /// once.
+    #[test]
+    fn the_load_a_commercial_spa_is_laid_out_for() {
+        assert_eq!((bathers_per_hour(5.0), bathers_per_hour(1.5)), (50.0, 15.0));
+        assert_eq!((bathers_at_once(1.5), bathers_at_once(1.49)), (6.0, 5.0));
     }
 
     fn due(used_as: &str, limits: &str, spa: &str, more: &[(&str, &str)]) -> Option<WaterChange> {

@@ -1,13 +1,14 @@
 //! A spa's month in the log book: what its water got, its tests, and what became of those outside their limits.
 
 use chrono::NaiveDate;
-use uom::si::volume::liter;
+use uom::si::volume::{cubic_meter, liter};
 
 use super::{ChangeRow, Given, LogSpa, OutRow, TestCell, TestColumn, TestRow};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::quantities::SpaFigures;
-use crate::quantities::water_change::{Stands, Why};
+use crate::limits::RefillRule;
+use crate::quantities::water_change::{self, Stands, Why};
 use crate::quantities::water_tests::{Frequency, NOTHING_RECORDED, TestVerdict, WaterTest};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Spa;
@@ -193,6 +194,15 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
             (None, None) => String::new(),
         };
         facts.push(format!("{}{due}", change.says()));
+        // The guidance that names the rule also says what load such a spa is laid out for.
+        if let (RefillRule::BathersPerVolume, Some(volume)) = (change.rule, spa.volume) {
+            let volume = volume.0.get::<cubic_meter>();
+            facts.push(format!(
+                "By its volume it is laid out for {} bathers an hour and {} at once (HSE HSG282, 2017, read in a reproduction).",
+                format::number(water_change::bathers_per_hour(volume).floor(), 0),
+                format::number(water_change::bathers_at_once(volume), 0)
+            ));
+        }
         if let Some(bathers) = change.bathers_since {
             facts.push(format!(
                 "Bathers since the last change: about {}, reckoned from {} a day.",
