@@ -33,6 +33,8 @@ pub struct WaterChange {
     pub last: Option<NaiveDate>,
     /// The day it is due: the evening of that day; in the past where overdue. `None` = the rule cannot say.
     pub due: Option<NaiveDate>,
+    /// Whether that is the day the spa is filled again after a closed season.
+    pub on_reopening: bool,
     /// The rule in words, with what brought the date.
     pub because: String,
     /// The rule.
@@ -187,6 +189,7 @@ pub fn water_change(limits: Option<&LimitSet>, site: &Site, spa: &Spa, as_of: Na
     let mut change = WaterChange {
         last: last.map(|(day, _)| day),
         due: None,
+        on_reopening: false,
         because: rule_words(refill),
         rule: refill.rule,
         rule_source,
@@ -224,12 +227,9 @@ pub fn water_change(limits: Option<&LimitSet>, site: &Site, spa: &Spa, as_of: Na
         }
         RefillRule::ReplacementInterval => change.missing = missing(spa),
     }
-    match next {
-        Some((_, Why::Solids)) => {
-            change.because = format!("dissolved solids are {TDS_RISE_MG_L:.0} mg/L above those of the fresh water");
-        }
-        Some((_, Why::Reopening)) => change.because.push_str("; the spa is filled again when it reopens"),
-        _ => {}
+    change.on_reopening = next.is_some_and(|(_, why)| why == Why::Reopening);
+    if next.is_some_and(|(_, why)| why == Why::Solids) {
+        change.because = format!("dissolved solids are {TDS_RISE_MG_L:.0} mg/L above those of the fresh water");
     }
     Some(change)
 }
@@ -407,7 +407,7 @@ impl WaterChange {
     /// Why then, in half a line for a list of things to do.
     pub fn in_short(&self) -> String {
         let last = self.last.map_or("not in the log".to_owned(), |day| format!("last on {}", calendar::in_words(day)));
-        format!("{last}; due {}", self.because)
+        if self.on_reopening { format!("{last}; due on reopening") } else { format!("{last}; due {}", self.because) }
     }
 
     /// Why then, in a sentence for an owner.
@@ -577,8 +577,7 @@ mod tests {
         assert_eq!(of("", "2026-06-30").len(), 3);
     }
 
-    /// Let out from 5 June to 20 August: the week of the 1st is over on the 8th, in the season, and so is any interval that
-    /// begins before it.
+    /// Changed on 1 June and let out from 5 July to 20 August: the interval that ends behind the season ends with it.
     #[test]
     fn a_season_without_water_ends_with_new_water() {
         let site = "format: 1\nuse: hotel\nclosed: [{from: 2026-07-05, to: 2026-08-20, drained: true}]\nspas: {tub: {fitted: 2026-01-01, volume: 600 gal, bathers: 2 /day}}\nlog: [{date: 2026-06-01, at: {tub: {done: [water_change]}}}]\n";
@@ -586,7 +585,7 @@ mod tests {
         let change = load(&[("fleet.yaml", fleet), ("sites/home.yaml", site)], "2026-06-30").spas[0].water_change.clone().unwrap();
         // W-05: 600 gal at 2 bathers a day last 100 days; the water goes out on the 34th.
         assert_eq!(change.due, Some(day("2026-08-21")));
-        assert!(change.because.ends_with("reopens"), "{}", change.because);
+        assert!(change.on_reopening && change.in_short().ends_with("due on reopening"));
         assert!(change.asked.iter().all(|row| row.why == Why::Nothing), "{:?}", change.asked);
     }
 }

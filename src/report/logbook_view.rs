@@ -419,7 +419,7 @@ mod tests {
         let rows: Vec<(&str, &str, &str)> =
             spa.changes.iter().map(|row| (row.due.as_str(), row.done.as_str(), row.stands.as_str())).collect();
         assert_eq!(rows, [("–", "1 Jun", "not asked for yet"), ("8 Jun", "20 Jun", "late"), ("27 Jun", "–", "not logged")]);
-        assert!(spa.facts.iter().any(|fact| fact.starts_with("Tested twice on 30 days in use")), "{:?}", spa.facts);
+        assert!(spa.facts.iter().any(|fact| fact.starts_with("2 tests are logged. The spa was in use on 30 days, and on each at least 1 is asked for (HSE")), "{:?}", spa.facts);
         for owed in [
             "2 tests of the water, none outside",
             "Tub: short of its limits (filtered 12.0 of at least 24 h a day).",

@@ -189,6 +189,9 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
     if let Some(change) = &figures.water_change {
         let due = match (change.due, &change.missing) {
             (Some(due), _) if due <= given.site.as_of => format!(" It was due on {}.", calendar::in_words(due)),
+            (Some(due), _) if change.on_reopening => {
+                format!(" It is next due on {}, when the spa is filled again on reopening.", calendar::in_words(due))
+            }
             (Some(due), _) => format!(" It is next due on {}.", calendar::in_words(due)),
             (None, Some(missing)) => format!(" When it is due cannot be said without {missing}."),
             (None, None) => String::new(),
@@ -229,22 +232,24 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
 
 /// How often the water was tested against how often the rule book asks.
 fn tested(frequency: &Frequency) -> String {
-    let times = match frequency.made {
-        0 => "Not tested".to_owned(),
-        1 => "Tested once".to_owned(),
-        2 => "Tested twice".to_owned(),
-        many => format!("Tested {many} times"),
+    let tests = match frequency.made {
+        0 => "No test is logged".to_owned(),
+        1 => "1 test is logged".to_owned(),
+        many => format!("{many} tests are logged"),
     };
     let days = |count: usize| if count == 1 { "1 day".to_owned() } else { format!("{count} days") };
     let kept = match (frequency.days_short, frequency.days_in_use) {
-        (_, 0) => "it was not in use".to_owned(),
+        (_, 0) => "none was asked for".to_owned(),
         (0, _) => "kept on every one".to_owned(),
         (short, _) => format!("on {} fewer are logged", days(short)),
     };
     format!(
-        "{times} on {} in use; asked for are at least {} a day ({}, {}): {kept}.",
+        "{tests}. The spa was in use on {}, and on each at least {} asked for ({}; {}): {kept}.",
         days(frequency.days_in_use),
-        format::number(frequency.asked, 0),
+        match frequency.asked {
+            1.0 => "1 is".to_owned(),
+            asked => format!("{} are", format::number(asked, 0)),
+        },
         frequency.source,
         frequency.known.in_words()
     )
