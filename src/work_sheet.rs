@@ -289,13 +289,12 @@ fn leaving(visit: &Visit, full: bool) -> Vec<Blank> {
     let mut blanks = vec![Blank { unit: "h", ..blank("labour", Kind::Number) }];
     blanks.extend(used);
     if !full && visit.tasks.iter().any(|task| matches!(task.work, Work::Renew(_))) {
-        let place = |key: &str| Blank { unit: "address/part", ..blank(key, Kind::Word) };
         blanks.extend([
-            place("found.at"),
+            Blank { unit: "address/part", ..blank("found.at", Kind::Word) },
             blank("found", Kind::Words),
-            place("inspected.at"),
+            blank("inspected.at", Kind::Word),
             blank("inspected", Kind::OneOf(CONDITION)),
-            place("deferred.at"),
+            blank("deferred.at", Kind::Word),
             blank("deferred", Kind::Day),
         ]);
     }

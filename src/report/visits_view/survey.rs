@@ -72,16 +72,15 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
                     .chain([
                         plain("pipe.c, if stated (150 new plastic)", "number", "", None),
                         plain("pipe.heater_drop.head", "number", head_unit(given), None),
-                        plain("at pipe.heater_drop.flow", "number", given.fleet.settings.flow_unit(), None),
+                        plain("pipe.heater_drop.flow", "number", given.fleet.settings.flow_unit(), None),
                     ])
                     .collect(),
                 ..SurveyStep::default()
             },
         ],
         type_back: format!(
-            "Equipment into sites/{}.yaml under spas, plates of pumps into pumps.yaml, the stated life of the suction covers into \
-             upkeep.yaml. Readings into the log: tubwright add {}/{} date=… by=… temperature=… ph=… and so on for each pump and \
-             filter.",
+            "Equipment into sites/{}.yaml, plates into pumps.yaml, the covers' life into upkeep.yaml. Readings: tubwright add {}/{} \
+             date=… by=… temperature=… ph=… and so on.",
             site.id, site.id, spa.at
         ),
     }
@@ -107,10 +106,7 @@ fn safety() -> SurveyStep {
             "cover locks",
         ]
         .map(tick)
-        .into_iter()
-        // What is stated on the covers is their life, and it becomes the interval of `suction_cover` in the book.
-        .chain([plain("suction covers: stated life", "number", "y", None), plain("suction covers: fitted", "day", "", None)])
-        .collect(),
+        .to_vec(),
         ..SurveyStep::default()
     }
 }
@@ -157,6 +153,9 @@ fn spa_blanks(given: &Given, spa: &Spa) -> Vec<BlankView> {
         plain("fitted", "day", "", fitted_words(spa.fitted)),
         plain("stated_flow", "number", "", flow),
         plain("bathers", "number", "/day", spa.bathers.map(|bathers| swap::trimmed(bathers, 1))),
+        // What is stated on the covers is their life; it becomes the interval of `suction_cover` in the book.
+        plain("suction covers: stated life", "number", "y", None),
+        plain("suction covers: fitted", "day", "", None),
     ]
 }
 
