@@ -125,7 +125,10 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
                 .zip(&histories)
                 .map(|(filter, history)| {
                     let mut state = filters::state(fleet, site, filter, history);
-                    let volume = spa.volume.map(|v| v.0.get::<liter>()).filter(|_| state.clean_by.is_some() && !state.on_reopening);
+                    let volume = spa
+                        .volume
+                        .map(|v| v.0.get::<liter>())
+                        .filter(|_| state.clean_by.is_some() && !state.on_reopening);
                     state.turnover_then =
                         volume.and_then(|litres| Some(water.flow_when_fouled.as_ref()?.map(|flow| litres / flow)));
                     FilterFigures { at: filter.at.clone(), state }

@@ -144,7 +144,10 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
             } else {
                 ("filter-rate-high", "dirt is pressed through the filter instead of being held")
             };
-            let flow = row.flow.as_ref().map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
+            let flow = row
+                .flow
+                .as_ref()
+                .map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
             all.push(ToDo {
                 urgency: Urgency::Plan,
                 at: Some(spa.at.clone()),

@@ -145,8 +145,7 @@ pub fn sheet<'a>(fleet: &Fleet, site: &Site, visit: &'a Visit) -> Sheet<'a> {
         Blank { filled: Some("planned".to_owned()), ..blank("why", Kind::Word) },
     ];
     let drained = site.closed.iter().any(|season| season.drained && (season.from..=season.to).contains(&visit.date));
-    let readings: Vec<Asked> =
-        site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
+    let readings: Vec<Asked> = site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
     let after = after(fleet, site, visit, drained);
     let jobs = |full: bool| -> Vec<Job> {
         visit.tasks.iter().map(|task| Job { task, blanks: job_blanks(task, full) }).collect()

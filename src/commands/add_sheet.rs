@@ -258,7 +258,9 @@ impl Entries {
             (Some(at), Some(said)) => (at, said),
             (Some(_), None) => return Err(format!("`{name}.at` names a part, and `{name}` does not say what")),
             (None, Some(_)) => {
-                return Err(format!("`{name}` is filled in, and `{name}.at` does not say of which part (address/part)"));
+                return Err(format!(
+                    "`{name}` is filled in, and `{name}.at` does not say of which part (address/part)"
+                ));
             }
         };
         let of_site = format!("{}/", site.id);

@@ -316,7 +316,9 @@ impl Rule<'_> {
         // With no change on record what the guests of the month asked for still stands.
         if changes.is_empty() {
             rows.extend(
-                leavings(Some(plus_days(first, -1)), as_of).into_iter().map(|day| self.row(day, Why::GuestsLeft, None, as_of)),
+                leavings(Some(plus_days(first, -1)), as_of)
+                    .into_iter()
+                    .map(|day| self.row(day, Why::GuestsLeft, None, as_of)),
             );
         }
         for (index, from) in changes.iter().enumerate() {
@@ -340,7 +342,9 @@ impl Rule<'_> {
             }
             due.sort_by_key(|(day, _)| *day);
             due.dedup_by_key(|(day, _)| *day);
-            rows.extend(due.into_iter().filter(|(day, _)| *day <= until).map(|(day, why)| self.row(day, why, done, as_of)));
+            rows.extend(
+                due.into_iter().filter(|(day, _)| *day <= until).map(|(day, why)| self.row(day, why, done, as_of)),
+            );
         }
         let answered: Vec<NaiveDate> = rows.iter().filter_map(|row| row.done).collect();
         let unasked = changes.iter().filter(|day| **day >= first && !answered.contains(day));
@@ -536,18 +540,29 @@ mod tests {
     #[test]
     fn each_change_the_rule_asked_for_stands_beside_the_log() {
         let event = |uid: u32, from: &str, to: &str| {
-            format!("BEGIN:VEVENT\r\nUID:{uid}\r\nDTSTAMP:20260101T000000Z\r\nDTSTART;VALUE=DATE:{from}\r\nDTEND;VALUE=DATE:{to}\r\nEND:VEVENT\r\n")
+            format!(
+                "BEGIN:VEVENT\r\nUID:{uid}\r\nDTSTAMP:20260101T000000Z\r\nDTSTART;VALUE=DATE:{from}\r\nDTEND;VALUE=DATE:{to}\r\nEND:VEVENT\r\n"
+            )
         };
-        let stays = [("20260602", "20260605"), ("20260605", "20260609"), ("20260612", "20260620"), ("20260625", "20260703")];
+        let stays =
+            [("20260602", "20260605"), ("20260605", "20260609"), ("20260612", "20260620"), ("20260625", "20260703")];
         let events: String = stays.iter().zip(0..).map(|((from, to), uid)| event(uid, from, to)).collect();
         let ics = format!("BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:test\r\n{events}END:VCALENDAR\r\n");
         let of = |log: &str, as_of: &str| {
-            let site = format!("format: 1\nuse: rental\nspas: {{tub: {{fitted: 2026-01-01, volume: 1500 L}}}}\nlog: [{log}]\n");
+            let site = format!(
+                "format: 1\nuse: rental\nspas: {{tub: {{fitted: 2026-01-01, volume: 1500 L}}}}\nlog: [{log}]\n"
+            );
             let fleet = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London, limits: uk}";
-            let files = [("fleet.yaml", fleet), ("sites/home.yaml", site.as_str()), ("bookings/home.ics", ics.as_str())];
+            let files =
+                [("fleet.yaml", fleet), ("sites/home.yaml", site.as_str()), ("bookings/home.ics", ics.as_str())];
             let change = load(&files, as_of).spas[0].water_change.clone().unwrap();
             let row = |row: &AskedChange| {
-                (row.due.map_or(String::new(), |day| day.to_string()), row.why, row.done.map_or(String::new(), |day| day.to_string()), row.stands)
+                (
+                    row.due.map_or(String::new(), |day| day.to_string()),
+                    row.why,
+                    row.done.map_or(String::new(), |day| day.to_string()),
+                    row.stands,
+                )
             };
             change.asked.iter().map(row).collect::<Vec<_>>()
         };
@@ -582,7 +597,10 @@ mod tests {
     fn a_season_without_water_ends_with_new_water() {
         let site = "format: 1\nuse: hotel\nclosed: [{from: 2026-07-05, to: 2026-08-20, drained: true}]\nspas: {tub: {fitted: 2026-01-01, volume: 600 gal, bathers: 2 /day}}\nlog: [{date: 2026-06-01, at: {tub: {done: [water_change]}}}]\n";
         let fleet = "{format: 1, fleet: Test, currency: USD, timezone: America/Denver, limits: us}";
-        let change = load(&[("fleet.yaml", fleet), ("sites/home.yaml", site)], "2026-06-30").spas[0].water_change.clone().unwrap();
+        let change = load(&[("fleet.yaml", fleet), ("sites/home.yaml", site)], "2026-06-30").spas[0]
+            .water_change
+            .clone()
+            .unwrap();
         // W-05: 600 gal at 2 bathers a day last 100 days; the water goes out on the 34th.
         assert_eq!(change.due, Some(day("2026-08-21")));
         assert!(change.on_reopening && change.in_short().ends_with("due on reopening"));

@@ -266,7 +266,8 @@ fn more_area(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
     let (rate, limit) = (row.filter_rate?, row.filter_limit.filter(|l| *l > 0.0)?);
     let from = filter_area(flows)?;
     let present = rate * from;
-    let measured = flow_when_clean(flows, row.month).filter(|(_, measured)| *measured).map_or(0.0, |(flow, _)| flow.value);
+    let measured =
+        flow_when_clean(flows, row.month).filter(|(_, measured)| *measured).map_or(0.0, |(flow, _)| flow.value);
     let clean = |area: f64| {
         let flow = flows.highest_when_clean(row.month, |pipe| pipe.with_filter_area(area / from))?;
         Some(flow.max(present).max(measured))
@@ -433,11 +434,12 @@ mod tests {
 
     fn us_spa(area: &str, drop: &str, log: &str) -> crate::quantities::SpaFigures {
         let site = format!(
-            "format: 1\nuse: hotel\nspas:\n  tub:\n    fitted: 2026-01-01\n    volume: 1200 L\n    pipe: {{size: 3 in, length: 0 m, heater_drop: {{head: 3 m, flow: 100 L/min}}}}\n    filters: {{main: {{kind: cartridge, area: {area}, clean_pressure: 0.1 bar{drop}}}}}\n    pumps: {{filtration: {{model: P, duty: filtration, program: {{run: 24 h/day}}}}}}\nlog: [{log}]\n"
+            "format: 1\nuse: hotel\nspas:\n  tub:\n    fitted: 2026-01-01\n    volume: 1200 L\n    pipe: {{size: 3 in, length: 0 m, fittings: {{elbow_90: 0}}, heater_drop: {{head: 3 m, flow: 100 L/min}}}}\n    filters: {{main: {{kind: cartridge, area: {area}, clean_pressure: 0.1 bar{drop}}}}}\n    pumps: {{filtration: {{model: P, duty: filtration, program: {{run: 24 h/day}}}}}}\nlog: [{log}]\n"
         );
         let pumps = "format: 1\nmodels: {P: {speeds: 1, curve: [{flow: 120 L/min, head: 6 m}]}}\n";
         let fleet = "{format: 1, fleet: Test, currency: USD, timezone: America/Denver, limits: us, units: us}";
-        let mut loaded = load(&[("fleet.yaml", fleet), ("pumps.yaml", pumps), ("sites/home.yaml", &site)], "2026-06-30");
+        let mut loaded =
+            load(&[("fleet.yaml", fleet), ("pumps.yaml", pumps), ("sites/home.yaml", &site)], "2026-06-30");
         loaded.spas.remove(0)
     }
 
@@ -452,12 +454,27 @@ mod tests {
             (4.0, 0.20, "{date: 2026-06-10, at: {tub/main: {pressure: 0.40 bar}}}", ""),
             (5.0, 0.40, "{date: 2026-06-10, at: {tub/main: {pressure: 0.20 bar}}}", ""),
             // The flow was read in the month, at a known pressure and at none.
-            (2.0, 0.30, "{date: 2026-06-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}", "{date: 2026-05-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}"),
+            (
+                2.0,
+                0.30,
+                "{date: 2026-06-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}",
+                "{date: 2026-05-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}",
+            ),
+            (2.0, 0.30, "{date: 2026-06-10, at: {tub/main: {pressure: 0.45 bar, flow: 80 L/min}}}", ""),
             (2.0, 0.30, "{date: 2026-06-10, at: {tub/main: {flow: 80 L/min}}}", ""),
-            (5.0, 0.10, "{date: 2026-05-10, at: {tub/main: {pressure: 0.30 bar, flow: 90 L/min}}}", "{date: 2026-05-10, at: {tub/main: {pressure: 0.30 bar, flow: 90 L/min}}}"),
+            (
+                5.0,
+                0.10,
+                "{date: 2026-05-10, at: {tub/main: {pressure: 0.30 bar, flow: 90 L/min}}}",
+                "{date: 2026-05-10, at: {tub/main: {pressure: 0.30 bar, flow: 90 L/min}}}",
+            ),
         ] {
             let after_log = if after_log.is_empty() { String::new() } else { format!("{after_log}{CLEANED}") };
-            let before = us_spa(&format!("{square_metres} m2"), &format!(", drop: {{pressure: {bar} bar, flow: 100 L/min}}"), log);
+            let before = us_spa(
+                &format!("{square_metres} m2"),
+                &format!(", drop: {{pressure: {bar} bar, flow: 100 L/min}}"),
+                log,
+            );
             let way = before.ways_out.iter().find(|way| matches!(way.way, Way::MoreArea { .. })).unwrap();
             let Reaches::FilterRate { area, rate, flow: Some(flow) } = way.reaches else { panic!("{way:?}") };
             assert!(way.enough && (rate - flow / area).abs() < 1e-9);

@@ -16,8 +16,8 @@ use crate::calendar::Month;
 use crate::quantities::water_change::Stands;
 use crate::quantities::water_tests::TestVerdict;
 use crate::records::Fleet;
-use crate::report::{format, water_words};
 use crate::report::view::{Document, LimitSource, Mark};
+use crate::report::{format, water_words};
 use crate::site::SiteFigures;
 use crate::to_do::Urgency;
 
@@ -288,9 +288,14 @@ fn shortages(given: &Given) -> String {
         if missing > 0 {
             wrong.push(format!("{missing} {} not in the log", if missing == 1 { "is" } else { "are" }));
         }
-        let changes = if all == 1 { "one water change" } else { "water changes" };
-        let count = if all == 1 { String::new() } else { format!("{all} ") };
-        says.push_str(&format!(" Of {count}{changes} the rule asked for, {}.", wrong.join(" and ")));
+        says.push_str(&if all == 1 {
+            format!(
+                " The one water change the rule asked for {}.",
+                if late == 1 { "was late" } else { "is not in the log" }
+            )
+        } else {
+            format!(" Of {all} water changes the rule asked for, {}.", wrong.join(" and "))
+        });
     }
     let (short, in_use) = given
         .site
@@ -410,16 +415,26 @@ mod tests {
         let view = of_site(site);
         let spa = &view.spas[0];
         assert_eq!(spa.mark, Mark::ActNow);
-        assert_eq!(
-            spa.verdict,
-            "Water turnover: short of its limits (filtered 12.0 of at least 24 h a day)."
-        );
+        assert_eq!(spa.verdict, "Water turnover: short of its limits (filtered 12.0 of at least 24 h a day).");
         let hours = spa.facts.iter().find(|fact| fact.contains("Filtered")).unwrap();
-        assert!(hours.contains("asked for is at least 24 h, of which 1 h a day is allowed") && hours.contains("short by 11.0 h"), "{hours}");
+        assert!(
+            hours.contains("asked for is at least 24 h, of which 1 h a day is allowed")
+                && hours.contains("short by 11.0 h"),
+            "{hours}"
+        );
         let rows: Vec<(&str, &str, &str)> =
             spa.changes.iter().map(|row| (row.due.as_str(), row.done.as_str(), row.stands.as_str())).collect();
-        assert_eq!(rows, [("–", "1 Jun", "not asked for yet"), ("8 Jun", "20 Jun", "late"), ("27 Jun", "–", "not logged")]);
-        assert!(spa.facts.iter().any(|fact| fact.starts_with("2 tests are logged. The spa was in use on 30 days, and on each at least 1 is asked for (HSE")), "{:?}", spa.facts);
+        assert_eq!(
+            rows,
+            [("–", "1 Jun", "not asked for yet"), ("8 Jun", "20 Jun", "late"), ("27 Jun", "–", "not logged")]
+        );
+        assert!(
+            spa.facts.iter().any(|fact| fact.starts_with(
+                "2 tests are logged. The spa was in use on 30 days, and on each at least 1 is asked for (HSE"
+            )),
+            "{:?}",
+            spa.facts
+        );
         for owed in [
             "2 tests of the water, none outside",
             "Tub: short of its limits (filtered 12.0 of at least 24 h a day).",
@@ -433,7 +448,8 @@ mod tests {
     /// Acid dosed after a high pH, with the built-in book: it is the action behind the test, and in no plan.
     #[test]
     fn dosing_is_the_action_behind_a_test() {
-        let view = of("{date: 2026-06-02, time: 09:00, by: dan, at: {tub: {ph: 7.9, done: [acid_dosed], after: {ph: 7.4}}}}");
+        let view =
+            of("{date: 2026-06-02, time: 09:00, by: dan, at: {tub: {ph: 7.9, done: [acid_dosed], after: {ph: 7.4}}}}");
         let out = &view.spas[0].out[0];
         assert_eq!((out.action.as_str(), out.retest.as_str()), ("Acid dosed 2 Jun", "7.4 on 2 Jun"));
         assert_eq!(view.spas[0].work[0].what, "Acid dosed");

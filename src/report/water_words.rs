@@ -43,7 +43,8 @@ pub fn over(row: &WaterMonth, units: Units) -> Vec<(&'static str, String)> {
 
 /// The same as the end of a sentence: "over its filter rate: 0.66 of at most 0.30 gpm/ft²". Empty where nothing is.
 pub fn over_words(row: &WaterMonth, units: Units) -> String {
-    let each: Vec<String> = over(row, units).iter().map(|(name, figures)| format!("over its {name}: {figures}")).collect();
+    let each: Vec<String> =
+        over(row, units).iter().map(|(name, figures)| format!("over its {name}: {figures}")).collect();
     each.join("; ")
 }
 
@@ -65,8 +66,12 @@ pub fn verdict(row: Option<&WaterMonth>, units: Units) -> String {
 fn short_by(row: &WaterMonth) -> Vec<String> {
     let mut all = Vec::new();
     if let (true, Some(turnover), Some(limit)) = (row.failing.contains(&"turnover"), &row.turnover, row.limit_min) {
-        let (value, limit) =
-            apart(turnover.value, limit, |minutes| format::number(minutes, if minutes == limit { 0 } else { 1 }), |m| m);
+        let (value, limit) = apart(
+            turnover.value,
+            limit,
+            |minutes| format::number(minutes, if minutes == limit { 0 } else { 1 }),
+            |m| m,
+        );
         all.push(format!("{value} of at most {limit} min"));
     }
     if let (true, Some(hours), Some(limit)) =
@@ -120,9 +125,12 @@ pub fn rate_and_velocity(row: &WaterMonth, units: Units) -> Vec<String> {
 
 /// The verdict of a month for a column of a table.
 pub fn in_short(row: &WaterMonth) -> String {
-    let over: Vec<&str> =
-        ["filter rate", "velocity"].into_iter().filter(|name| row.failing.contains(name)).collect();
-    if over.is_empty() { row.verdict.word().to_owned() } else { format!("{}, {} over", row.verdict.word(), over.join(" and ")) }
+    let over: Vec<&str> = ["filter rate", "velocity"].into_iter().filter(|name| row.failing.contains(name)).collect();
+    if over.is_empty() {
+        row.verdict.word().to_owned()
+    } else {
+        format!("{}, {} over", row.verdict.word(), over.join(" and "))
+    }
 }
 
 /// Hours of filtration against their limit with what is allowed for service; `None` where they are not known.
@@ -165,7 +173,10 @@ mod tests {
         let loaded = load(&[("fleet.yaml", fleet), ("sites/home.yaml", site)], "2026-06-30");
         let row = loaded.spas[0].water.months.last().unwrap();
         assert_eq!(row.verdict, Verdict::Meets);
-        assert_eq!(verdict(Some(row), Units::Us), "meets its limit; over its filter rate: 0.37 of at most 0.30 gpm/ft²");
+        assert_eq!(
+            verdict(Some(row), Units::Us),
+            "meets its limit; over its filter rate: 0.37 of at most 0.30 gpm/ft²"
+        );
         assert_eq!(
             verdict(Some(row), Units::Metric),
             "meets its limit; over its filter rate: 15.0 of at most 12.2 L/min/m²"
@@ -174,6 +185,6 @@ mod tests {
         assert_eq!(hours(row).as_deref(), Some("Filtered 24.0 h a day; asked for is at least 24 h: it meets."));
         // A hair over the limit does not print as the limit.
         let hair = WaterMonth { filter_rate: row.filter_limit.map(|limit| limit * 1.001), ..row.clone() };
-assert_eq!(over_words(&hair, Units::Us), "over its filter rate: 0.3003 of at most 0.3000 gpm/ft²");
+        assert_eq!(over_words(&hair, Units::Us), "over its filter rate: 0.3003 of at most 0.3000 gpm/ft²");
     }
 }

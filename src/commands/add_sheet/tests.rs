@@ -181,9 +181,22 @@ fn one_line_on_a_crowded_sheet_goes_where_its_part_stands() {
         });
         result
     };
-    let wanted = typed(&["home/tub/one/shaft_seal", "leak", "tub/one/motor_bearing", "worn", "tub/one/union_gasket", "2027-01-10"]).unwrap();
+    let wanted = typed(&[
+        "home/tub/one/shaft_seal",
+        "leak",
+        "tub/one/motor_bearing",
+        "worn",
+        "tub/one/union_gasket",
+        "2027-01-10",
+    ])
+    .unwrap();
     let (_, values) = wanted.at.iter().find(|(at, _)| at == "home/tub/one").unwrap();
-    for owed in ["renewed.shaft_seal=due", "renewed.shaft_seal.found=leak", "inspected.motor_bearing=worn", "deferred.union_gasket=2027-01-10"] {
+    for owed in [
+        "renewed.shaft_seal=due",
+        "renewed.shaft_seal.found=leak",
+        "inspected.motor_bearing=worn",
+        "deferred.union_gasket=2027-01-10",
+    ] {
         assert!(values.iter().any(|value| value == owed), "{owed}: {values:?}");
     }
     assert!(typed(&["", "leak"]).unwrap_err().contains("of which part"));

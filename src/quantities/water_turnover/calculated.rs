@@ -53,10 +53,13 @@ impl Flows<'_> {
     }
 
     /// The most that would go through filter and pipe at any time with clean filters if the loop were `changed`, L/min;
-    /// matched to a measured flow as the loop is, but never to losses that may be dirt. `None` if it cannot be computed.
+    /// matched to a measured flow where that lets more through. Losses above those of the pipe as it is written are counted on
+    /// only where not all of it is written, and not where they may be dirt: what is laid out by this flow is to be enough.
+    /// `None` if it cannot be computed.
     pub fn highest_when_clean(&self, month: Month, changed: impl Fn(&SpaLoop) -> SpaLoop) -> Option<f64> {
         let pipe = changed(self.pipe.as_ref()?);
-        let factor = self.matched(month).map(|c| if c.rise_known { c.factor } else { c.factor.min(1.0) });
+        let factor =
+            self.matched(month).map(|c| if c.rise_known && !pipe.complete { c.factor } else { c.factor.min(1.0) });
         self.calculated_in(&pipe, factor, month, Some(0.0)).ok().map(|calculated| calculated.highest)
     }
 

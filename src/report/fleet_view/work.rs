@@ -216,7 +216,8 @@ pub(super) fn buy(given: &Given) -> Option<Buy> {
     if left > 0 {
         summary.push_str(&format!(" {left} more kinds are in tables/carry.csv."));
     }
-    let note = buy_note(given, &pays);
+    let priced = rows.iter().any(|(_, _, row)| row.one_more_saves != "–" || row.one_fewer_costs != "–");
+    let note = if priced { buy_note(given, &pays) } else { String::new() };
     Some(Buy { summary, rows: rows.into_iter().take(PARTS).map(|(_, _, row)| row).collect(), note })
 }
 

@@ -89,7 +89,11 @@ pub(super) fn page(given: &Given) -> Option<ExchangePage> {
         plain("exchanged.found", "words", "", None),
     ];
     // One counter, or one a speed; where the site has both kinds of pump the page has blanks for both.
-    let counters = [("", all().any(|pump| !two_counters(pump))), ("low.", all().any(two_counters)), ("high.", all().any(two_counters))];
+    let counters = [
+        ("", all().any(|pump| !two_counters(pump))),
+        ("low.", all().any(two_counters)),
+        ("high.", all().any(two_counters)),
+    ];
     for (speed, _) in counters.into_iter().filter(|(_, there)| *there) {
         blanks.extend(["showed", "to"].map(|what| plain(&format!("meter_reset.{speed}{what}"), "number", hours, None)));
     }

@@ -7,8 +7,8 @@
 use super::{BlankView, Given, SurveyPage, SurveyRow, SurveyStep, cautions, plain};
 use crate::quantities::like_for_like::{self, Attribute};
 use crate::quantities::run_hours;
-use crate::records::forms::Fitted;
 use crate::records::fleet::Units;
+use crate::records::forms::Fitted;
 use crate::records::log::Quantity;
 use crate::records::site::Use;
 use crate::records::{Pump, Spa};

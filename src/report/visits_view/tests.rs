@@ -171,8 +171,16 @@ fn the_exchange_goes_in_its_order_with_cautions_before_the_steps() {
     let log = "log:\n  - {date: 2026-09-30, at: {tub/two: {hours_low: 100, hours_high: 20}}}\n";
     with_view(log, Vec::new(), |view| {
         let blanks = &view.exchange.as_ref().unwrap().blanks;
-        let names: Vec<&str> = blanks.iter().map(|blank| blank.name.as_str()).filter(|n| n.starts_with("meter")).collect();
-        let owed = ["meter_reset.showed", "meter_reset.to", "meter_reset.low.showed", "meter_reset.low.to", "meter_reset.high.showed", "meter_reset.high.to"];
+        let names: Vec<&str> =
+            blanks.iter().map(|blank| blank.name.as_str()).filter(|n| n.starts_with("meter")).collect();
+        let owed = [
+            "meter_reset.showed",
+            "meter_reset.to",
+            "meter_reset.low.showed",
+            "meter_reset.low.to",
+            "meter_reset.high.showed",
+            "meter_reset.high.to",
+        ];
         assert_eq!(names, owed);
     });
 }
