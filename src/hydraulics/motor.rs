@@ -21,7 +21,7 @@ pub fn least_energy_factor(water_power: Power) -> Option<f64> {
     let power = water_power.get::<horsepower>();
     // Watts do not hold every horsepower exactly.
     let at_least = |step: f64| power >= step * (1.0 - 1e-12);
-    if !(power > 0.0) || at_least(MOST) {
+    if power.is_nan() || power <= 0.0 || at_least(MOST) {
         return None;
     }
     Some(if power <= SMALL * (1.0 + 1e-12) {

@@ -66,12 +66,8 @@ pub fn verdict(row: Option<&WaterMonth>, units: Units) -> String {
 fn short_by(row: &WaterMonth) -> Vec<String> {
     let mut all = Vec::new();
     if let (true, Some(turnover), Some(limit)) = (row.failing.contains(&"turnover"), &row.turnover, row.limit_min) {
-        let (value, limit) = apart(
-            turnover.value,
-            limit,
-            |minutes| format::number(minutes, if minutes == limit { 0 } else { 1 }),
-            |m| m,
-        );
+        let (value, limit) = apart(turnover.value, limit, |minutes| format::number(minutes, 1), |minutes| minutes);
+        let limit = limit.trim_end_matches(".0");
         all.push(format!("{value} of at most {limit} min"));
     }
     if let (true, Some(hours), Some(limit)) =

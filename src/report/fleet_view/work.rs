@@ -165,7 +165,7 @@ pub(super) fn buy(given: &Given) -> Option<Buy> {
             }
             let expected: Option<f64> = rows.iter().map(|row| row.expected_failures).sum();
             let order_by = rows.iter().filter_map(|row| row.on_order_by).min();
-            let most = rows.iter().filter_map(|row| row.hold).max_by_key(|hold| hold.stock());
+            let most = rows.iter().filter_map(|row| row.hold).max_by_key(Hold::stock);
             if let Some(hold) = most.filter(Hold::one_more_pays) {
                 pays.push((format::words(part.as_str()), hold));
             }
