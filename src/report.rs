@@ -26,5 +26,6 @@ pub mod typst;
 pub mod view;
 pub mod view_schemas;
 pub mod visits_view;
+pub mod water_words;
 pub mod ways_out_view;
 pub mod work_sheets;

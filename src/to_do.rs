@@ -12,7 +12,7 @@ use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::ReportsFor;
 use crate::records::log::Quantity;
 use crate::records::{Fleet, Site};
-use crate::report::format;
+use crate::report::{format, water_words};
 use crate::schedule::due::{DueBy, PartDue, TaskDue};
 use crate::schedule::visits::{NotFitted, Work};
 
@@ -124,8 +124,8 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
                     turnover.value
                 ));
             }
-            if let (Some(hours), true) = (row.hours_per_day, row.failing.contains(&"filtration hours")) {
-                says.push(format!("The water is filtered {hours:.1} h a day; the limit is continuous running."));
+            if let (Some(hours), true) = (water_words::hours(row), row.failing.contains(&"filtration hours")) {
+                says.push(hours);
             }
             all.push(ToDo {
                 urgency: Urgency::ActNow,
@@ -138,19 +138,26 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
                 source,
             });
         }
-        for (failing, reason) in [("filter rate", "filter-rate-high"), ("velocity", "velocity-high")] {
-            if row.failing.contains(&failing) {
-                all.push(ToDo {
-                    urgency: Urgency::Plan,
-                    at: Some(spa.at.clone()),
-                    reason,
-                    what: format!("{failing} is over its limit"),
-                    says: format!("The {failing} is over the limit of the rule book."),
-                    if_left: String::new(),
-                    due: None,
-                    source: row.flow.as_ref().and_then(|f| f.sources.last().cloned()),
-                });
-            }
+        for (name, figures) in water_words::over(row, units) {
+            let (reason, if_left) = if name == "velocity" {
+                ("velocity-high", "fast water wears pipe and fittings and pulls harder at the suction covers")
+            } else {
+                ("filter-rate-high", "dirt is pressed through the filter instead of being held")
+            };
+            let flow = row
+                .flow
+                .as_ref()
+                .map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
+            all.push(ToDo {
+                urgency: Urgency::Plan,
+                at: Some(spa.at.clone()),
+                reason,
+                what: format!("{name} is over its limit"),
+                says: format!("The {name} is {figures}{flow}; the ways out are in the section on the water."),
+                if_left: if_left.to_owned(),
+                due: None,
+                source: row.flow.as_ref().and_then(|f| f.sources.last().cloned()),
+            });
         }
         for finding in &spa.water.findings {
             all.push(ToDo {
@@ -204,13 +211,14 @@ fn tests(fleet: &Fleet, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToD
                 what: format!("{name} is {out_of}"),
                 says: if matches!(last.verdict, TestVerdict::Low | TestVerdict::High) {
                     format!(
-                        "{name} was {value} on {}; the limits are {limits}. {wrong} of {} tests this month were out. {}.",
+                        "{} was {value} on {}; the limits are {limits}. {wrong} of {} tests this month were out. {}.",
+                        format::sentence(&name),
                         calendar::in_words(last.day),
                         rows.len(),
                         format::sentence(&last.action)
                     )
                 } else {
-                    format!("{name} was {value} on {}.", calendar::in_words(last.day))
+                    format!("{} was {value} on {}.", format::sentence(&name), calendar::in_words(last.day))
                 },
                 if_left: if hot {
                     "water this hot can make bathers faint"

@@ -233,6 +233,8 @@ pub struct Buy {
     pub summary: String,
     /// The parts.
     pub rows: Vec<BuyRow>,
+    /// Under the rows: what one fewer and one more are reckoned by, and where one more would be cheaper.
+    pub note: String,
 }
 
 /// A part to buy.
@@ -248,6 +250,12 @@ pub struct BuyRow {
     pub failures: String,
     /// Pieces to hold for failures.
     pub hold: String,
+    /// What a set costs; a dash where it is not written.
+    pub set_cost: String,
+    /// What one set fewer costs in a lead time, on the average; a dash where none is held or no night has a price.
+    pub one_fewer_costs: String,
+    /// What one set more saves in a lead time, on the average.
+    pub one_more_saves: String,
     /// The day by which to order; a dash where nothing is ordered.
     pub order_by: String,
 }

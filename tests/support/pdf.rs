@@ -68,6 +68,6 @@ impl Pdf {
     /// does not matter then.
     pub fn text(&self) -> String {
         let pages: Vec<u32> = self.document.get_pages().keys().copied().collect();
-        self.document.extract_text(&pages).unwrap().chars().filter(|c| !c.is_whitespace() && *c != '\u{200b}').collect()
+        self.document.extract_text(&pages).unwrap().chars().filter(|c| !c.is_whitespace()).collect()
     }
 }

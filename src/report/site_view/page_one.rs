@@ -11,6 +11,7 @@ use crate::report::format::{self, NOT_KNOWN};
 use crate::report::since;
 use crate::report::site::{Numbers, in_view};
 use crate::report::view;
+use crate::report::water_words;
 use crate::to_do::{ToDo, Urgency};
 
 /// Letters of a reason on page one.
@@ -173,20 +174,33 @@ fn water_sentence(given: &Given) -> String {
     if rows.is_empty() {
         return format!("No water was in use in {month}.");
     }
+    // What is over its limit beside the turnover is said whatever the turnover does.
+    let over: Vec<String> = rows
+        .iter()
+        .filter_map(|(at, row)| {
+            let words = water_words::over_words(row, given.units());
+            let name = if rows.len() == 1 { "It".to_owned() } else { format::sentence(&format::words(at)) };
+            (!words.is_empty()).then(|| format!("{name} is {words}"))
+        })
+        .collect();
+    let over = if over.is_empty() { String::new() } else { format!(" {}.", over.join(". ")) };
     if !short.is_empty() {
         let all = short.len() == rows.len() && rows.len() == 1;
         let names = if all { "the spa".to_owned() } else { list(&short) };
-        return format!("In {month} the water of {names} was not filtered as often as the rule book asks.");
+        return format!("In {month} the water of {names} was not filtered as often as the rule book asks.{over}");
     }
     if unknown.len() == rows.len() {
-        return format!("Whether the water was filtered often enough in {month} is not known, or no limit applies.");
+        return format!(
+            "Whether the water was filtered often enough in {month} is not known, or no limit applies.{over}"
+        );
     }
     let calculated = rows
         .iter()
         .any(|(_, r)| r.verdict == Verdict::Meets && r.flow.as_ref().is_some_and(|f| f.basis != Basis::Measured));
     let how = if calculated { " (in part calculated, not measured)" } else { "" };
     let but = if unknown.is_empty() { String::new() } else { format!("; of {} it is not known", list(&unknown)) };
-    format!("The water was filtered often enough in {month}{how}{but}.")
+    let enough = if over.is_empty() { "was filtered often enough" } else { "was turned over often enough" };
+    format!("The water {enough} in {month}{how}{but}.{over}")
 }
 
 /// As many whole sentences as half a page's row has room for, at least the first; the rest is in the sections and in

@@ -12,6 +12,7 @@ use crate::records::fleet::Units;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::in_view;
 use crate::report::view;
+use crate::report::water_words;
 use crate::to_do::Urgency;
 
 /// Months of water in the overview of a site of several spas.
@@ -101,11 +102,7 @@ fn overview(given: &Given) -> view::WaterOverview {
                         let letter = row.and_then(|r| r.flow.as_ref()).map_or("", |flow| flow_letter(flow.basis));
                         letters.insert(letter);
                         view::OverviewCell {
-                            mark: if row.is_some_and(|row| row.verdict == Verdict::Short) {
-                                view::Mark::ActNow
-                            } else {
-                                view::Mark::None
-                            },
+                            mark: row.map_or(view::Mark::None, water_words::mark),
                             minutes: match row {
                                 Some(row) if row.verdict == Verdict::Closed => "closed".to_owned(),
                                 row => {
@@ -136,7 +133,7 @@ fn overview(given: &Given) -> view::WaterOverview {
     key.push("no letter: measured in the month");
     let triangle = rows.iter().flat_map(|row| &row.turnovers).any(|cell| cell.mark != view::Mark::None);
     if triangle {
-        key.push("triangle: short of turnover or of filtration hours");
+        key.push("triangle: short of turnover or of filtration hours; dot: filter rate or velocity over its limit");
     }
     let last_month = calendar::MONTHS[last.number() as usize - 1];
     view::WaterOverview {
@@ -214,14 +211,10 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
                 .map(|(_, chart)| in_view(chart, "When does the filter have to be cleaned?")),
         )
         .collect();
-    let verdict = now.map_or(Verdict::Unknown, |row| row.verdict);
     view::SpaWater {
         name: format::place(spa.at.as_str()),
-        mark: match verdict {
-            Verdict::Short => view::Mark::ActNow,
-            _ => view::Mark::None,
-        },
-        verdict: verdict_words(verdict).to_owned(),
+        mark: now.map_or(view::Mark::None, water_words::mark),
+        verdict: water_words::verdict(now, units),
         summary: water_summary(given, spa, figures),
         charts,
         months: shown,
@@ -230,13 +223,15 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
     }
 }
 
-fn verdict_words(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Meets => "meets its limits",
-        Verdict::Short => "short of its limits",
-        Verdict::Closed => "closed",
-        Verdict::Unknown => NOT_KNOWN,
-    }
+/// How far the calculation was off before it was matched to a measurement.
+fn model_error(error: f64) -> String {
+    let percent = format::number((error * 100.0).abs(), 0);
+    let off = match error {
+        _ if percent == "0" => "within half a per cent of the measured flow".to_owned(),
+        error if error > 0.0 => format!("{percent} % above the measured flow"),
+        _ => format!("{percent} % below the measured flow"),
+    };
+    format!("Before it was matched to the last measurement the calculated flow was {off}.")
 }
 
 fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Units) -> String {
@@ -251,12 +246,7 @@ fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Uni
         );
     }
     if let Some(error) = figures.water.model_error {
-        let percent = (error * 100.0).round();
-        notes.push(format!(
-            "Before it was matched to the last measurement the calculation gave {}{} %.",
-            if percent > 0.0 { "+" } else { "" },
-            format::number(percent, 0)
-        ));
+        notes.push(model_error(error));
     }
     if let Some(row) = figures.water.months.last() {
         if let (Some(limit), Some(rate)) = (row.filter_limit, row.filter_rate) {
@@ -347,8 +337,8 @@ fn water_row(row: &WaterMonth, units: Units) -> view::WaterMonth {
         filtration_hours: or_blank(row.hours_per_day.map(|h| format!("{h:.1}"))),
         filter_rate: or_blank(row.filter_rate.map(|r| format::filter_rate_number(r, units))),
         velocity: or_blank(row.velocity.map(|v| format::velocity_number(v, units))),
-        mark: if row.verdict == Verdict::Short { view::Mark::ActNow } else { view::Mark::None },
-        verdict: row.verdict.word().to_owned(),
+        mark: water_words::mark(row),
+        verdict: water_words::in_short(row),
     }
 }
 

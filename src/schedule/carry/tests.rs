@@ -138,6 +138,44 @@ fn planned_work_is_ordered_a_lead_time_before_its_visit() {
     });
 }
 
+/// A visit on 3 November takes a seal that comes in ten days: ordered on the as-of day, 31 October, it comes on the 10th.
+/// A visit on the 10th is in time.
+#[test]
+fn a_visit_before_an_order_can_come_is_told() {
+    let of = |date: &str| {
+        let mut seal = task("s3/one", Work::Renew(id("seal")));
+        seal.take = vec![Take { part: id("seal"), count: 1, number: None }];
+        let plan = Plan { visits: vec![visit("home", 1, date, vec![seal])], ..Plan::default() };
+        let found = std::cell::Cell::new((None, None, None));
+        with_carry("", FLEET, &plan, |_, rows| {
+            let row = row(&rows, "seal", 0);
+            found.set((row.on_order_by, row.too_late_for, row.comes_on));
+        });
+        found.get()
+    };
+    let now = Some(day("2026-10-31"));
+    assert_eq!(of("2026-11-03"), (now, Some(day("2026-11-03")), Some(day("2026-11-10"))));
+    assert_eq!(of("2026-11-10"), (now, None, Some(day("2026-11-10"))));
+}
+
+/// The service level is met without a seal on the shelf, and one would save more in ten days than it costs: it is said, and
+/// not held.
+#[test]
+fn what_would_be_cheaper_than_the_service_level_is_told() {
+    let pays = |lost_night: &str| {
+        let pays = std::cell::Cell::new((0, false));
+        with_carry(lost_night, FLEET, &Plan::default(), |_, rows| {
+            let hold = row(&rows, "seal", 0).hold.unwrap();
+            pays.set((hold.held.stock, hold.one_more_pays()));
+        });
+        pays.get()
+    };
+    let (stock, nights_dear) = pays("lost_night: 18000.00\n");
+    assert!(nights_dear);
+    assert_eq!(pays("lost_night: 0.01\n"), (stock, false));
+    assert_eq!(pays(""), (stock, false));
+}
+
 #[test]
 fn what_cannot_be_said_is_left_empty() {
     let without = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London}";
