@@ -5,6 +5,7 @@
 
 pub mod counts;
 pub mod decision;
+pub mod growth;
 pub mod posterior;
 pub mod random;
 pub mod recurrence;

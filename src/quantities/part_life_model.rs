@@ -12,7 +12,7 @@ use chrono::NaiveDate;
 use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::hour;
 
-use crate::address::Id;
+use crate::address::{Address, Id};
 use crate::calendar::days_between;
 use crate::quantities::SpaFigures;
 use crate::quantities::expected_failures::{KindOutlook, Residual, ResidualHistory};
@@ -21,6 +21,7 @@ use crate::quantities::failure_trends::FailureTrends;
 use crate::quantities::part_life_groups;
 use crate::quantities::part_lives::{self, LifeEnd, PartInService, PartLife, PartPosition};
 use crate::quantities::pump_differences::{self, PumpDifferences, PumpLives};
+use crate::quantities::worsening_pumps::WorseningPump;
 use crate::records::upkeep::{Clock, Part};
 use crate::records::{Fleet, Site};
 use crate::schedule::due;
@@ -156,6 +157,8 @@ pub struct FleetLives {
     pub pumps: PumpDifferences,
     /// Which pumps, models and sites fail more and more often.
     pub trends: FailureTrends,
+    /// What is expected of the pumps among them.
+    pub(super) worsening: BTreeMap<(Id, Address), WorseningPump>,
 }
 
 /// The lives of one kind at some sites.
@@ -354,6 +357,7 @@ impl FleetLives {
             early,
             pumps: PumpDifferences::default(),
             trends: FailureTrends::default(),
+            worsening: BTreeMap::new(),
         };
         lives.pumps = PumpDifferences::new(&lives, pumps);
         lives

@@ -352,7 +352,7 @@ pub fn view(given: &Given) -> FleetView {
         document: document(given),
         state: decisions::state(given, &standings),
         numbers: decisions::numbers(given, &standings),
-        left_out: decisions::left_out(given),
+        left_out: decisions::left_out(given).into_iter().chain(record::notice(given)).collect(),
         charts: given.charts.ahead.iter().map(|chart| in_view(chart, "When do parts fall due?")).collect(),
         since: decisions::since(given),
         no_decisions: "No site needs a decision now.".to_owned(),

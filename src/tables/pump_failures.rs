@@ -1,7 +1,7 @@
 //! `pump_failures.csv`: how often pumps failed, whether that grows, and how often they are expected to, pump
 //! by pump and put together by model, site and fleet. `failure_costs.csv`: what failures cost most.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Cell, Column, Table, TableError, table};
 use crate::address::Address;
@@ -17,6 +17,8 @@ struct Row<'a> {
     id: &'a str,
     trend: &'a ScopeTrend,
     expected: Option<ExpectedFailures>,
+    /// Whether that comes of its own failures alone.
+    own: bool,
 }
 
 impl Row<'_> {
@@ -36,10 +38,14 @@ impl Row<'_> {
 pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result<Table, TableError> {
     let mut of_pumps: BTreeMap<String, ExpectedFailures> = BTreeMap::new();
     let mut groups: BTreeMap<(Scope, String), Tally> = BTreeMap::new();
+    let mut own: BTreeSet<String> = BTreeSet::new();
     for site in sites {
         for (at, outlook) in &site.pumps_to_come {
             let Some(outlook) = outlook else { continue };
             of_pumps.insert(format!("{}/{at}", site.site.id), outlook.failures);
+            if lives.worsening(&site.site.id, at).is_some() {
+                own.insert(format!("{}/{at}", site.site.id));
+            }
             let keys = [
                 (Scope::Model, model_of(site.site, at)),
                 (Scope::Site, site.site.id.to_string()),
@@ -54,8 +60,11 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
         Scope::Pump => of_pumps.get(id).copied(),
         _ => groups.get(&(scope, id.to_owned())).map(|tally| tally.expected(lives)),
     };
-    let rows: Vec<Row> =
-        lives.trends.all().map(|(scope, id, trend)| Row { scope, id, trend, expected: expected(scope, id) }).collect();
+    let rows: Vec<Row> = lives
+        .trends
+        .all()
+        .map(|(scope, id, trend)| Row { scope, id, trend, expected: expected(scope, id), own: own.contains(id) })
+        .collect();
     let columns: &[Column<Row>] = &[
         ("scope", |r| Cell::text(r.scope.word())),
         ("id", |r| Cell::text(r.id)),
@@ -87,6 +96,13 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
                 Some(beside) if beside.stands_out => "more than bad luck explains",
                 Some(beside) if r.trend.failures as f64 > beside.expected => "bad luck explains it",
                 _ => "",
+            })
+        }),
+        ("expected_basis", |r| {
+            Cell::text(match (r.expected, r.own) {
+                (None, _) => "",
+                (_, true) => "its own failures",
+                _ => "lives of parts",
             })
         }),
     ];

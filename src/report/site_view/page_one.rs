@@ -4,8 +4,8 @@ use super::{Given, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::charts::style::list;
-use crate::quantities::forecast_check::What;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
+use crate::report::calibration_words;
 use crate::report::fleet_state::grouped;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::since;
@@ -36,27 +36,11 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
     }
 }
 
-/// How good the forecasts were, where their ranges held less often than they should.
+/// How good the forecasts were, where they were poor.
 fn calibration(given: &Given) -> Option<String> {
-    let poor: Vec<String> = given
-        .site
-        .held
-        .iter()
-        .filter(|(_, held)| held.is_poor())
-        .map(|(what, held)| {
-            let name = match what {
-                What::Hours => "hours",
-                What::Failures => "failures",
-                What::DueParts => "parts falling due",
-            };
-            format!("of {name} in {} of {} cases", held.inside, held.of)
-        })
-        .collect();
-    (!poor.is_empty()).then(|| {
-        format!(
-            "Take forecasts with care: made again for the last two years, their ranges should have held in 4 of 5 cases and held for those {}; entries dated back flatter even that.",
-            list(&poor)
-        )
+    calibration_words::notice(&given.site.judged, |site, at| {
+        // Another customer's pump is not named.
+        if *site == given.site.site.id { place_inside(given, at.as_str()) } else { "a pump at another site".to_owned() }
     })
 }
 

@@ -350,6 +350,16 @@ fn to_come(given: &Given) -> String {
     if known.is_empty() {
         return String::new();
     }
+    let worse: Vec<String> = given
+        .site
+        .pumps_to_come
+        .iter()
+        .filter(|(at, outlook)| outlook.is_some() && given.site.lives.worsening(&given.site.site.id, at).is_some())
+        .map(|(at, outlook)| {
+            let own = outlook.as_ref().map_or(0.0, |outlook| outlook.failures.expected);
+            format!("{} {}", format::number(own, 1), place(given, at.as_str()))
+        })
+        .collect();
     let expected = tally.expected(given.site.lives);
     let range = if expected.low == expected.high {
         format!("{:.0}", expected.low)
@@ -357,8 +367,16 @@ fn to_come(given: &Given) -> String {
         format!("{:.0} to {:.0}", expected.low, expected.high)
     };
     format!(
-        " In 12 months, if nothing is renewed before it fails, expect about {} ({range} four times in five).",
-        format::number(expected.expected, 1)
+        " In 12 months, if nothing is renewed before it fails, expect about {} ({range} four times in five){}.",
+        format::number(expected.expected, 1),
+        if worse.is_empty() {
+            String::new()
+        } else {
+            format!(
+                ", of them {}: counted from its own failures since they come closer together",
+                crate::charts::style::list(&worse)
+            )
+        }
     )
 }
 
