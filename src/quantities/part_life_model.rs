@@ -124,6 +124,8 @@ pub struct KindModel {
     pub failures_of_unknown_age: usize,
     /// The book's interval on the clock, in hours or days.
     pub book: Option<f64>,
+    /// The age on the clock at which the book has it renewed: the earlier of its limits, at the usual use.
+    pub renewed_at: Option<f64>,
     /// What is known of its lives.
     pub posterior: Option<Posterior>,
     /// Maximum likelihood beside it, with the shape's 80 % likelihood-ratio interval.
@@ -167,6 +169,17 @@ pub(super) struct Gathered {
     pub(super) lives: Vec<Life>,
     in_service: usize,
     failures_of_unknown_age: usize,
+    /// Hours run and the days of that, of what the parts in service stand in.
+    run: (f64, f64),
+}
+
+impl Gathered {
+    fn add(&mut self, more: &Self) {
+        self.lives.extend(&more.lives);
+        self.in_service += more.in_service;
+        self.failures_of_unknown_age += more.failures_of_unknown_age;
+        self.run = (self.run.0 + more.run.0, self.run.1 + more.run.1);
+    }
 }
 
 /// The lives of a site by kind, gathered before the fleet's are put together.
@@ -210,6 +223,21 @@ pub(super) fn book_age(part: &Part) -> Option<f64> {
     }
 }
 
+/// The age on a part's clock at which the book has it renewed, where one day brings so many hours.
+fn renewed_at(part: &Part, (hours, days): (f64, f64)) -> Option<f64> {
+    let per_day = (hours > 0.0 && days > 0.0).then(|| hours / days);
+    let by_hours = part.interval.hours.map(|h| h.0.get::<hour>());
+    let by_age = part.interval.age.map(crate::units::Period::mean_days);
+    let (own, other) = match clock_of(part) {
+        Clock::Hours => (by_hours, by_age.zip(per_day).map(|(age, per_day)| age * per_day)),
+        Clock::Age => (by_age, by_hours.zip(per_day).map(|(hours, per_day)| hours / per_day)),
+    };
+    match (own, other) {
+        (Some(own), Some(other)) => Some(own.min(other)),
+        (one, other) => one.or(other),
+    }
+}
+
 /// Gathers the lives of a site up to the as-of day.
 pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: NaiveDate) -> SiteLives {
     let mut result = SiteLives::default();
@@ -230,7 +258,13 @@ pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: Nai
     for position in positions {
         for life in &position.lives {
             let gathered = result.kinds.entry((position.id.clone(), life.model.clone())).or_default();
-            gathered.in_service += usize::from(life.end == LifeEnd::InService);
+            if life.end == LifeEnd::InService {
+                gathered.in_service += 1;
+                if let Some((hours, run)) = position.hours.and_then(|h| Some((h, h.hours_between(h.start, h.end)?))) {
+                    gathered.run.0 += run;
+                    gathered.run.1 += days_between(hours.start, hours.end) as f64;
+                }
+            }
             match life_of(&position, life, watched_from, as_of) {
                 Watched::Life(watched) => {
                     gathered.lives.push(watched);
@@ -328,9 +362,7 @@ impl FleetLives {
             pumps.extend(lives.pumps);
             for ((id, model), more) in lives.kinds {
                 let gathered = all.entry(id).or_default().entry(model).or_default();
-                gathered.lives.extend(more.lives);
-                gathered.in_service += more.in_service;
-                gathered.failures_of_unknown_age += more.failures_of_unknown_age;
+                gathered.add(&more);
             }
         }
         let lost_night =
@@ -342,9 +374,7 @@ impl FleetLives {
                 let costs = costs(fleet, part, lost_night, as_of);
                 let mut together = Gathered::default();
                 for gathered in by_model.values() {
-                    together.lives.extend(&gathered.lives);
-                    together.in_service += gathered.in_service;
-                    together.failures_of_unknown_age += gathered.failures_of_unknown_age;
+                    together.add(gathered);
                 }
                 let mut kind = kind_model(part, &together, costs, None);
                 kind.groups = part_life_groups::groups(part, &by_model, &kind);
@@ -442,7 +472,8 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         few if few < FEW_FAILURES => Status::FewFailures,
         _ => Status::Ok,
     };
-    let replacement = match (&posterior, costs, book) {
+    let renewed_at = renewed_at(part, gathered.run);
+    let replacement = match (&posterior, costs, renewed_at) {
         (Some(posterior), Some(costs), Some(book)) if failures > 0 => {
             posterior.replacement(costs, book, decision::within(failures))
         }
@@ -454,6 +485,7 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         failures,
         failures_of_unknown_age: gathered.failures_of_unknown_age,
         book,
+        renewed_at,
         curve_check: posterior.as_ref().and_then(|posterior| CurveCheck::new(&gathered.lives, posterior)),
         prior,
         typical: posterior.as_ref().and_then(|p| p.nodes().get(NODES / 2)).map(|(weibull, _)| *weibull),

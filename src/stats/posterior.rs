@@ -7,6 +7,7 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use super::decision::WIDEST;
 use super::replacement::Costs;
 use super::weibull::{Sample, Weibull};
 
@@ -388,7 +389,10 @@ impl Posterior {
         };
         let against_book = spread(&|w| 1.0 - w.cost_rate(costs, age) / w.cost_rate(costs, book));
         let against_failure = spread(&|w| 1.0 - w.cost_rate(costs, age) * w.mean() / costs.failure);
-        let [age_low, _, age_high] = spread(&|w| w.best_age(costs).age.unwrap_or(f64::INFINITY));
+        // So late that it is beyond all bounds is never.
+        let latest = book * WIDEST.1;
+        let [age_low, _, age_high] =
+            spread(&|w| w.best_age(costs).age.filter(|age| *age <= latest).unwrap_or(f64::INFINITY));
         // Both costs are straight lines in the cost of a failure; they cross here.
         let sound_rate = mean(&|w| w.survival(age) / w.mean_until(age));
         let failed_rate = mean(&|w| (1.0 - w.survival(age)) / w.mean_until(age));

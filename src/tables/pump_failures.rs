@@ -98,6 +98,7 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
                 _ => "",
             })
         }),
+        ("because_of", |r| Cell::text(r.trend.because_of.join(" "))),
         ("expected_basis", |r| {
             Cell::text(match (r.expected, r.own) {
                 (None, _) => "",

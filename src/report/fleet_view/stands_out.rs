@@ -36,7 +36,10 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
         ),
         rows,
         part_lives: crate::report::life_words::fleet_findings(given.figures.lives),
-        models_note: "Failures in 10 000 h; in brackets the central 80 % of the rate, by the count alone.".to_owned(),
+        models_note: format!(
+            "Failures in 10 000 h; in brackets the central 80 % of the rate, by the count alone.{}",
+            because_of(given)
+        ),
         models,
     }
 }
@@ -79,6 +82,38 @@ fn worsening(given: &Given) -> Vec<Finding> {
             }
         })
         .collect()
+}
+
+/// Which models and whether the fleet fail more and more often, and because of whom where that is one pump.
+fn because_of(given: &Given) -> String {
+    let mut says = Vec::new();
+    for (scope, id, trend) in given.figures.lives.trends.all() {
+        let name = match scope {
+            Scope::Model => id.to_owned(),
+            Scope::Fleet => "the whole fleet".to_owned(),
+            _ => continue,
+        };
+        if !trend.because_of.is_empty() {
+            let pumps: Vec<String> = trend.because_of.iter().map(|pump| named(given, pump)).collect();
+            says.push(format!(
+                "{} only because of {}: without it no trend is left.",
+                format::sentence(&format!("{name} fails more and more often")),
+                crate::charts::style::list(&pumps)
+            ));
+        } else if trend.trend == Trend::Worsening {
+            says.push(format!("{}.", format::sentence(&format!("{name} fails more and more often, and not for one pump alone"))));
+        }
+    }
+    says.iter().map(|text| format!(" {text}")).collect()
+}
+
+/// A pump of `site/spa/pump` by its site's name.
+fn named(given: &Given, id: &str) -> String {
+    let found = id.split_once('/').and_then(|(site, at)| {
+        let site = given.figures.sites.iter().find(|figures| figures.site.id.as_str() == site)?;
+        Some(format!("{}, {}", site.site.name, within(site, at)))
+    });
+    found.unwrap_or_else(|| id.to_owned())
 }
 
 /// Pumps that fail more often than their like, by more than bad luck explains.
