@@ -195,7 +195,7 @@ pub struct SiteYear {
 /// The travel of a site whose record has none: assumed.
 pub const ASSUMED_TRAVEL_MINUTES: f64 = 30.0;
 /// The work of exchanging a pump whose sheet does not say: assumed.
-const ASSUMED_EXCHANGE_MINUTES: f64 = 120.0;
+pub const ASSUMED_EXCHANGE_MINUTES: f64 = 120.0;
 /// Days within which something overdue that is not in the plan is renewed: assumed.
 const OVERDUE_WITHIN: f64 = 30.0;
 

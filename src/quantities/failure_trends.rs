@@ -18,7 +18,7 @@ use crate::records::Site;
 use crate::records::upkeep::Clock;
 use crate::stats::counts::rate_range;
 use crate::stats::recurrence::{
-    MeanStep, TrendTest, Unit, discoveries, last_mean, misfit, misfit_limit, power_to_find, rejected_together,
+    MeanStep, TrendTest, Unit, discoveries, mean_cumulative, misfit, misfit_limit, power_to_find, rejected_together,
     trend_test,
 };
 
@@ -90,8 +90,10 @@ pub struct ScopeTrend {
     pub beside: Option<Beside>,
     /// Of a group whose pumps together fail more and more often only because some of them do: those.
     pub because_of: Vec<String>,
-    /// The mean cumulative failures of its pumps at the last age at which one failed.
-    pub mean_failures: Option<MeanStep>,
+    /// The mean cumulative failures of its pumps by their age, at each age at which one failed.
+    pub mean_failures: Vec<MeanStep>,
+    /// The same since the watch began, of pumps whose age may not be known; of groups with failures enough to draw.
+    pub mean_watched: Vec<MeanStep>,
 }
 
 /// The failures of the whole fleet.
@@ -144,7 +146,12 @@ impl Gathered {
             power: None,
             beside: None,
             because_of: Vec::new(),
-            mean_failures: if counted > 0 { last_mean(&self.by_age) } else { None },
+            mean_failures: mean_cumulative(&self.by_age),
+            mean_watched: if clock == Clock::Hours && counted >= LEAST_FAILURES && units.len() > 1 {
+                mean_cumulative(&units)
+            } else {
+                Vec::new()
+            },
         }
     }
 }

@@ -124,8 +124,9 @@ pub struct KindModel {
     pub failures_of_unknown_age: usize,
     /// The book's interval on the clock, in hours or days.
     pub book: Option<f64>,
-    /// The age on the clock at which the book has it renewed: the earlier of its limits, at the usual use.
-    pub renewed_at: Option<f64>,
+    /// The ages on the clock at which the book has parts renewed, each the earlier of its limits at a usual use, with the
+    /// exposure that a day brings to all of that use.
+    pub renewed_at: Vec<(f64, f64)>,
     /// What is known of its lives.
     pub posterior: Option<Posterior>,
     /// Maximum likelihood beside it, with the shape's 80 % likelihood-ratio interval.
@@ -169,16 +170,29 @@ pub(super) struct Gathered {
     pub(super) lives: Vec<Life>,
     in_service: usize,
     failures_of_unknown_age: usize,
-    /// Hours run and the days of that, of what the parts in service stand in.
-    run: (f64, f64),
+    /// Hours run and the days of that, of what the parts in service stand in, by how much it runs.
+    uses: BTreeMap<i32, (f64, f64)>,
 }
 
+/// By how much uses differ that are told apart, as a step of the ln of hours a day.
+const USE_STEP: f64 = 0.25;
+
 impl Gathered {
+    fn add_use(&mut self, hours: f64, days: f64) {
+        if hours > 0.0 && days > 0.0 {
+            let run = self.uses.entry(((hours / days).ln() / USE_STEP).round() as i32).or_default();
+            *run = (run.0 + hours, run.1 + days);
+        }
+    }
+
     fn add(&mut self, more: &Self) {
         self.lives.extend(&more.lives);
         self.in_service += more.in_service;
         self.failures_of_unknown_age += more.failures_of_unknown_age;
-        self.run = (self.run.0 + more.run.0, self.run.1 + more.run.1);
+        for (step, more) in &more.uses {
+            let run = self.uses.entry(*step).or_default();
+            *run = (run.0 + more.0, run.1 + more.1);
+        }
     }
 }
 
@@ -223,19 +237,23 @@ pub(super) fn book_age(part: &Part) -> Option<f64> {
     }
 }
 
-/// The age on a part's clock at which the book has it renewed, where one day brings so many hours.
-fn renewed_at(part: &Part, (hours, days): (f64, f64)) -> Option<f64> {
-    let per_day = (hours > 0.0 && days > 0.0).then(|| hours / days);
+/// The ages on a part's clock at which the book has it renewed, at each use, with the exposure of a day.
+fn renewed_at(part: &Part, gathered: &Gathered) -> Vec<(f64, f64)> {
     let by_hours = part.interval.hours.map(|h| h.0.get::<hour>());
     let by_age = part.interval.age.map(crate::units::Period::mean_days);
-    let (own, other) = match clock_of(part) {
-        Clock::Hours => (by_hours, by_age.zip(per_day).map(|(age, per_day)| age * per_day)),
-        Clock::Age => (by_age, by_hours.zip(per_day).map(|(hours, per_day)| hours / per_day)),
-    };
-    match (own, other) {
+    let earlier = |own: Option<f64>, other: Option<f64>| match (own, other) {
         (Some(own), Some(other)) => Some(own.min(other)),
         (one, other) => one.or(other),
-    }
+    };
+    let at = |(hours, days): &(f64, f64)| {
+        let per_day = hours / days;
+        Some(match clock_of(part) {
+            Clock::Hours => (earlier(by_hours, by_age.map(|age| age * per_day))?, *hours),
+            Clock::Age => (earlier(by_age, by_hours.map(|hours| hours / per_day))?, *days),
+        })
+    };
+    let all: Vec<(f64, f64)> = gathered.uses.values().filter_map(at).collect();
+    if all.is_empty() { book_age(part).map(|age| (age, 1.0)).into_iter().collect() } else { all }
 }
 
 /// Gathers the lives of a site up to the as-of day.
@@ -261,8 +279,7 @@ pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: Nai
             if life.end == LifeEnd::InService {
                 gathered.in_service += 1;
                 if let Some((hours, run)) = position.hours.and_then(|h| Some((h, h.hours_between(h.start, h.end)?))) {
-                    gathered.run.0 += run;
-                    gathered.run.1 += days_between(hours.start, hours.end) as f64;
+                    gathered.add_use(run, days_between(hours.start, hours.end) as f64);
                 }
             }
             match life_of(&position, life, watched_from, as_of) {
@@ -472,10 +489,10 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         few if few < FEW_FAILURES => Status::FewFailures,
         _ => Status::Ok,
     };
-    let renewed_at = renewed_at(part, gathered.run);
-    let replacement = match (&posterior, costs, renewed_at) {
-        (Some(posterior), Some(costs), Some(book)) if failures > 0 => {
-            posterior.replacement(costs, book, decision::within(failures))
+    let renewed_at = renewed_at(part, gathered);
+    let replacement = match (&posterior, costs, book) {
+        (Some(posterior), Some(costs), Some(_)) if failures > 0 => {
+            posterior.replacement_of(costs, &renewed_at, decision::within(failures))
         }
         _ => None,
     };
@@ -511,6 +528,12 @@ impl KindModel {
             Advice::BestAge(age) => Some((self.clock, age)),
             _ => None,
         }
+    }
+
+    /// The age at which the book renews on the average of its uses; `None` = it has no limit.
+    pub fn book_at_usual_use(&self) -> Option<f64> {
+        let exposure: f64 = self.renewed_at.iter().map(|(_, share)| share).sum();
+        (exposure > 0.0).then(|| self.renewed_at.iter().map(|(age, share)| age * share).sum::<f64>() / exposure)
     }
 
     /// Whether maximum likelihood, where there are failures enough for it, finds a shape that the

@@ -123,7 +123,11 @@ fn each(lives: &FleetLives) -> impl Iterator<Item = Each<'_>> {
         .kinds()
         .flat_map(|(id, kind)| {
             let together = kind.groups.is_empty().then_some(Each { id, model: None, kind });
-            together.into_iter().chain(kind.groups.iter().map(move |(model, kind)| Each { id, model: Some(model), kind }))
+            together.into_iter().chain(kind.groups.iter().map(move |(model, kind)| Each {
+                id,
+                model: Some(model),
+                kind,
+            }))
         })
         .filter(|one| one.kind.failures > 0)
 }
@@ -139,8 +143,8 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
         age(kind, low),
         age(kind, high),
         age(kind, book),
-        match kind.renewed_at.filter(|at| *at < 0.99 * book) {
-            Some(at) => format!(", at the usual use already at {}, for its other limit", age(kind, rounded(at))),
+        match kind.renewed_at.iter().map(|(at, _)| *at).reduce(f64::min).filter(|at| *at < 0.99 * book) {
+            Some(at) => format!(", by its other limit some already at {}", age(kind, rounded(at))),
             None => String::new(),
         }
     );

@@ -106,7 +106,7 @@ pub(super) fn part_lives(lives: &FleetLives) -> Result<Table, TableError> {
             ("sound_counted_low", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[0]), 4)),
             ("sound_counted_high", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[2]), 4)),
             ("sound_modelled", |r| Cell::rounded(r.kind.curve_check.map(|c| c.modelled[1]), 4)),
-            ("book_at_usual_use", |r| Cell::rounded(r.kind.renewed_at, 1)),
+            ("book_at_usual_use", |r| Cell::rounded(r.kind.book_at_usual_use(), 1)),
         ],
     )
 }

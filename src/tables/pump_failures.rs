@@ -5,6 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Cell, Column, Table, TableError, table};
 use crate::address::Address;
+use crate::costs::pareto::pareto;
+use crate::fleet_figures::FleetFigures;
 use crate::quantities::expected_failures::{ExpectedFailures, Tally};
 use crate::quantities::failure_trends::{Scope, ScopeTrend};
 use crate::quantities::part_life_model::FleetLives;
@@ -17,7 +19,7 @@ struct Row<'a> {
     id: &'a str,
     trend: &'a ScopeTrend,
     expected: Option<ExpectedFailures>,
-    /// Whether that comes of its own failures alone.
+    /// Whether that comes of its own failures, or of a pump of it does.
     own: bool,
 }
 
@@ -31,27 +33,31 @@ impl Row<'_> {
     }
 
     fn mean(&self) -> Option<(f64, Option<(f64, f64)>)> {
-        self.trend.mean_failures.map(|step| (step.mean, step.interval(0.8)))
+        self.trend.mean_failures.last().map(|step| (step.mean, step.interval(0.8)))
     }
 }
 
 pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result<Table, TableError> {
     let mut of_pumps: BTreeMap<String, ExpectedFailures> = BTreeMap::new();
     let mut groups: BTreeMap<(Scope, String), Tally> = BTreeMap::new();
-    let mut own: BTreeSet<String> = BTreeSet::new();
+    let mut own: BTreeSet<(Scope, String)> = BTreeSet::new();
     for site in sites {
         for (at, outlook) in &site.pumps_to_come {
             let Some(outlook) = outlook else { continue };
             of_pumps.insert(format!("{}/{at}", site.site.id), outlook.failures);
             if lives.worsening(&site.site.id, at).is_some() {
-                own.insert(format!("{}/{at}", site.site.id));
+                own.insert((Scope::Pump, format!("{}/{at}", site.site.id)));
             }
+            let gets_worse = lives.worsening(&site.site.id, at).is_some();
             let keys = [
                 (Scope::Model, model_of(site.site, at)),
                 (Scope::Site, site.site.id.to_string()),
                 (Scope::Fleet, "all".to_owned()),
             ];
             for key in keys {
+                if gets_worse {
+                    own.insert((key.0, key.1.clone()));
+                }
                 groups.entry(key).or_default().add(&outlook.tally);
             }
         }
@@ -63,7 +69,13 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
     let rows: Vec<Row> = lives
         .trends
         .all()
-        .map(|(scope, id, trend)| Row { scope, id, trend, expected: expected(scope, id), own: own.contains(id) })
+        .map(|(scope, id, trend)| Row {
+            scope,
+            id,
+            trend,
+            expected: expected(scope, id),
+            own: own.contains(&(scope, id.to_owned())),
+        })
         .collect();
     let columns: &[Column<Row>] = &[
         ("scope", |r| Cell::text(r.scope.word())),
@@ -102,7 +114,8 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
         ("expected_basis", |r| {
             Cell::text(match (r.expected, r.own) {
                 (None, _) => "",
-                (_, true) => "its own failures",
+                (_, true) if r.scope == Scope::Pump => "its own failures",
+                (_, true) => "lives of parts, own failures of pumps getting worse",
                 _ => "lives of parts",
             })
         }),
@@ -119,43 +132,9 @@ fn model_of(site: &Site, at: &Address) -> String {
         .unwrap_or_default()
 }
 
-/// What of a kind failed and what that cost.
-struct Cost {
-    what: String,
-    failures: usize,
-    each: Option<f64>,
-    share: Option<f64>,
-    summed: Option<f64>,
-}
-
 /// A row a thing that failed, what cost most first; those whose cost is not known last.
-pub(super) fn failure_costs(sites: &[SiteFigures], lives: &FleetLives) -> Result<Table, TableError> {
-    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-    for (_, pump) in super::pumps(sites) {
-        for what in pump.failures.incidents.iter().flat_map(|incident| &incident.what) {
-            *counts.entry(what.as_str()).or_default() += 1;
-        }
-    }
-    let mut rows: Vec<Cost> = counts
-        .into_iter()
-        .map(|(what, failures)| {
-            let kind = lives.kinds().find(|(id, _)| id.as_str() == what).map(|(_, kind)| kind);
-            let each = kind.and_then(|kind| kind.costs).map(|costs| costs.failure);
-            Cost { what: what.to_owned(), failures, each, share: None, summed: None }
-        })
-        .collect();
-    let cost = |row: &Cost| row.each.map_or(-1.0, |each| each * row.failures as f64);
-    rows.sort_by(|a, b| cost(b).total_cmp(&cost(a)));
-    let total: f64 = rows.iter().map(cost).filter(|cost| *cost > 0.0).sum();
-    let mut sum = 0.0;
-    for row in &mut rows {
-        let cost = cost(row);
-        if cost > 0.0 {
-            sum += cost;
-            row.share = Some(cost / total);
-            row.summed = Some(sum / total);
-        }
-    }
+pub(super) fn failure_costs(figures: &FleetFigures) -> Result<Table, TableError> {
+    let rows = pareto(figures.fleet, &figures.sites, figures.lives, figures.as_of);
     table(
         "failure_costs",
         &rows,
@@ -163,7 +142,7 @@ pub(super) fn failure_costs(sites: &[SiteFigures], lives: &FleetLives) -> Result
             ("what", |r| Cell::text(&r.what)),
             ("failures", |r| Cell::Count(Some(r.failures as i64))),
             ("cost_each", |r| Cell::rounded(r.each, 2)),
-            ("cost", |r| Cell::rounded(r.each.map(|each| each * r.failures as f64), 2)),
+            ("cost", |r| Cell::rounded(r.cost(), 2)),
             ("share", |r| Cell::rounded(r.share, 4)),
             ("share_summed", |r| Cell::rounded(r.summed, 4)),
         ],

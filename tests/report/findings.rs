@@ -71,8 +71,10 @@ fn a_pump_that_gets_worse_is_expected_to_fail_as_it_does() {
     assert_eq!((pump.get("verdict"), pump.get("expected_basis")), ("worsening", "its own failures"));
     // The quote's year is a calendar year that begins two months later.
     let costs = run().table("costs");
-    let quoted: f64 =
-        costs.rows_where(&[("site", "heron-gym"), ("scope", "everything")])[0].get("failures_expected").parse().unwrap();
+    let quoted: f64 = costs.rows_where(&[("site", "heron-gym"), ("scope", "everything")])[0]
+        .get("failures_expected")
+        .parse()
+        .unwrap();
     assert!(quoted > 0.9 * expected && quoted < 1.8 * expected, "{quoted} {expected}");
     let seal = run().table("parts");
     let chance: f64 = seal

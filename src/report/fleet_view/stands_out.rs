@@ -1,8 +1,9 @@
 //! Trends and outliers over the fleet: pumps that fail more and more, pumps that fail more than the others, spas whose
 //! turnover drifts towards its limit, filters that foul fast; and the failures of each pump model.
 
-use super::{Finding, Given, ModelRow, StandsOut, within};
+use super::{FailureCostRow, Finding, Given, ModelRow, StandsOut, within};
 use crate::calendar::{self, plus_days};
+use crate::costs::pareto::pareto;
 use crate::quantities::failure_trends::Scope;
 use crate::quantities::failures::Trend;
 use crate::quantities::measured_trends::{CLEAR, Drifting};
@@ -10,6 +11,7 @@ use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::Units;
 use crate::records::upkeep::Clock;
 use crate::report::format;
+use crate::report::site::in_view;
 
 /// Findings of a kind that are named.
 const EACH: usize = 6;
@@ -41,7 +43,45 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
             because_of(given)
         ),
         models,
+        charts: given
+            .charts
+            .means
+            .iter()
+            .map(|chart| in_view(chart, "How many failures has a pump had by its hours?"))
+            .collect(),
+        costs: costs(given),
+        currency: given.currency().to_owned(),
+        costs_note:
+            "All failures in the records, at today's prices: part, work, damage, call-out and nights lost; of an \
+                     exchange the pump, its work and the call-out."
+                .to_owned(),
     }
+}
+
+/// What failures cost, the dearest kind first.
+fn costs(given: &Given) -> Vec<FailureCostRow> {
+    const SHOWN: usize = 8;
+    let figures = given.figures;
+    let all = pareto(figures.fleet, &figures.sites, figures.lives, figures.as_of);
+    let amount = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), |value| format::number(value, 0));
+    let percent = |share: Option<f64>| {
+        share.map_or_else(|| "–".to_owned(), |share| format!("{} %", format::number(share * 100.0, 0)))
+    };
+    all.iter()
+        .take(SHOWN)
+        .map(|one| FailureCostRow {
+            what: if one.what == "pump" {
+                "Pump exchanged".to_owned()
+            } else {
+                format::sentence(&format::words(&one.what))
+            },
+            failures: one.failures.to_string(),
+            each: amount(one.each),
+            cost: amount(one.cost()),
+            share: percent(one.share),
+            summed: percent(one.summed),
+        })
+        .collect()
 }
 
 fn pumps<'a>(
@@ -101,7 +141,10 @@ fn because_of(given: &Given) -> String {
                 crate::charts::style::list(&pumps)
             ));
         } else if trend.trend == Trend::Worsening {
-            says.push(format!("{}.", format::sentence(&format!("{name} fails more and more often, and not for one pump alone"))));
+            says.push(format!(
+                "{}.",
+                format::sentence(&format!("{name} fails more and more often, and not for one pump alone"))
+            ));
         }
     }
     says.iter().map(|text| format!(" {text}")).collect()

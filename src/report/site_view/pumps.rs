@@ -58,6 +58,13 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
             .map(|(at, chart)| {
                 in_view(chart, &format!("Does {} fail more and more often?", place_inside(given, at.as_str())))
             })
+            .chain(
+                given
+                    .charts
+                    .mean_failures
+                    .iter()
+                    .map(|chart| in_view(chart, "How many failures has a pump had by its hours?")),
+            )
             .collect(),
         reading_advice: reading_advice(given),
     }
