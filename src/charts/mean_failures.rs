@@ -3,7 +3,7 @@
 //! It exists because a mean that bends upwards tells of pumps that wear, whatever their ages. It must not test for a
 //! trend, and it must not draw what stands on one or two pumps: the bounds come with the figures.
 
-use super::axis::{EndLabel, ValueAxis, check, end_label_room, end_labels};
+use super::axis::{EndLabel, ValueAxis, check, end_label_room, end_labels, round_step};
 use super::canvas::{Anchor, Canvas, Drawing, Type};
 use super::style::{self, ACCENT, GREY_TEXT, INK, TICK, WIDTH};
 use super::{Chart, NoChart};
@@ -88,10 +88,11 @@ fn draw(input: &MeanFailuresInput, shown: &[MeanFailures]) -> Result<Drawing, No
     let mut canvas = Canvas::default();
     canvas.text("failures a pump, by the hours it has run", 0, 28, Type::new(TICK, GREY_TEXT, Anchor::Left));
     axis.draw(&mut canvas, left, right);
-    for share in [0.0, 0.25, 0.5, 0.75, 1.0] {
-        let hours = last.hours * share;
-        let anchor = if share >= 1.0 { Anchor::Right } else { Anchor::Centre };
-        let text = if share > 0.0 { format!("{} h", style::number(hours, 0)) } else { "0".to_owned() };
+    let (step, _) = round_step(last.hours / 5.0);
+    for tick in 0..=(last.hours / step) as i32 {
+        let hours = step * f64::from(tick);
+        let text = if tick > 0 { format!("{} h", style::number(hours, 0)) } else { "0".to_owned() };
+        let anchor = if last.hours - hours < 0.1 * last.hours { Anchor::Right } else { Anchor::Centre };
         canvas.try_text(&text, x(hours), bottom + 42, Type::new(TICK, GREY_TEXT, anchor));
     }
     let stairs = |of: &dyn Fn(&MeanFailures) -> f64| {
@@ -167,7 +168,7 @@ mod tests {
     fn alt_states_the_finding() {
         assert_eq!(
             mean_failures(&input(10)).unwrap().alt,
-            "All pumps: by 4\u{a0}000 hours since new a pump has failed 1.00 times on the average (central 80 % 0.70 to 1.40); 0.50 of that came in the first half of those hours."
+            "All pumps: by 4000 hours since new a pump has failed 1.00 times on the average (central 80 % 0.70 to 1.40); 0.50 of that came in the first half of those hours."
         );
     }
 

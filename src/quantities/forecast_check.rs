@@ -117,7 +117,7 @@ impl GroupCheck {
     }
 }
 
-/// What was expected of a pump over all the shortest forecasts together, which do not overlap, and what happened.
+/// What was expected of a pump over all forecasts of a horizon that do not overlap, and what happened.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct PumpSum {
     /// The mean.
@@ -156,8 +156,8 @@ pub struct Checks {
     pub groups: Vec<GroupCheck>,
     /// What they say of the forecasts of each kind.
     pub judged: Vec<Judged>,
-    /// Each pump's sums, by site and address.
-    pub sums: BTreeMap<(What, Id, Address), PumpSum>,
+    /// Each pump's sums over the forecasts of a horizon that do not overlap, by its months, site and address.
+    pub sums: BTreeMap<(What, u32, Id, Address), PumpSum>,
     /// How many sites were looked at.
     pub sites: usize,
 }
@@ -168,6 +168,9 @@ pub fn fleet_checks(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Nai
     let every = sites.len().div_ceil(MOST_SITES).max(1);
     let looked_at: Vec<&(Site, Vec<SpaFigures>)> = sites.iter().step_by(every).collect();
     all.sites = looked_at.len();
+    let whole = |made_on: NaiveDate, months: u32| Month::of(made_on).plus(months as i32).last() <= as_of;
+    let once =
+        HORIZONS.map(|months| judged::apart(quarter_ends(as_of).filter(|made_on| whole(*made_on, months)), months));
     for made_on in quarter_ends(as_of) {
         let mut of_sites: Vec<PastSite> =
             looked_at.par_iter().map(|(site, now)| past_site(fleet, site, now, made_on, as_of)).collect();
@@ -191,9 +194,9 @@ pub fn fleet_checks(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Nai
             let mut of_fleet = Sums::default();
             for ((site, _), sums) in looked_at.iter().zip(&of_each) {
                 of_fleet.add(sums);
-                if index == 0 {
+                if once[index].contains(&made_on) {
                     for (what, at, sum) in &sums.pumps {
-                        all.sums.entry((*what, site.id.clone(), at.clone())).or_default().add(sum);
+                        all.sums.entry((*what, months, site.id.clone(), at.clone())).or_default().add(sum);
                     }
                 }
                 all.groups.extend(sums.checks(&lives, Some(&site.id.to_string()), (made_on, months)));

@@ -516,6 +516,22 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
     }
 }
 
+#[cfg(test)]
+impl FleetLives {
+    /// What simulated lives say.
+    pub(crate) fn simulated(
+        kinds: Vec<(Id, &Part, Vec<Life>)>,
+        pumps: Vec<PumpLives>,
+        residual: &[ResidualHistory],
+    ) -> Self {
+        let model = |part: &Part, lives| kind_model(part, &Gathered { lives, ..Gathered::default() }, None, None);
+        let kinds = kinds.into_iter().map(|(id, part, lives)| (id, model(part, lives))).collect();
+        let mut lives = Self { kinds, residual: Residual::new(residual), ..Self::default() };
+        lives.pumps = PumpDifferences::new(&lives, pumps);
+        lives
+    }
+}
+
 impl KindModel {
     /// What to do about renewing before failure.
     pub fn advice(&self) -> Advice {

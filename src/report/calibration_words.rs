@@ -61,7 +61,7 @@ pub fn sentence(judged: &Judged, name: impl Fn(&Id, &Address) -> String) -> Opti
             expected(&total),
             range(&total),
             if bias > 0.0 { "+" } else { "" },
-            if judged.is_biased() { "more than chance" } else { "not more than chance explains or matters" }
+            if judged.is_biased() { "more than chance" } else { "which chance may explain" }
         );
         if let Some(behind) = &judged.behind {
             text.push_str(&format!(
@@ -80,7 +80,7 @@ pub fn sentence(judged: &Judged, name: impl Fn(&Id, &Address) -> String) -> Opti
 /// What the share of ranges that held says, if it says anything: two standard errors are taken as chance.
 fn verdict(judged: &Judged) -> &'static str {
     let held = judged.held;
-    let error = 2.0 * (held.promised * (1.0 - held.promised) / held.of.max(1) as f64).sqrt();
+    let error = 2.0 * (held.surely() * (1.0 - held.surely()) / held.of.max(1) as f64).sqrt();
     if held.is_poor() || held.share() < held.promised - error {
         "too few: read the ranges as wider than printed"
     } else if held.share() > held.promised + error {
@@ -148,7 +148,7 @@ mod tests {
         assert!(says.contains("+89 %, more than chance; without gym, pool/jets"), "{says}");
         // Two standard errors of 80 % of 20 are 18 %.
         let says = sentence(&judged(What::DueParts, 12, 9.0), name).unwrap();
-        assert!(says.contains("too few") && says.contains("0 %, not more"), "{says}");
+        assert!(says.contains("too few") && says.contains("0 %, which chance may explain"), "{says}");
         assert!(sentence(&judged(What::Hours, 20, 9.0), name).unwrap().contains("wider than they need be"));
     }
 }

@@ -144,7 +144,11 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
         age(kind, high),
         age(kind, book),
         match kind.renewed_at.iter().map(|(at, _)| *at).reduce(f64::min).filter(|at| *at < 0.99 * book) {
-            Some(at) => format!(", by its other limit some already at {}", age(kind, rounded(at))),
+            Some(at) if kind.clock == Clock::Hours => {
+                format!(", by age sooner where a pump runs little, at the least after {}", age(kind, rounded(at)))
+            }
+            Some(at) =>
+                format!(", by hours sooner where a pump runs much, at the least after {}", age(kind, rounded(at))),
             None => String::new(),
         }
     );

@@ -11,6 +11,7 @@
 use statrs::distribution::{ContinuousCDF, Gamma as GammaDistribution};
 
 use super::counts::Gamma;
+use super::falling_root;
 use super::recurrence::{Unit, trend_test};
 
 /// Exponents that stand for what is known of it, evenly in chance.
@@ -83,6 +84,33 @@ impl Growing {
         }
         all
     }
+}
+
+/// The factors on the time between failures at the end of a watch, by the likeliest power law, between which its true value lies:
+/// low, high (L. H. Crow, 1977, as in NASA TM-103511; a watch that time ended). `None` of fewer than two failures.
+///
+/// Given the sum of the logs, a count k + 1 comes with the weight xᵏ/(k! (k + 1)!): the ends are where so few, or so many, are
+/// as unlikely as the confidence says.
+pub fn mtbf_range(failures: usize, confidence: f64) -> Option<(f64, f64)> {
+    let tail = 0.5 - confidence / 2.0;
+    let n = failures as f64;
+    // The chance of at most a count.
+    let at_most = |ln_x: f64, most: usize| {
+        let (mut ln_weight, mut weights, mut place) = (0.0, Vec::new(), 0.0);
+        // Past the heaviest the weights fall for good.
+        while ln_weight > -60.0 + weights.iter().copied().fold(0.0, f64::max) || place * (place + 1.0) < ln_x.exp() {
+            weights.push(ln_weight);
+            place += 1.0;
+            ln_weight += ln_x - (place * (place + 1.0)).ln();
+        }
+        let top = weights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        let sum = |weights: &[f64]| weights.iter().map(|weight| (weight - top).exp()).sum::<f64>();
+        sum(&weights[..most.min(weights.len())]) / sum(&weights)
+    };
+    let (low, high) = (-10.0, 4.0 * n.ln() + 10.0);
+    let few = falling_root(low, high, |ln_x| at_most(ln_x, failures) - tail);
+    let many = falling_root(low, high, |ln_x| at_most(ln_x, failures - 1) - (1.0 - tail));
+    (failures >= 2).then(|| (n * n / few.exp(), n * n / many.exp()))
 }
 
 #[cfg(test)]

@@ -13,6 +13,7 @@ use crate::quantities::part_life_model::FleetLives;
 use crate::records::Site;
 use crate::records::upkeep::Clock;
 use crate::site::SiteFigures;
+use crate::stats::growth::mtbf_range;
 
 struct Row<'a> {
     scope: Scope,
@@ -30,6 +31,14 @@ impl Row<'_> {
 
     fn per_thousand(&self, pick: fn((f64, f64, f64)) -> f64) -> Cell {
         Cell::rounded(self.trend.rate.map(|rate| pick(rate) * 1000.0), 6)
+    }
+
+    /// Hours or days between a pump's failures at the end, by the likeliest power law: low, middle, high.
+    fn between_now(&self) -> Option<[f64; 3]> {
+        let test = self.trend.test.filter(|_| self.scope == Scope::Pump)?;
+        let now = self.trend.exposure? / (test.failures as f64 * test.growth());
+        let (low, high) = mtbf_range(test.failures, 0.8)?;
+        Some([low * now, now, high * now])
     }
 
     fn mean(&self) -> Option<(f64, Option<(f64, f64)>)> {
@@ -110,6 +119,9 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
                 _ => "",
             })
         }),
+        ("between_failures_now", |r| Cell::rounded(r.between_now().map(|b| b[1]), 1)),
+        ("between_failures_now_low", |r| Cell::rounded(r.between_now().map(|b| b[0]), 1)),
+        ("between_failures_now_high", |r| Cell::rounded(r.between_now().map(|b| b[2]), 1)),
         ("because_of", |r| Cell::text(r.trend.because_of.join(" "))),
         ("expected_basis", |r| {
             Cell::text(match (r.expected, r.own) {

@@ -41,7 +41,7 @@ pub struct Total {
     pub high: f64,
     /// What happened.
     pub observed: f64,
-    /// The chance of so much or more, or of so little or less, whichever is smaller, doubled.
+    /// The chance of so much or more, or of so little or less, whichever is smaller, times the horizons looked at.
     pub chance: f64,
 }
 
@@ -75,8 +75,10 @@ const LEAST_FORECASTS: usize = 10;
 const POOR: f64 = 0.8;
 /// The chance below which ranges that held too seldom are more than chance.
 const TOO_SELDOM: f64 = 0.02;
-/// The chance below which a total that differs is more than chance.
+/// The chance below which more failures than expected are more than chance; half of it for all else.
 const UNLIKELY: f64 = 0.05;
+/// The most that ranges of counts are taken to promise.
+const MOST_SURE: f64 = 0.95;
 /// By how much hours must differ before it is said to matter: assumed.
 const HOURS_MATTER: f64 = 0.05;
 
@@ -94,9 +96,14 @@ impl Held {
         self.inside as f64 / self.of.max(1) as f64
     }
 
+    /// The share that ought to hold, kept from certainty: no forecast is as good as that.
+    pub fn surely(self) -> f64 {
+        self.promised.clamp(0.0, MOST_SURE)
+    }
+
     /// Whether they held less often than they should by more than chance, and there are enough to say so.
     pub fn is_poor(self) -> bool {
-        let by_chance = || Binomial::new(self.promised.clamp(0.0, 1.0), self.of as u64).ok();
+        let by_chance = || Binomial::new(self.surely(), self.of as u64).ok();
         self.of >= LEAST_FORECASTS
             && self.share() < POOR * self.promised
             && by_chance().is_some_and(|chance| chance.cdf(self.inside as u64) < TOO_SELDOM)
@@ -114,7 +121,10 @@ impl Judged {
     /// Whether more happened than was expected, or less, by more than chance and by enough to matter.
     pub fn is_biased(&self) -> bool {
         self.total.is_some_and(|total| {
-            total.chance < UNLIKELY && (self.what != What::Hours || total.bias().abs() >= HOURS_MATTER)
+            // Failures nobody expected are what hurts: of the two directions it is told sooner.
+            let hurts = self.what == What::Failures && total.bias() > 0.0;
+            total.chance < if hurts { UNLIKELY } else { 0.5 * UNLIKELY }
+                && (self.what != What::Hours || total.bias().abs() >= HOURS_MATTER)
         })
     }
 
@@ -156,23 +166,49 @@ fn judge_kind(checks: &Checks, what: What) -> Judged {
             held = all.fold(held, |held, check| held.with(check.inside(), check.promised));
         }
     }
-    let of_fleet: Vec<&GroupCheck> = checks
-        .groups
-        .iter()
-        .filter(|check| check.what == what && check.site.is_none() && check.horizon_months == HORIZONS[0])
-        .collect();
-    let sums = of_fleet.iter().fold(PumpSum::default(), |mut sum, check| {
-        sum.add(&PumpSum { expected: check.expected, variance: check.variance, observed: check.observed });
-        sum
-    });
-    let windows = of_fleet.len();
-    let scatter = (what == What::Hours).then(|| scatter(&of_fleet)).flatten();
-    let total = (sums.expected > 0.0).then(|| total(what, sums, windows, scatter));
-    let mut judged = Judged { what, held, total, behind: None };
-    if judged.is_biased() {
-        judged.behind = behind(checks, &judged, sums, windows, scatter);
+    let mut judged = Judged { what, held, total: None, behind: None };
+    // Both horizons are looked at, and the one that is the less likely is told; its chance allows for there being two.
+    let totals = HORIZONS.into_iter().filter_map(|months| Windows::of(checks, what, months));
+    let told = totals.min_by(|a, b| a.total(what).chance.total_cmp(&b.total(what).chance));
+    if let Some(windows) = told {
+        judged.total = Some(windows.total(what));
+        if judged.is_biased() {
+            judged.behind = behind(checks, &judged, &windows);
+        }
     }
     judged
+}
+
+/// The fleet's forecasts of a horizon that do not overlap.
+struct Windows {
+    months: u32,
+    number: usize,
+    sums: PumpSum,
+    /// Of hours: how far the windows' own differences lie apart.
+    scatter: Option<f64>,
+}
+
+impl Windows {
+    fn of(checks: &Checks, what: What, months: u32) -> Option<Self> {
+        let of_fleet = || {
+            let is_one = move |check: &&GroupCheck| check.what == what && check.site.is_none();
+            checks.groups.iter().filter(is_one).filter(move |check| check.horizon_months == months)
+        };
+        let days = apart(of_fleet().map(|check| check.made_on), months);
+        let windows: Vec<&GroupCheck> = of_fleet().filter(|check| days.contains(&check.made_on)).collect();
+        let sums = windows.iter().fold(PumpSum::default(), |mut sum, check| {
+            sum.add(&PumpSum { expected: check.expected, variance: check.variance, observed: check.observed });
+            sum
+        });
+        let scatter = (what == What::Hours).then(|| scatter(&windows)).flatten();
+        (sums.expected > 0.0).then_some(Self { months, number: windows.len(), sums, scatter })
+    }
+
+    fn total(&self, what: What) -> Total {
+        let mut total = total(what, self.months, self.sums, self.number, self.scatter);
+        total.chance = (total.chance * HORIZONS.len() as f64).min(1.0);
+        total
+    }
 }
 
 /// The variance of a window's difference to what was expected, as the windows' own differences show it: sites share guests and
@@ -184,42 +220,42 @@ fn scatter(windows: &[&GroupCheck]) -> Option<f64> {
     (windows.len() >= 4).then(|| differences().map(|d| (d - mean).powi(2)).sum::<f64>() / (n - 1.0))
 }
 
-fn total(what: What, sums: PumpSum, windows: usize, scatter: Option<f64>) -> Total {
+fn total(what: What, of_one: u32, sums: PumpSum, windows: usize, scatter: Option<f64>) -> Total {
     let PumpSum { expected, variance, observed } = sums;
-    let months = HORIZONS[0] * windows as u32;
+    let months = of_one * windows as u32;
     if what != What::Hours {
         let [low, high] = count_quantiles(expected, variance, [0.1, 0.9]);
         let less = if observed < 1.0 { 0.0 } else { count_at_most(expected, variance, observed - 1.0) };
         let (so_few, so_many) = (count_at_most(expected, variance, observed), 1.0 - less);
-        return Total { months, expected, low, high, observed, chance: (2.0 * so_few.min(so_many)).min(1.0) };
+        return Total { months, expected, low, high, observed, chance: so_few.min(so_many) };
     }
     // The wider of both counts: what each pump's range allows for, and what the windows show.
     let freedom = (windows as f64 - 1.0).max(1.0);
     let deviation = scatter.map_or(f64::INFINITY, |of_one| (of_one * windows as f64).max(variance).sqrt());
     let student = StudentsT::new(0.0, 1.0, freedom);
-    let (reach, chance) = student.map_or((f64::NAN, 1.0), |student| {
-        (student.inverse_cdf(0.9), 2.0 * student.sf(((observed - expected) / deviation).abs()))
+    let (reach, chance) = student.map_or((f64::NAN, 0.5), |student| {
+        (student.inverse_cdf(0.9), student.sf(((observed - expected) / deviation).abs()))
     });
     let (low, high) = ((expected - reach * deviation).max(0.0), expected + reach * deviation);
     Total { months, expected, low, high, observed, chance }
 }
 
 /// The pump without which the rest would not be called biased: of those that miss the same way the one that misses by most.
-fn behind(checks: &Checks, judged: &Judged, sums: PumpSum, windows: usize, scatter: Option<f64>) -> Option<BehindIt> {
+fn behind(checks: &Checks, judged: &Judged, windows: &Windows) -> Option<BehindIt> {
+    let sums = windows.sums;
     let more = sums.observed > sums.expected;
     let miss = |sum: &PumpSum| if more { sum.observed - sum.expected } else { sum.expected - sum.observed };
-    let of_kind = checks.sums.iter().filter(|((what, ..), _)| *what == judged.what);
-    let ((_, site, at), sum) = of_kind.max_by(|a, b| miss(a.1).total_cmp(&miss(b.1)))?;
+    let of_kind =
+        checks.sums.iter().filter(|((what, months, ..), _)| (*what, *months) == (judged.what, windows.months));
+    let ((_, _, site, at), sum) = of_kind.max_by(|a, b| miss(a.1).total_cmp(&miss(b.1)))?;
     let rest = PumpSum {
         expected: sums.expected - sum.expected,
-        // What is not known of a kind is common to all: it goes with the square of what is left.
+        // What is not known of a kind is common to all, so that a pump's own part of the variance is at most this.
         variance: (sums.variance - sum.variance).max(sums.expected - sum.expected),
         observed: sums.observed - sum.observed,
     };
-    let without = (rest.expected > 0.0).then(|| total(judged.what, rest, windows, scatter));
-    let explains = match without {
-        Some(total) => !Judged { total: Some(total), behind: None, ..judged.clone() }.is_biased(),
-        None => true,
-    };
+    let without = Windows { sums: rest, ..*windows };
+    let explains = rest.expected <= 0.0
+        || !Judged { total: Some(without.total(judged.what)), behind: None, ..judged.clone() }.is_biased();
     (explains && miss(sum) > 0.0).then(|| BehindIt { site: site.clone(), at: at.clone(), sum: *sum })
 }

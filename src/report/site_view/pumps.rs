@@ -364,7 +364,7 @@ fn to_come(given: &Given) -> String {
         .filter(|(at, outlook)| outlook.is_some() && given.site.lives.worsening(&given.site.site.id, at).is_some())
         .map(|(at, outlook)| {
             let own = outlook.as_ref().map_or(0.0, |outlook| outlook.failures.expected);
-            format!("{} {}", format::number(own, 1), place(given, at.as_str()))
+            format!("{} of {}", format::number(own, 1), place(given, at.as_str()))
         })
         .collect();
     let expected = tally.expected(given.site.lives);
@@ -380,7 +380,7 @@ fn to_come(given: &Given) -> String {
             String::new()
         } else {
             format!(
-                ", of them {}: counted from its own failures since they come closer together",
+                ", of them {}, counted from its own failures since they come closer together",
                 crate::charts::style::list(&worse)
             )
         }

@@ -34,6 +34,24 @@ fn the_next_interval_of_reference_cases() {
     assert!(seen >= 5, "{seen}");
 }
 
+/// Crow's coefficients for a watch that time ended (1977; NASA TM-103511 tables and recomputed values): failures, confidence, low,
+/// high; and of a test of ten failures in 1500 h (NIST/SEMATECH e-Handbook 8.2.2.3, case 1).
+#[test]
+fn the_time_between_failures_now() {
+    for (failures, confidence, low, high) in [
+        (23, 0.8, 0.676_194_261_72, 1.574_428_989_73),
+        (27, 0.9, 0.636_146_699_596, 1.681_786_373_38),
+        (36, 0.9, 0.676_034_444_972, 1.554_416_502_06),
+        (10, 0.8, 0.549_104_294_627, 2.135_569_918_94),
+        (10, 0.9, 0.475_788_858_531, 2.574_785_647_25),
+        (52, 0.9, 0.722_186_788_407, 1.431_948_626_44),
+    ] {
+        let found = mtbf_range(failures, confidence).unwrap();
+        assert!((found.0 / low - 1.0).abs() < 1e-6 && (found.1 / high - 1.0).abs() < 1e-6, "{failures}: {found:?}");
+    }
+    assert_eq!(mtbf_range(1, 0.8), None);
+}
+
 #[test]
 fn parts_of_the_failures_and_of_the_time_add_up() {
     let unit = Unit { from: 0.0, to: 1000.0, failures: vec![500.0, 800.0, 900.0, 950.0, 990.0] };
