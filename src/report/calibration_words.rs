@@ -61,7 +61,13 @@ pub fn sentence(judged: &Judged, name: impl Fn(&Id, &Address) -> String) -> Opti
             expected(&total),
             range(&total),
             if bias > 0.0 { "+" } else { "" },
-            if judged.is_biased() { "more than chance" } else { "which chance may explain" }
+            if judged.is_biased() {
+                "more than chance explains"
+            } else if judged.matters() {
+                "which chance may explain"
+            } else {
+                "too little to matter"
+            }
         );
         if let Some(behind) = &judged.behind {
             text.push_str(&format!(
@@ -145,10 +151,10 @@ mod tests {
         assert!(says.contains("17 failures came, 9.0 were expected (5 to 13), 7 of them at gym, pool/jets;"), "{says}");
         assert!(!says.contains("hours") && says.contains("dated back"), "{says}");
         let says = sentence(&biased, name).unwrap();
-        assert!(says.contains("+89 %, more than chance; without gym, pool/jets"), "{says}");
+        assert!(says.contains("+89 %, more than chance explains; without gym, pool/jets"), "{says}");
         // Two standard errors of 80 % of 20 are 18 %.
         let says = sentence(&judged(What::DueParts, 12, 9.0), name).unwrap();
-        assert!(says.contains("too few") && says.contains("0 %, which chance may explain"), "{says}");
+        assert!(says.contains("too few") && says.contains("0 %, too little to matter"), "{says}");
         assert!(sentence(&judged(What::Hours, 20, 9.0), name).unwrap().contains("wider than they need be"));
     }
 }

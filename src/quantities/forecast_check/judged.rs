@@ -1,8 +1,8 @@
 //! What do the past forecasts say of the forecasts to come, kind by kind?
 //!
 //! Two questions of each kind: did the ranges hold as often as they promise, and did more happen than was expected,
-//! or less? The second is asked of the shortest forecasts, which follow each other without overlapping, so that
-//! nothing is counted twice. What each of them missed by was not to be foreseen from the ones before it, so that the
+//! or less? Both are asked of forecasts that follow each other without overlapping, so that nothing is counted twice, the
+//! second of each horizon; the one that misses by more is told. What each of them missed by was not to be foreseen from the ones before it, so that the
 //! variances of what they missed by add up. A kind must never hide behind another: hours are many and failures few.
 //!
 //! The levels are such that a fleet whose forecasts are as good as they say is seldom called poor.
@@ -41,7 +41,7 @@ pub struct Total {
     pub high: f64,
     /// What happened.
     pub observed: f64,
-    /// The chance of so much or more, or of so little or less, whichever is smaller, times the horizons looked at.
+    /// The chance of so much or more, or of so little or less, whichever is smaller.
     pub chance: f64,
 }
 
@@ -81,6 +81,10 @@ const UNLIKELY: f64 = 0.05;
 const MOST_SURE: f64 = 0.95;
 /// By how much hours must differ before it is said to matter: assumed.
 const HOURS_MATTER: f64 = 0.05;
+/// The same of parts that fall due, whose days are often known so well that a single one is more than chance: assumed.
+const DUE_MATTER: f64 = 0.1;
+/// How many of them it must be.
+const FEWEST_DUE: f64 = 2.0;
 
 impl Held {
     /// Counts another.
@@ -123,8 +127,16 @@ impl Judged {
         self.total.is_some_and(|total| {
             // Failures nobody expected are what hurts: of the two directions it is told sooner.
             let hurts = self.what == What::Failures && total.bias() > 0.0;
-            total.chance < if hurts { UNLIKELY } else { 0.5 * UNLIKELY }
-                && (self.what != What::Hours || total.bias().abs() >= HOURS_MATTER)
+            self.matters() && total.chance < if hurts { UNLIKELY } else { 0.5 * UNLIKELY }
+        })
+    }
+
+    /// Whether the difference is large enough for a reader to care, whatever chance says.
+    pub fn matters(&self) -> bool {
+        self.total.is_some_and(|total| match self.what {
+            What::Hours => total.bias().abs() >= HOURS_MATTER,
+            What::Failures => true,
+            What::DueParts => total.bias().abs() >= DUE_MATTER && (total.observed - total.expected).abs() >= FEWEST_DUE,
         })
     }
 
@@ -167,7 +179,8 @@ fn judge_kind(checks: &Checks, what: What) -> Judged {
         }
     }
     let mut judged = Judged { what, held, total: None, behind: None };
-    // Both horizons are looked at, and the one that is the less likely is told; its chance allows for there being two.
+    // Both horizons are looked at, and the one that is the less likely is told. Nearly the same happened in both, so that there
+    // being two makes a false alarm hardly more likely.
     let totals = HORIZONS.into_iter().filter_map(|months| Windows::of(checks, what, months));
     let told = totals.min_by(|a, b| a.total(what).chance.total_cmp(&b.total(what).chance));
     if let Some(windows) = told {
@@ -205,9 +218,7 @@ impl Windows {
     }
 
     fn total(&self, what: What) -> Total {
-        let mut total = total(what, self.months, self.sums, self.number, self.scatter);
-        total.chance = (total.chance * HORIZONS.len() as f64).min(1.0);
-        total
+        total(what, self.months, self.sums, self.number, self.scatter)
     }
 }
 

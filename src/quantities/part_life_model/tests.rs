@@ -231,7 +231,9 @@ fn what_is_saved_against_the_book_is_told_of_the_limit_that_comes_first() {
     let costs = Costs { planned: 60.0, failure: 400.0 };
     let of = |part: &Part, per_day: &[f64]| {
         let mut gathered = Gathered { lives: lives.clone(), ..Gathered::default() };
-        per_day.iter().for_each(|hours| gathered.add_use(hours * 365.25, 365.25));
+        for hours in per_day {
+            gathered.add_use(hours * 365.25, 365.25);
+        }
         kind_model(part, &gathered, Some(costs), None)
     };
     let seldom = of(&part, &[2.0]);

@@ -4,6 +4,7 @@ use super::{Given, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::charts::style::list;
+use crate::quantities::forecast_check::Judged;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
 use crate::report::calibration_words;
 use crate::report::fleet_state::grouped;
@@ -38,8 +39,11 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
 
 /// How good the forecasts were, where they were poor.
 fn calibration(given: &Given) -> Option<String> {
-    calibration_words::notice(&given.site.judged, |site, at| {
-        // Another customer's pump is not named.
+    // What a pump at another site explains says nothing of this one, and another customer's pump is not named.
+    let elsewhere = |one: &&Judged| one.behind.as_ref().is_some_and(|behind| behind.site != given.site.site.id);
+    let here: Vec<Judged> =
+        given.site.judged.iter().filter(|one| !elsewhere(one) || one.held.is_poor()).cloned().collect();
+    calibration_words::notice(&here, |site, at| {
         if *site == given.site.site.id { place_inside(given, at.as_str()) } else { "a pump at another site".to_owned() }
     })
 }
