@@ -55,12 +55,19 @@ pub fn sentence(judged: &Judged, name: impl Fn(&Id, &Address) -> String) -> Opti
     let total = judged.total.map(|total| {
         let bias = (total.bias() * 100.0).round();
         let mut text = format!(
-            "in {} months {} came where {} were expected ({}): {}{bias:.0} %, {}",
+            "in {} months {} came where {} were expected ({}): {}{:.0} %, {}",
             total.months,
             observed(judged.what, &total),
             expected(&total),
             range(&total),
-            if bias > 0.0 { "+" } else { "" },
+            if bias > 0.0 {
+                "+"
+            } else if bias < 0.0 {
+                "−"
+            } else {
+                ""
+            },
+            bias.abs(),
             if judged.is_biased() {
                 "more than chance explains"
             } else if judged.matters() {
@@ -107,7 +114,9 @@ fn plainly(what: What) -> &'static str {
 fn observed(what: What, total: &Total) -> String {
     match what {
         What::Hours => format!("{} run hours", amount(total.observed)),
+        What::Failures if total.observed == 1.0 => "1 failure".to_owned(),
         What::Failures => format!("{} failures", amount(total.observed)),
+        What::DueParts if total.observed == 1.0 => "1 part due".to_owned(),
         What::DueParts => format!("{} parts due", amount(total.observed)),
     }
 }
