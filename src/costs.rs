@@ -4,6 +4,7 @@
 
 pub mod contract;
 pub mod outlook;
+pub mod pareto;
 pub mod quote;
 pub mod simulation;
 pub mod spent;

@@ -26,6 +26,7 @@ pub mod water_change;
 pub mod water_tests;
 pub mod water_turnover;
 pub mod ways_out;
+pub mod worsening_pumps;
 
 use std::time::{Duration, Instant};
 

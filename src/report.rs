@@ -1,5 +1,6 @@
 //! Stage 5: figures into documents. A view of finished strings per document, a template, the renderer.
 
+pub mod calibration_words;
 pub mod cautions;
 pub mod contracts_view;
 pub mod document;

@@ -230,7 +230,7 @@ pub fn tables<E: From<TableError> + Send>(
         part_lives::part_lives(figures.lives)?,
         carry::carry(figures)?,
         pump_failures::pump_failures(sites, figures.lives)?,
-        pump_failures::failure_costs(sites, figures.lives)?,
+        pump_failures::failure_costs(figures)?,
         visits::visits(&figures.plan)?,
         costs::costs(&figures.costs, units)?,
         costs::contracts(&figures.costs, units)?,

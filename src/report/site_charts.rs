@@ -6,6 +6,7 @@ use crate::address::Address;
 use crate::basis::Basis;
 use crate::calendar::{Month, plus_days};
 use crate::charts::{self, Chart};
+use crate::quantities::failure_trends::Scope;
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
 use crate::records::log::Quantity;
@@ -43,6 +44,8 @@ pub struct Charts {
     pub run_hours: Option<Chart>,
     /// Failures by pump.
     pub failures: Vec<(Address, Chart)>,
+    /// The mean failures of the site's pumps, where no pump of its own says it all.
+    pub mean_failures: Option<Chart>,
 }
 
 impl Charts {
@@ -54,6 +57,7 @@ impl Charts {
             .chain(self.filters.iter().map(|(_, c)| c))
             .chain(&self.run_hours)
             .chain(self.failures.iter().map(|(_, c)| c))
+            .chain(&self.mean_failures)
     }
 }
 
@@ -117,13 +121,32 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
                     what: i.what.iter().map(|w| format::words(w)).collect::<Vec<_>>().join(", "),
                 })
                 .collect(),
-            bounds: Vec::new(),
-            range_name: RANGE.to_owned(),
+            bounds: failure_bounds(pump, site.as_of),
+            range_name: format!("{RANGE} of the number to be expected, by the count alone"),
         };
         result.failures.extend(charts::failures::failures(&input).ok().map(|c| (pump.at.clone(), c)));
     }
     result.failures.sort_by(|a, b| a.0.cmp(&b.0));
+    let trends = &site.lives.trends;
+    result.mean_failures = trends.scope(Scope::Site, site.site.id.as_str()).and_then(|trend| {
+        crate::report::fleet::mean_failures(trend, "mean-failures".to_owned(), site.site.name.clone())
+    });
     result
+}
+
+/// The exact range of the mean of a count, at each failure and at the end (the ends of a steady rate's,
+/// NIST/SEMATECH e-Handbook 8.4.5.1).
+fn failure_bounds(pump: &crate::quantities::PumpFigures, as_of: NaiveDate) -> Vec<charts::FailureBound> {
+    let days = pump.failures.incidents.iter().map(|incident| incident.day);
+    let counted = days.clone().enumerate().map(|(before, day)| (day, before as f64 + 1.0));
+    let last = std::iter::once((as_of, days.count() as f64));
+    counted
+        .chain(last)
+        .map(|(date, failures)| {
+            let (low, high) = crate::stats::counts::rate_range(failures, 1.0, 0.8);
+            charts::FailureBound { date, low, high }
+        })
+        .collect()
 }
 
 fn file_name(at: &Address) -> String {

@@ -4,8 +4,9 @@ use super::{Given, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::charts::style::list;
-use crate::quantities::forecast_check::What;
+use crate::quantities::forecast_check::Judged;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
+use crate::report::calibration_words;
 use crate::report::fleet_state::grouped;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::since;
@@ -37,27 +38,14 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
     }
 }
 
-/// How good the forecasts were, where their ranges held less often than they should.
+/// How good the forecasts were, where they were poor.
 fn calibration(given: &Given) -> Option<String> {
-    let poor: Vec<String> = given
-        .site
-        .held
-        .iter()
-        .filter(|(_, held)| held.is_poor())
-        .map(|(what, held)| {
-            let name = match what {
-                What::Hours => "hours",
-                What::Failures => "failures",
-                What::DueParts => "parts falling due",
-            };
-            format!("of {name} in {} of {} cases", held.inside, held.of)
-        })
-        .collect();
-    (!poor.is_empty()).then(|| {
-        format!(
-            "Take forecasts with care: made again for the last two years, their ranges should have held in 4 of 5 cases and held for those {}; entries dated back flatter even that.",
-            list(&poor)
-        )
+    // What a pump at another site explains says nothing of this one, and another customer's pump is not named.
+    let elsewhere = |one: &&Judged| one.behind.as_ref().is_some_and(|behind| behind.site != given.site.site.id);
+    let here: Vec<Judged> =
+        given.site.judged.iter().filter(|one| !elsewhere(one) || one.held.is_poor()).cloned().collect();
+    calibration_words::notice(&here, |site, at| {
+        if *site == given.site.site.id { place_inside(given, at.as_str()) } else { "a pump at another site".to_owned() }
     })
 }
 

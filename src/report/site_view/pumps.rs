@@ -58,6 +58,13 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
             .map(|(at, chart)| {
                 in_view(chart, &format!("Does {} fail more and more often?", place_inside(given, at.as_str())))
             })
+            .chain(
+                given
+                    .charts
+                    .mean_failures
+                    .iter()
+                    .map(|chart| in_view(chart, "How many failures has a pump had by its hours?")),
+            )
             .collect(),
         reading_advice: reading_advice(given),
     }
@@ -350,6 +357,16 @@ fn to_come(given: &Given) -> String {
     if known.is_empty() {
         return String::new();
     }
+    let worse: Vec<String> = given
+        .site
+        .pumps_to_come
+        .iter()
+        .filter(|(at, outlook)| outlook.is_some() && given.site.lives.worsening(&given.site.site.id, at).is_some())
+        .map(|(at, outlook)| {
+            let own = outlook.as_ref().map_or(0.0, |outlook| outlook.failures.expected);
+            format!("{} of {}", format::number(own, 1), place(given, at.as_str()))
+        })
+        .collect();
     let expected = tally.expected(given.site.lives);
     let range = if expected.low == expected.high {
         format!("{:.0}", expected.low)
@@ -357,8 +374,16 @@ fn to_come(given: &Given) -> String {
         format!("{:.0} to {:.0}", expected.low, expected.high)
     };
     format!(
-        " In 12 months, if nothing is renewed before it fails, expect about {} ({range} four times in five).",
-        format::number(expected.expected, 1)
+        " In 12 months, if nothing is renewed before it fails, expect about {} ({range} four times in five){}.",
+        format::number(expected.expected, 1),
+        if worse.is_empty() {
+            String::new()
+        } else {
+            format!(
+                ", of them {}, counted from its own failures since they come closer together",
+                crate::charts::style::list(&worse)
+            )
+        }
     )
 }
 
