@@ -287,7 +287,7 @@ fn done_words(fleet: &Fleet, entry: &Entry) -> Vec<String> {
     if entry.removed == Some(true) {
         what.push("taken out of service".to_owned());
     }
-    if what.is_empty() && entry.readings(&fleet.typed_units()).any(|(quantity, _)| quantity.is_water_test()) {
+    if what.is_empty() && entry.before.readings(&fleet.typed_units()).any(|(quantity, _)| quantity.is_water_test()) {
         what.push("water tested".to_owned());
     }
     what
