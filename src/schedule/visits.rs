@@ -10,6 +10,7 @@ pub mod fleet;
 pub mod kept;
 mod made;
 pub mod one_site;
+pub mod water;
 pub mod work;
 
 pub use made::plan;

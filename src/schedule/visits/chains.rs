@@ -3,12 +3,50 @@
 //! decided up to the first window that has moved stands, and the rest is asked again.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
 use super::one_site::{Job, Node, Problem};
 use crate::calendar::{add, days_between, plus_days};
 use crate::units::Period;
+
+/// Why something is due again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// Its period is over.
+    Period,
+    /// Guests who are booked leave.
+    Guests,
+    /// Guests are expected to leave as a year before.
+    GuestsExpected,
+    /// Guests have been in for the longest time the water may stand.
+    AtMost,
+    /// So many have bathed.
+    Bathers,
+    /// So many will have bathed if guests come as a year before.
+    BathersExpected,
+}
+
+impl Why {
+    /// Whether guests leaving ask for it.
+    pub fn is_guests(self) -> bool {
+        matches!(self, Self::Guests | Self::GuestsExpected)
+    }
+}
+
+/// When something is due again that is done on a given day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Next {
+    /// The first day it may be done.
+    pub first: usize,
+    /// The day it is due.
+    pub due: i64,
+    /// The last day in time.
+    pub last: i64,
+    /// Why.
+    pub why: Why,
+}
 
 /// Something to do at a site once, or again and again.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,6 +59,8 @@ pub struct Chain {
     pub early: i64,
     /// How long until it is due again.
     pub again: Option<Period>,
+    /// By day of the plan, when it is due again if done that day, where a rule says so; `again` is then about how long.
+    pub after: Option<Arc<[Next]>>,
     /// Minutes.
     pub minutes: u32,
     /// Skills it needs, a bit each.
@@ -141,6 +181,10 @@ impl Chains<'_> {
 
     /// The window of a time that follows one done on a day; `None` = never again.
     pub(super) fn next_window(&self, chain: &Chain, done: usize) -> Option<(usize, i64, i64)> {
+        if let Some(next) = chain.after.as_ref().and_then(|after| after.get(done)) {
+            let (due, last) = self.waiting(chain, next.due);
+            return Some(if due == next.due { (next.first, due, next.last) } else { (due as usize, due, last) });
+        }
         let again = chain.again?;
         let day = plus_days(self.start, done as i64);
         let due = days_between(self.start, add(day, again)).max(done as i64 + 1);

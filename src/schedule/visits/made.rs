@@ -10,7 +10,7 @@ use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
 use super::access::{self, Access};
-use super::chains::{Done, SiteYear};
+use super::chains::{Done, SiteYear, Why};
 use super::diary::{Technician, Way};
 use super::fleet::{FleetWork, FleetYear, SiteWork};
 use super::kept::{self, Accepted};
@@ -306,7 +306,7 @@ impl Told<'_> {
         let before = year.done.iter().rfind(|other| other.chain == done.chain && other.day < done.day);
         let due = plus_days(self.numbers.start, done.due);
         let because = match before {
-            Some(before) => format!("Due again, last planned for {}", format::short_date(self.day(before.day))),
+            Some(before) => self.again_because(item, before.day),
             None => item.because.clone(),
         };
         let urgent = before.is_none() && item.chain.urgent.is_some();
@@ -322,6 +322,21 @@ impl Told<'_> {
             cost: item.cost.map(|cost| crate::costs::rounded(cost, &self.fleet.settings.currency.0)),
             water_out: item.water_out,
             late: done.late.then(|| self.why_not(index, item, done.window)),
+        }
+    }
+
+    /// Why something is due again that was last planned for a day.
+    fn again_because(&self, item: &Item, before: usize) -> String {
+        let last = format!("last planned for {}", format::short_date(self.day(before)));
+        match item.chain.after.as_ref().and_then(|after| after.get(before)).map_or(Why::Period, |next| next.why) {
+            Why::Period => format!("Due again, {last}"),
+            Why::Guests => "Guests change".to_owned(),
+            Why::GuestsExpected => "Guests are expected to change, as a year before (estimated)".to_owned(),
+            Why::AtMost => format!("Guests stay on longer than the water may stand, {last}"),
+            Why::Bathers => format!("Due again by the number of bathers, {last}"),
+            Why::BathersExpected => {
+                format!("Due again by the number of bathers, if guests come as a year before (estimated), {last}")
+            }
         }
     }
 

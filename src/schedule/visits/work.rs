@@ -3,6 +3,7 @@
 //! be early or to wait.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -10,13 +11,14 @@ use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
 use super::access::Access;
-use super::chains::Chain;
+use super::chains::{Chain, Next};
+use super::water::{self, Asked};
 use super::{Take, Work};
 use crate::address::{Address, Id};
-use crate::calendar::{Month, add, days_between, plus_days};
+use crate::calendar::{Month, days_between, plus_days};
 use crate::quantities::PumpFigures;
 use crate::records::upkeep::{Clock, Every, Part};
-use crate::records::{Fleet, Site};
+use crate::records::{Fleet, Site, Spa};
 use crate::report::format;
 use crate::schedule::due::{PartDue, TaskDue, labour_cost};
 use crate::site::SiteFigures;
@@ -35,8 +37,6 @@ const CLOSING_DAYS: i64 = 10;
 const REOPENING_DAYS: i64 = 7;
 /// Days within which what a visit left is seen to: common practice, no source.
 const LEFT_DAYS: i64 = 60;
-/// Days after guests leave within which the spa is made ready, where nobody follows: common practice, no source.
-const AFTER_GUESTS_DAYS: i64 = 3;
 /// Minutes to close or to open a spa: assumed, common practice, no source.
 const SEASON_MINUTES: u32 = 60;
 /// Minutes of the look round a contract promises: assumed, common practice, no source.
@@ -137,6 +137,7 @@ impl Maker<'_> {
                 due: 0,
                 early: 0,
                 again: None,
+                after: None,
                 minutes,
                 skills: skill.map_or(0, |skill| self.skills.get(skill).copied().unwrap_or(0)),
                 access: list,
@@ -319,31 +320,72 @@ impl Maker<'_> {
             let mut item = self.item(figures.site, &task.at, Work::Task(task.id.clone()), minutes, skill);
             item.because = format::sentence(&task.because);
             item.water_out = task.task.water_out == Some(true);
-            let again = Self::comes_again(figures, task, due);
+            let spa = figures.site.spas.iter().find(|spa| spa.at.as_str() == task.at.spa());
+            let after = spa.and_then(|spa| self.asked_again(figures.site, spa, task));
+            let again = after.as_deref().map_or_else(|| Self::comes_again(figures, task), |after| self.about(after));
             let period = again.map_or(365.0, Period::mean_days).max(1.0);
             item.chain.again = again;
+            item.chain.after = after;
             item.chain.early = ((period * EARLY_SHARE) as i64).max(1);
             item.chain.due = self.index(due);
             item.chain.first = (item.chain.due - item.chain.early).max(0) as usize;
             item.chain.thrown_away = self.worth(item.cost, minutes) / period;
             item.chain.waits = true;
+            if item.chain.after.as_deref().is_some_and(|after| after.iter().any(|next| next.why.is_guests())) {
+                // The water is used up when guests leave; sooner is better, and nothing is thrown away.
+                (item.chain.thrown_away, item.chain.risk) = (0.0, SOONER);
+            }
             if task.because == "on reopening" {
                 item.chain.first = item.chain.due.max(0) as usize;
                 item.chain.due += REOPENING_DAYS - 1;
+            } else if item.chain.due >= 0 && item.chain.after.is_some() {
+                self.after_guests(figures.site, spa, task, due, &mut item.chain);
             }
             if item.chain.due < 0 {
                 item.chain.urgent = Some(if task.by_rule { 1 } else { 2 });
             }
-            if task.task.every == Some(Every::Changeover) {
-                self.changeovers(figures.site, &item, all);
-            } else {
-                all.items.push(item);
-            }
+            all.items.push(item);
         }
     }
 
-    /// How long until a task is due again: its period, or less where pressure or guests ask for it sooner.
-    fn comes_again(figures: &SiteFigures, task: &TaskDue, due: NaiveDate) -> Option<Period> {
+    /// When a task is due again by the day it is done, where the rule for changing the water or guests changing say so.
+    fn asked_again(&self, site: &Site, spa: &Spa, task: &TaskDue) -> Option<Arc<[Next]>> {
+        let limits = self.fleet.rule_book(site).and_then(|book| book.limits(site.r#use));
+        let rule = limits.and_then(|limits| limits.refill.as_ref()).filter(|_| task.task.or_bather_limit == Some(true));
+        let at_most = match task.task.every {
+            Some(Every::Period(period)) => Some(period),
+            _ => task.task.at_most,
+        };
+        let each_change = task.task.every == Some(Every::Changeover);
+        let asked = Asked { rule, each_change, at_most, early_share: EARLY_SHARE };
+        water::again(site, spa, self.start(), self.days, asked).map(Arc::from)
+    }
+
+    /// About how long it is until something is due again: the mean over the plan's days, counted by whole times.
+    fn about(&self, after: &[Next]) -> Option<Period> {
+        let mut day = 0;
+        let mut times = 0u32;
+        while let Some(next) = after.get(day).filter(|next| next.due < self.days as i64) {
+            day = (next.due.max(0) as usize).max(day + 1);
+            times += 1;
+        }
+        (times > 0).then(|| Period { months: 0, days: (day as u32 / times).max(1) })
+    }
+
+    /// Work that guests leaving ask for first is done behind them, not before.
+    fn after_guests(&self, site: &Site, spa: Option<&Spa>, task: &TaskDue, due: NaiveDate, chain: &mut Chain) {
+        let leaves = spa.and_then(|spa| spa.stays.as_ref()).is_some_and(|stays| stays.leavings().any(|day| day == due));
+        let by_group = task.by_rule || task.task.every == Some(Every::Changeover);
+        if let Some(next) = spa.filter(|_| leaves && by_group).and_then(|spa| {
+            let next = water::leaving(site, spa, self.start(), self.days, due)?;
+            (next.first as i64 == self.index(due)).then_some(next)
+        }) {
+            (chain.first, chain.due, chain.early) = (next.first, next.last, 0);
+        }
+    }
+
+    /// How long until a task is due again: its period, or less where pressure asks for it sooner.
+    fn comes_again(figures: &SiteFigures, task: &TaskDue) -> Option<Period> {
         let period = match task.task.every {
             Some(Every::Period(period)) => Some(period),
             _ => task.task.at_most,
@@ -353,8 +395,7 @@ impl Maker<'_> {
             let state = &filter?.state;
             Some(state.rise_limit? / state.rise_per_day.filter(|rise| *rise > 0.0)?)
         });
-        let by_guests = task.by_rule.then(|| task.last.map(|last| days_between(last, due) as f64)).flatten();
-        let sooner = [by_pressure, by_guests].into_iter().flatten().filter(|days| days.is_finite()).reduce(f64::min);
+        let sooner = by_pressure.filter(|days: &f64| days.is_finite());
         match (period, sooner) {
             (Some(period), Some(days)) if days < period.mean_days() => {
                 Some(Period { months: 0, days: days.max(1.0) as u32 })
@@ -362,55 +403,6 @@ impl Maker<'_> {
             (Some(period), _) => Some(period),
             (None, Some(days)) => Some(Period { months: 0, days: days.max(1.0) as u32 }),
             (None, None) => None,
-        }
-    }
-
-    /// Work each time guests change: between those who leave and those who follow, as far as bookings reach; then by the
-    /// longest time that may pass.
-    fn changeovers(&self, site: &Site, item: &Item, all: &mut SiteItems) {
-        let spa = site.spas.iter().find(|spa| spa.at.as_str() == item.at.spa());
-        let Some(stays) = spa.and_then(|spa| spa.stays.as_ref()) else {
-            all.items.push(item.clone());
-            return;
-        };
-        let mut leavings: Vec<NaiveDate> =
-            stays.leavings().filter(|day| *day > self.as_of && *day <= self.end()).collect();
-        leavings.sort_unstable();
-        leavings.dedup();
-        if item.chain.urgent.is_some() {
-            all.items.push(Item { chain: Chain { again: None, ..item.chain.clone() }, ..item.clone() });
-        }
-        let mut last = None;
-        for day in &leavings {
-            if site.is_closed(*day) {
-                continue;
-            }
-            let next = stays.stays.iter().map(|(from, _)| *from).find(|from| from >= day);
-            let until = next.unwrap_or(plus_days(*day, AFTER_GUESTS_DAYS)).min(plus_days(*day, AFTER_GUESTS_DAYS));
-            let mut one = item.clone();
-            one.because = "Guests change".to_owned();
-            one.chain = Chain {
-                first: self.index(*day).max(0) as usize,
-                due: self.index(until),
-                again: None,
-                urgent: None,
-                thrown_away: 0.0,
-                risk: SOONER,
-                waits: false,
-                ..item.chain.clone()
-            };
-            all.items.push(one);
-            last = Some(*day);
-        }
-        if let (Some(last), Some(at_most)) = (last, item.chain.again) {
-            let mut rest = item.clone();
-            rest.because = "Bookings do not reach further".to_owned();
-            rest.chain.due = self.index(add(last, at_most));
-            rest.chain.first = (rest.chain.due - rest.chain.early).max(0) as usize;
-            rest.chain.urgent = None;
-            all.items.push(rest);
-        } else if last.is_none() && item.chain.urgent.is_none() {
-            all.items.push(item.clone());
         }
     }
 
