@@ -148,6 +148,11 @@ pub struct Task {
     pub source: Option<Text>,
 }
 
+/// What the log calls closing a site for the season, under `done` of a spa; it stands in no book.
+pub const CLOSE: &str = "close";
+/// What it calls opening it again.
+pub const REOPEN: &str = "reopen";
+
 /// How often a task comes round.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Every {

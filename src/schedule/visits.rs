@@ -160,6 +160,8 @@ pub struct NotFitted {
     pub work: Work,
     /// The day it is due.
     pub due: Option<NaiveDate>,
+    /// How many other times it is planned.
+    pub planned: usize,
     /// Why it did not fit, in words.
     pub why: String,
 }

@@ -264,11 +264,14 @@ impl<'a> Planner<'a> {
             let reserved = kept.is_some();
             let found = kept.or_else(|| self.earliest(place, chain, chain.first, self.work.days - 1));
             let Some((day, technician)) = found else {
-                self.without[place].push(Unfitted { chain: index, due });
+                self.without[place].push(Unfitted { chain: index, due, window: (chain.first, self.work.days - 1) });
                 continue;
             };
-            let done =
-                Done { chain: index, day, technician, window: (chain.first, chain.first), due, late: false, cost: 0.0 };
+            // What a contract promises a response for is late behind it; what is due still, behind its due day.
+            let by = chain.respond_by.or(usize::try_from(due).ok());
+            let late = by.is_some_and(|by| day > by);
+            let window = (chain.first, by.unwrap_or(chain.first).max(chain.first).min(self.work.days - 1));
+            let done = Done { chain: index, day, technician, window, due, late, cost: 0.0 };
             self.given[place].push(done);
             if reserved {
                 continue;

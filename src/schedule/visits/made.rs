@@ -166,6 +166,13 @@ pub(super) fn works(person: &Person, day: NaiveDate) -> bool {
     on_list && !person.leave.iter().any(|leave| (leave.from.0..=leave.to.0).contains(&day))
 }
 
+/// Whether anybody works on a day.
+pub(super) fn somebody_works(fleet: &Fleet, day: NaiveDate) -> bool {
+    let people = &fleet.settings.technicians;
+    let usual = people.0.is_empty() && works(&Person::default(), day);
+    (usual || people.iter().any(|(_, person)| works(person, day))) && !fleet.settings.holidays.iter().any(|h| h.0 == day)
+}
+
 /// Areas as numbers; a site without one is an area of its own.
 fn areas(sites: &[SiteFigures]) -> Vec<usize> {
     let mut known: BTreeMap<&str, usize> = BTreeMap::new();
@@ -344,19 +351,24 @@ impl Told<'_> {
         let site = &self.sites[index].site.id;
         for unfitted in &year.unfitted {
             let item = &self.prepared[index].items.items[unfitted.chain];
-            let due = unfitted.due.max(0) as usize;
-            let from = item.chain.first.min(due);
-            let until = if item.chain.may_be_late { self.numbers.days - 1 } else { due.min(self.numbers.days - 1) };
+            let planned = year.done.iter().filter(|done| done.chain == unfitted.chain).count();
+            let why = self.why_not(index, item, unfitted.window);
+            let why = match planned {
+                0 => why,
+                1 => format!("the time due after the one that is planned found no day: {why}"),
+                _ => format!("the last of {} times found no day: {why}", planned + 1),
+            };
             all.push(NotFitted {
                 site: site.clone(),
                 at: item.at.clone(),
                 work: item.work.clone(),
                 due: Some(plus_days(self.numbers.start, unfitted.due)),
-                why: self.why_not(index, item, (from, until)),
+                planned,
+                why,
             });
         }
         for (at, work, due, why) in &self.prepared[index].items.refused {
-            all.push(NotFitted { site: site.clone(), at: at.clone(), work: work.clone(), due: *due, why: why.clone() });
+            all.push(NotFitted { site: site.clone(), at: at.clone(), work: work.clone(), due: *due, planned: 0, why: why.clone() });
         }
     }
 
@@ -372,6 +384,9 @@ impl Told<'_> {
             _ => format!("on {}", format::short_date(self.day(from.min(self.numbers.days - 1)))),
         };
         let people = &self.numbers.technicians;
+        if let Some(lead) = item.lead.filter(|_| from > until) {
+            return format!("what it needs is to be ordered first and takes {} to come", format::period(lead));
+        }
         if let (true, Some(skill)) = (people.iter().all(|person| item.chain.skills & !person.skills != 0), &item.skill)
         {
             return format!("nobody of the fleet is down as {skill}");
@@ -389,13 +404,16 @@ impl Told<'_> {
         }
         let list = &work.access[item.chain.access];
         if days.iter().all(|day| list[*day] == 0) {
-            return format!(
-                "the site gives no access {span}: guests stay on, it is closed, or no visit day falls there"
-            );
+            let open: Vec<usize> = days.iter().copied().filter(|day| !closed(*day)).collect();
+            let outside = if open.len() < days.len() { " outside the closed season" } else { "" };
+            if !open.iter().any(|day| access.visit_day[*day]) {
+                return format!("no day the site can be visited on falls {}{outside}", span.replacen("from", "between", 1).replacen(" to ", " and ", 1));
+            }
+            return format!("guests stay on every day the site could be visited {span}{outside}");
         }
         if days.iter().all(|day| list[*day] < item.minutes) {
             return format!(
-                "{span} there are only changeovers, which are shorter than the {} min it takes",
+                "{span} the site can be visited only while guests change, which is shorter than the {} min it takes",
                 item.minutes
             );
         }

@@ -10,14 +10,15 @@ use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
-use super::access::Access;
+use super::access::{Access, CLOSING_DAYS, CLOSING_LATE_DAYS};
 use super::chains::{Chain, Next};
 use super::water::{self, Asked};
 use super::{Take, Work};
 use crate::address::{Address, Id};
-use crate::calendar::{Month, days_between, plus_days};
+use crate::calendar::{Month, add, days_between, plus_days};
 use crate::quantities::PumpFigures;
-use crate::records::upkeep::{Clock, Every, Part};
+use crate::records::log::Why as WhyVisited;
+use crate::records::upkeep::{CLOSE, Clock, Every, Part};
 use crate::records::{Fleet, Site, Spa};
 use crate::report::format;
 use crate::schedule::due::{PartDue, TaskDue, labour_cost};
@@ -31,8 +32,6 @@ const EARLY_SHARE: f64 = 0.25;
 const EARLIEST_PART_DAYS: i64 = 180;
 /// Days within which what was put off is done, counted from the day it was put off to: common practice, no source.
 const AFTER_DEFERRAL_DAYS: i64 = 14;
-/// Days before a closed season within which a site is closed up: common practice, no source.
-const CLOSING_DAYS: i64 = 10;
 /// Days after it within which it is opened: common practice, no source.
 const REOPENING_DAYS: i64 = 7;
 /// Days within which what a visit left is seen to: common practice, no source.
@@ -69,6 +68,8 @@ pub struct Item {
     pub cost: Option<Decimal>,
     /// Whether the water must be out.
     pub water_out: bool,
+    /// How long what it needs takes to come, where nothing says that it is held and the work can wait for it.
+    pub lead: Option<Period>,
     /// The numbers.
     pub chain: Chain,
 }
@@ -116,7 +117,8 @@ impl Maker<'_> {
         self.tasks(figures, &mut all);
         self.season(figures.site, access, &mut all);
         self.left(figures.site, &mut all);
-        self.contract(figures.site, &mut all);
+        self.contract(figures.site, access, &mut all);
+        self.respond(figures.site, &mut all);
         all
     }
 
@@ -131,6 +133,7 @@ impl Maker<'_> {
             take: Vec::new(),
             cost: labour_cost(self.fleet, f64::from(minutes), self.as_of),
             water_out: false,
+            lead: None,
             chain: Chain {
                 may_be_late: true,
                 first: 0,
@@ -145,6 +148,7 @@ impl Maker<'_> {
                 thrown_away: 0.0,
                 risk: 0.0,
                 urgent: None,
+                respond_by: None,
                 waits: false,
                 promised: Vec::new(),
                 promised_first: None,
@@ -229,12 +233,19 @@ impl Maker<'_> {
         item.take.push(take(part.part.id, book));
         item.cost = part.cost;
         let mut with = Vec::new();
+        let mut along = 0.0;
         for id in &book.also_renew {
             let Some(other) = self.fleet.book.parts.get(id) else { continue };
             // It goes along where such a part stands there at all.
             if figures.parts.iter().any(|p| p.part.at == part.part.at && p.part.id == id) {
                 item.take.push(take(id, other));
                 with.push(format::words(id.as_str()));
+                // What is renewed along is thrown away along.
+                along += figures
+                    .parts
+                    .iter()
+                    .find(|p| p.part.at == part.part.at && p.part.id == id)
+                    .map_or(0.0, |other| self.day_thrown_away(other));
                 let piece = other.cost.as_ref().and_then(|cost| cost.on(self.as_of));
                 item.cost =
                     item.cost.zip(piece).map(|(sum, piece)| sum + piece.0 * Decimal::from(other.count.unwrap_or(1)));
@@ -247,7 +258,7 @@ impl Maker<'_> {
         chain.early = Self::early_days(part);
         chain.due = self.index(due);
         chain.first = (chain.due - chain.early).max(0) as usize;
-        chain.thrown_away = self.day_thrown_away(part);
+        chain.thrown_away = self.day_thrown_away(part) + along;
         self.risk(figures, part, chain);
         let urgency = part_urgency(part, self.as_of);
         let unsafe_now = urgency == Some(Urgency::DoNotUse);
@@ -266,6 +277,18 @@ impl Maker<'_> {
             }
             None => {}
         }
+        // Nothing says what is held, so that what is not urgent waits until it can have come.
+        let lead = book.lead_time.or(self.fleet.settings.stock.lead_time);
+        let comes = lead.map(|lead| self.index(add(self.as_of, lead)).max(0) as usize);
+        if let (Some(lead), Some(comes)) = (lead, comes) {
+            if chain.urgent.is_some() {
+                item.because.push_str(&format!(" To be ordered at once if none is held: it takes {} to come.", format::period(lead)));
+            } else if chain.first < comes {
+                chain.first = comes;
+                item.lead = Some(lead);
+            }
+        }
+        let chain = &mut item.chain;
         let by_age = book.interval.age;
         let by_hours = book.interval.hours.and_then(|hours| {
             let a_day = pump(figures, &part.part.at)?.forecast.as_ref()?.year() / 365.0;
@@ -283,7 +306,9 @@ impl Maker<'_> {
     /// What waiting risks: the chance, by the life model, of failing before a day, times what a failure costs more than
     /// planned work; a straight line over the window.
     fn risk(&self, figures: &SiteFigures, part: &PartDue, chain: &mut Chain) {
-        let Some(kind) = figures.lives.kind(part.part.id) else { return };
+        // Renewing sooner than the book says saves failures only of what wears out, and is worth it only where the best
+        // age says so; elsewhere a new part fails as soon as the old one would.
+        let Some(kind) = figures.lives.kind_of(&part.part).filter(|kind| kind.age_that_pays().is_some()) else { return };
         let (Some(posterior), Some(costs)) = (&kind.posterior, kind.costs) else { return };
         let chance = |day: i64| -> Option<f64> {
             let days = day.max(0) as f64;
@@ -406,6 +431,20 @@ impl Maker<'_> {
         }
     }
 
+    /// What is urgent is done within the response the contract promises.
+    fn respond(&self, site: &Site, all: &mut SiteItems) {
+        let customer = site.customer.as_ref().and_then(|id| self.fleet.customers.get(id));
+        let Some(contract) = customer.and_then(|customer| customer.contract.as_ref()) else { return };
+        let runs = contract.from.is_none_or(|day| day.0 <= self.start()) && contract.to.is_none_or(|day| day.0 >= self.start());
+        let Some(response) = contract.response.filter(|_| runs) else { return };
+        let hours = response.0.get::<uom::si::time::hour>();
+        // Days are planned, not hours: 24 h from the evening of the as-of day end with the next day.
+        let by = ((hours / 24.0).ceil().max(1.0) as usize - 1).min(self.days - 1);
+        for item in all.items.iter_mut().filter(|item| item.chain.urgent.is_some() && item.chain.due < 0) {
+            item.chain.respond_by = Some(by.max(item.chain.first));
+        }
+    }
+
     fn season(&self, site: &Site, access: &Access, all: &mut SiteItems) {
         let Some(at) = site.spas.first().map(|spa| &spa.at) else { return };
         let minutes = SEASON_MINUTES * site.spas.len() as u32;
@@ -415,12 +454,20 @@ impl Maker<'_> {
                 item
             };
             let day = |index: i64| plus_days(self.start(), index);
-            if *from > 0 {
+            let closed_up = site.visits.iter().any(|(_, visit)| {
+                visit.date.0 >= day(*from - CLOSING_DAYS)
+                    && visit.at.iter().any(|(_, entry)| entry.done.iter().any(|task| task.as_str() == CLOSE))
+            });
+            if *from + CLOSING_LATE_DAYS > 0 && !closed_up {
                 let mut item = whole_site(self.item(site, at, Work::Close, minutes, None));
                 item.because = format!("Closed from {}", format::short_date(day(*from)));
                 item.chain.first = (*from - CLOSING_DAYS).max(0) as usize;
                 item.chain.due = *from - 1;
-                item.chain.may_be_late = false;
+                item.chain.access = access.closing(site.spas.len());
+                item.chain.thrown_away = SOONER;
+                if *from <= CLOSING_DAYS {
+                    item.chain.urgent = Some(1);
+                }
                 all.items.push(item);
             }
             if *to + 1 < self.days as i64 {
@@ -465,7 +512,7 @@ impl Maker<'_> {
     }
 
     /// The visits a contract promises, one in each month, quarter and so on.
-    fn contract(&self, site: &Site, all: &mut SiteItems) {
+    fn contract(&self, site: &Site, access: &Access, all: &mut SiteItems) {
         let Some(at) = site.spas.first().map(|spa| &spa.at) else { return };
         let customer = site.customer.as_ref().and_then(|id| self.fleet.customers.get(id));
         let Some(contract) = customer.and_then(|customer| customer.contract.as_ref()) else { return };
@@ -481,15 +528,26 @@ impl Maker<'_> {
         let from = contract.from.map_or(self.start(), |day| day.0).max(self.start());
         let to = contract.to.map_or(self.end(), |day| day.0).min(self.end());
         let first = Month::of(self.start());
+        let mut shut: Vec<((i64, i64), Vec<(NaiveDate, NaiveDate)>)> = Vec::new();
         // Quarters and halves are those of the calendar year.
         let begin = first.plus(-((first.number() as i32 - 1) % months));
         for month in begin.through(Month::of(self.end())).step_by(months as usize) {
             let (begins, ends) = (month.first(), month.plus(months - 1).last());
             let (window_from, window_to) = (begins.max(from), ends.min(to));
             // What is not over when the plan or the contract ends can still be visited; a stretch begun may have been.
-            let visited = site.visits.iter().any(|(_, visit)| visit.date.0 >= begins && visit.date.0 < self.start());
+            // A call-out is no promised visit.
+            let visited = site.visits.iter().any(|(_, visit)| {
+                visit.date.0 >= begins && visit.date.0 < self.start() && visit.why != Some(WhyVisited::Callout)
+            });
             let cut_off = ends > self.end() && contract.to.is_none_or(|day| day.0 > self.end());
             if window_from > window_to || visited || cut_off {
+                continue;
+            }
+            if let Some(season) = access.closed.iter().find(|season| self.shut(access, **season, window_from, window_to)) {
+                match shut.last_mut().filter(|(before, _)| before == season) {
+                    Some((_, stretches)) => stretches.push((window_from, window_to)),
+                    None => shut.push((*season, vec![(window_from, window_to)])),
+                }
                 continue;
             }
             let mut item = self.item(site, at, Work::ContractVisit, LOOK_ROUND_MINUTES, None);
@@ -500,6 +558,28 @@ impl Maker<'_> {
             item.chain.may_be_late = false;
             all.items.push(item);
         }
+        for ((from, to), stretches) in shut {
+            let (Some((first, _)), Some((_, last))) = (stretches.first(), stretches.last()) else { continue };
+            let why = format!(
+                "the site is closed from {} to {}: {} promised {words} from {} to {} cannot be made",
+                format::short_date(plus_days(self.start(), from)),
+                format::short_date(plus_days(self.start(), to)),
+                if stretches.len() == 1 { "the visit".to_owned() } else { format!("the {} visits", stretches.len()) },
+                format::short_date(*first),
+                format::short_date(*last),
+            );
+            all.refused.push((at.clone(), Work::ContractVisit, Some(*last), why));
+        }
+    }
+
+    /// Whether a closed season leaves no day within a stretch on which somebody works and the site can be visited.
+    fn shut(&self, access: &Access, (from, to): (i64, i64), first: NaiveDate, last: NaiveDate) -> bool {
+        let (first, last) = (self.index(first).max(0), self.index(last));
+        (first..=last).any(|day| (from..=to).contains(&day))
+            && (first..=last).all(|day| {
+                let open = usize::try_from(day).ok().and_then(|day| access.lists[0].get(day)).is_some_and(|min| *min > 0);
+                !open || !super::made::somebody_works(self.fleet, plus_days(self.start(), day))
+            })
     }
 }
 
