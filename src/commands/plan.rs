@@ -8,6 +8,7 @@ use crate::calendar::{self, Month, plus_days};
 use crate::cli::Plan as Arguments;
 use crate::commands::{Failure, load};
 use crate::diagnostic::Diagnostic;
+use crate::interrupt::Stop;
 use crate::output;
 use crate::printer::{Printer, count};
 use crate::report::format;
@@ -17,8 +18,8 @@ use crate::site;
 /// Plans: status 0, 1 where a site or a record was left out, 2 where nothing could be planned.
 ///
 /// # Errors
-/// If the folder is no fleet or `plan.yaml` cannot be written.
-pub fn run(arguments: &Arguments, printer: Printer) -> Result<u8, Failure> {
+/// If the folder is no fleet, `plan.yaml` cannot be written, or the run was asked to end.
+pub fn run(arguments: &Arguments, printer: Printer, stop: &Stop) -> Result<u8, Failure> {
     let Some(shared) = load(&arguments.fleet, printer)? else { return Ok(2) };
     let today = || calendar::today(shared.fleet.settings.timezone.0);
     let as_of = match (arguments.as_of, arguments.month) {
@@ -41,9 +42,10 @@ pub fn run(arguments: &Arguments, printer: Printer) -> Result<u8, Failure> {
     }
     diagnostics.sort_by_cached_key(Diagnostic::order);
     printer.diagnostics(&diagnostics);
+    stop.check()?;
     let lives = site::fleet_lives(&shared.fleet, &sites, as_of);
     let figures = site::all_figures(&shared.fleet, &lives, &sites, as_of);
-    let plan = visits::plan(&shared.fleet, &figures, as_of, arguments.week);
+    let plan = visits::plan_unless(&shared.fleet, &figures, as_of, arguments.week, stop)?;
     let shown = if arguments.week { Some(plus_days(as_of, kept::WEEK_DAYS)) } else { None };
     tell(&plan, shown, shared.fleet.settings.currency.0.as_str(), printer);
     if arguments.accept {

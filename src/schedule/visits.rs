@@ -13,7 +13,7 @@ pub mod one_site;
 pub mod water;
 pub mod work;
 
-pub use made::plan;
+pub use made::{plan, plan_unless};
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;

@@ -18,6 +18,7 @@ use super::work::{self, ASSUMED_TRAVEL_MINUTES, Item, Maker, SiteItems};
 use super::{NotFitted, Plan, Visit, VisitTask, Work};
 use crate::address::{Address, Id};
 use crate::calendar::{add, days_between, plus_days};
+use crate::interrupt::{Interrupted, Stop};
 use crate::records::fleet::Technician as Person;
 use crate::records::{Fleet, Site};
 use crate::report::format;
@@ -40,6 +41,21 @@ struct Prepared {
 /// Plans the visits of the twelve months behind the as-of day; what was accepted stays where records give no reason to
 /// move it, but for the coming week where that is planned anew.
 pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: bool) -> Plan {
+    // Nobody raises this flag.
+    plan_unless(fleet, sites, as_of, week_anew, &Stop::never()).unwrap_or_default()
+}
+
+/// The same, unless the run is asked to end.
+///
+/// # Errors
+/// The run was asked to end meanwhile.
+pub fn plan_unless(
+    fleet: &Fleet,
+    sites: &[SiteFigures],
+    as_of: NaiveDate,
+    week_anew: bool,
+    stop: &Stop,
+) -> Result<Plan, Interrupted> {
     let accepted = fleet.plan.as_ref().map(|plan| Accepted { plan, as_of, week_anew });
     let start = plus_days(as_of, 1);
     let days = days_between(as_of, add(as_of, Period { months: 12, days: 0 })).max(1) as usize;
@@ -49,6 +65,7 @@ pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: b
     let minute_rate = minute_rate.unwrap_or(1.0);
     let maker = Maker { fleet, as_of, days, skills: &skills, minute_rate };
     let areas = areas(sites);
+    stop.check()?;
     let mut prepared: Vec<Prepared> = sites
         .par_iter()
         .zip(&areas)
@@ -70,13 +87,13 @@ pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: b
         .collect();
     let works = prepared.iter_mut().map(|site| site.work.clone()).collect();
     let numbers = FleetWork { start, days, technicians: people, sites: works };
-    let year = super::fleet::plan(&numbers);
+    let year = super::fleet::plan(&numbers, stop)?;
     let told = Told { fleet, sites, prepared: &prepared, numbers: &numbers, year: &year, as_of };
     let mut plan = told.plan();
     if let Some(accepted) = accepted {
         kept::settle(&mut plan, fleet, sites, accepted);
     }
-    plan
+    Ok(plan)
 }
 
 /// Notes on the work which days it was promised for; gives back the visits to keep room for: day, who, minutes.
