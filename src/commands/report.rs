@@ -224,6 +224,9 @@ impl Run<'_> {
                 figures[place].visits.push(visit.clone());
             }
         }
+        for site in &mut figures {
+            site.year.count_planned(&self.shared.fleet, &site.visits, self.as_of);
+        }
         for not_fitted in &plan.not_fitted {
             // The sites are in sorted order.
             if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
