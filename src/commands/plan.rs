@@ -28,7 +28,12 @@ pub fn run(arguments: &Arguments, printer: Printer, stop: &Stop) -> Result<u8, F
         (None, None) if arguments.week => plus_days(today(), -1),
         (None, None) => Month::of(today()).plus(-1).last(),
     };
-    let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
+    let read_one = |files| match stop.check() {
+        Ok(()) => site::read(&shared, files, as_of),
+        Err(_) => Err(Vec::new()),
+    };
+    let read: Vec<_> = shared.sites.par_iter().map(read_one).collect();
+    stop.check()?;
     let mut diagnostics = shared.diagnostics.clone();
     let mut sites = Vec::new();
     for result in read {
@@ -94,7 +99,8 @@ fn tell(plan: &Plan, until: Option<chrono::NaiveDate>, currency: &str, printer: 
     let gap = if plan.bound > 0.0 { (plan.cost / plan.bound - 1.0) * 100.0 } else { 0.0 };
     printer.summary(&format!(
         "{} visits; ways, life thrown away and the risk of waiting come to {:.0} {currency}; no plan with these windows \
-         comes to less than {:.0}, so this is at most {gap:.1} % above the best",
+         comes to less than {:.0}, so this is at most {gap:.1} % above the best. That least sum knows windows and shared \
+         ways, but not how long working days are: where they are full, no plan comes near it",
         plan.visits.len(),
         plan.cost,
         plan.bound

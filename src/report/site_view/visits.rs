@@ -156,7 +156,9 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
             })
             .collect(),
         total: format::money(year.total, given.currency()),
-        note: format!("At today's cost prices, work as often as it is planned above, parts as they fall due. Failures, the way there and lost nights are not in it.{without}"),
+        note: format!(
+            "At today's cost prices, work as often as it is planned above, parts as they fall due. Failures, the way there and lost nights are not in it.{without}"
+        ),
     })
 }
 

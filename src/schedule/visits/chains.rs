@@ -444,7 +444,13 @@ impl Chains<'_> {
 
     /// A time on a day that has room beside what is done already: within its window, on a visit that is made anyway if
     /// there is one, else on the first day behind it.
-    fn with_room(&self, index: usize, (first, due, last): (usize, i64, i64), year: &SiteYear, nodes: &[Node]) -> Option<Done> {
+    fn with_room(
+        &self,
+        index: usize,
+        (first, due, last): (usize, i64, i64),
+        year: &SiteYear,
+        nodes: &[Node],
+    ) -> Option<Done> {
         let chain = &self.chains[index];
         let last = (last.max(0) as usize).min(self.days - 1);
         let room = |node: &Node| {

@@ -28,6 +28,8 @@ use crate::units::Period;
 
 /// Hours a technician works on a day where the record does not say (records, format 1).
 const ASSUMED_HOURS: f64 = 7.0;
+/// Days before its due day from which the reader is told why a part is renewed so early: common practice, no source.
+const LONG_BEFORE_DAYS: i64 = 30;
 /// The bit of skills nobody can be given a bit for any more.
 const NOBODYS: u64 = 1 << 63;
 
@@ -187,7 +189,8 @@ pub(super) fn works(person: &Person, day: NaiveDate) -> bool {
 pub(super) fn somebody_works(fleet: &Fleet, day: NaiveDate) -> bool {
     let people = &fleet.settings.technicians;
     let usual = people.0.is_empty() && works(&Person::default(), day);
-    (usual || people.iter().any(|(_, person)| works(person, day))) && !fleet.settings.holidays.iter().any(|h| h.0 == day)
+    (usual || people.iter().any(|(_, person)| works(person, day)))
+        && !fleet.settings.holidays.iter().any(|h| h.0 == day)
 }
 
 /// Areas as numbers; a site without one is an area of its own.
@@ -334,6 +337,10 @@ impl Told<'_> {
             None => item.because.clone(),
         };
         let urgent = before.is_none() && item.chain.urgent.is_some();
+        let because = match self.early(index, item, done, urgent) {
+            Some(early) => format!("{because} {early}"),
+            None => because,
+        };
         VisitTask {
             at: item.at.clone(),
             work: item.work.clone(),
@@ -347,6 +354,31 @@ impl Told<'_> {
             water_out: item.water_out,
             late: done.late.then(|| self.why_not(index, item, done.window)),
         }
+    }
+
+    /// What renewing a part long before it is due costs and saves, in words; `None` = it is not long before.
+    fn early(&self, index: usize, item: &Item, done: &Done, urgent: bool) -> Option<String> {
+        let days = done.due - done.day as i64;
+        let priced = matches!(item.work, Work::Renew(_)) && item.cost.is_some();
+        if urgent || !priced || days < LONG_BEFORE_DAYS {
+            return None;
+        }
+        let money = |amount: f64| {
+            let amount = Decimal::try_from(amount).unwrap_or_default();
+            format::money(amount, &self.fleet.settings.currency.0)
+        };
+        let chain = &item.chain;
+        let way = money(self.numbers.sites[index].way.cost);
+        let risk = chain.risk * days as f64;
+        let saves = if risk >= 0.005 {
+            format!(", saves {} of the risk that it fails first", money(risk))
+        } else {
+            String::new()
+        };
+        Some(format!(
+            "It goes {days} days early: that gives up {} of its life{saves}; a way of its own later costs {way}.",
+            money(chain.thrown_away * days as f64)
+        ))
     }
 
     /// Why something is due again that was last planned for a day.
@@ -385,7 +417,14 @@ impl Told<'_> {
             });
         }
         for (at, work, due, why) in &self.prepared[index].items.refused {
-            all.push(NotFitted { site: site.clone(), at: at.clone(), work: work.clone(), due: *due, planned: 0, why: why.clone() });
+            all.push(NotFitted {
+                site: site.clone(),
+                at: at.clone(),
+                work: work.clone(),
+                due: *due,
+                planned: 0,
+                why: why.clone(),
+            });
         }
     }
 
@@ -424,7 +463,10 @@ impl Told<'_> {
             let open: Vec<usize> = days.iter().copied().filter(|day| !closed(*day)).collect();
             let outside = if open.len() < days.len() { " outside the closed season" } else { "" };
             if !open.iter().any(|day| access.visit_day[*day]) {
-                return format!("no day the site can be visited on falls {}{outside}", span.replacen("from", "between", 1).replacen(" to ", " and ", 1));
+                return format!(
+                    "no day the site can be visited on falls {}{outside}",
+                    span.replacen("from", "between", 1).replacen(" to ", " and ", 1)
+                );
             }
             return format!("guests stay on every day the site could be visited {span}{outside}");
         }

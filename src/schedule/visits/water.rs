@@ -66,7 +66,9 @@ pub fn again(site: &Site, spa: &Spa, start: NaiveDate, days: usize, asked: Asked
         let mut all: Vec<Next> = Vec::new();
         if let Some(groups) = groups {
             all.extend(after_group(groups, done as i64, days as i64));
-            all.extend(at_most_in_use.and_then(|most| while_in(groups, done as i64, most)).map(|due| plain(due, Why::AtMost)));
+            all.extend(
+                at_most_in_use.and_then(|most| while_in(groups, done as i64, most)).map(|due| plain(due, Why::AtMost)),
+            );
         }
         all.extend(count.as_ref().and_then(|count| count.due(done)).map(|(due, why)| plain(due, why)));
         let by_book = asked.at_most.map(|period| days_between(start, add(plus_days(start, done as i64), period)));
@@ -143,7 +145,14 @@ enum Limit {
 }
 
 impl Count {
-    fn new(rule: &Refill, site: &Site, spa: &Spa, stays: Option<&[Stay]>, start: NaiveDate, days: usize) -> Option<Self> {
+    fn new(
+        rule: &Refill,
+        site: &Site,
+        spa: &Spa,
+        stays: Option<&[Stay]>,
+        start: NaiveDate,
+        days: usize,
+    ) -> Option<Self> {
         let volume = spa.volume?;
         let a_day = spa.bathers?;
         let limit = match rule.rule {

@@ -282,7 +282,10 @@ impl Maker<'_> {
         let comes = lead.map(|lead| self.index(add(self.as_of, lead)).max(0) as usize);
         if let (Some(lead), Some(comes)) = (lead, comes) {
             if chain.urgent.is_some() {
-                item.because.push_str(&format!(" To be ordered at once if none is held: it takes {} to come.", format::period(lead)));
+                item.because.push_str(&format!(
+                    " To be ordered at once if none is held: it takes {} to come.",
+                    format::period(lead)
+                ));
             } else if chain.first < comes {
                 chain.first = comes;
                 item.lead = Some(lead);
@@ -308,7 +311,9 @@ impl Maker<'_> {
     fn risk(&self, figures: &SiteFigures, part: &PartDue, chain: &mut Chain) {
         // Renewing sooner than the book says saves failures only of what wears out, and is worth it only where the best
         // age says so; elsewhere a new part fails as soon as the old one would.
-        let Some(kind) = figures.lives.kind_of(&part.part).filter(|kind| kind.age_that_pays().is_some()) else { return };
+        let Some(kind) = figures.lives.kind_of(&part.part).filter(|kind| kind.age_that_pays().is_some()) else {
+            return;
+        };
         let (Some(posterior), Some(costs)) = (&kind.posterior, kind.costs) else { return };
         let chance = |day: i64| -> Option<f64> {
             let days = day.max(0) as f64;
@@ -435,7 +440,8 @@ impl Maker<'_> {
     fn respond(&self, site: &Site, all: &mut SiteItems) {
         let customer = site.customer.as_ref().and_then(|id| self.fleet.customers.get(id));
         let Some(contract) = customer.and_then(|customer| customer.contract.as_ref()) else { return };
-        let runs = contract.from.is_none_or(|day| day.0 <= self.start()) && contract.to.is_none_or(|day| day.0 >= self.start());
+        let runs = contract.from.is_none_or(|day| day.0 <= self.start())
+            && contract.to.is_none_or(|day| day.0 >= self.start());
         let Some(response) = contract.response.filter(|_| runs) else { return };
         let hours = response.0.get::<uom::si::time::hour>();
         // Days are planned, not hours: 24 h from the evening of the as-of day end with the next day.
@@ -543,7 +549,9 @@ impl Maker<'_> {
             if window_from > window_to || visited || cut_off {
                 continue;
             }
-            if let Some(season) = access.closed.iter().find(|season| self.shut(access, **season, window_from, window_to)) {
+            if let Some(season) =
+                access.closed.iter().find(|season| self.shut(access, **season, window_from, window_to))
+            {
                 match shut.last_mut().filter(|(before, _)| before == season) {
                     Some((_, stretches)) => stretches.push((window_from, window_to)),
                     None => shut.push((*season, vec![(window_from, window_to)])),
@@ -577,7 +585,8 @@ impl Maker<'_> {
         let (first, last) = (self.index(first).max(0), self.index(last));
         (first..=last).any(|day| (from..=to).contains(&day))
             && (first..=last).all(|day| {
-                let open = usize::try_from(day).ok().and_then(|day| access.lists[0].get(day)).is_some_and(|min| *min > 0);
+                let open =
+                    usize::try_from(day).ok().and_then(|day| access.lists[0].get(day)).is_some_and(|min| *min > 0);
                 !open || !super::made::somebody_works(self.fleet, plus_days(self.start(), day))
             })
     }
@@ -608,3 +617,6 @@ pub fn whole(minutes: f64) -> u32 {
 fn pump<'a>(figures: &'a SiteFigures, at: &Address) -> Option<&'a PumpFigures> {
     figures.spas.iter().flat_map(|spa| &spa.pumps).find(|pump| pump.at == *at)
 }
+
+#[cfg(test)]
+mod tests;

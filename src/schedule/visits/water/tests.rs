@@ -17,7 +17,14 @@ fn stays(all: &[(&str, &str)]) -> String {
 }
 
 /// The days a water change is planned for, with the reason of each.
-fn changes(used_as: &str, spa: &str, more: &str, last: &str, as_of: &str, bookings: Option<&str>) -> Vec<(NaiveDate, String)> {
+fn changes(
+    used_as: &str,
+    spa: &str,
+    more: &str,
+    last: &str,
+    as_of: &str,
+    bookings: Option<&str>,
+) -> Vec<(NaiveDate, String)> {
     let fleet = "{format: 1, fleet: Invented, currency: GBP, timezone: Europe/London, limits: uk}";
     let book = "{format: 1, tasks: {water_change: {fits: spa, every: 60 d, or_bather_limit: true, time: 30 min}}}";
     let site = format!(
@@ -86,7 +93,10 @@ fn bathers_are_counted_anew_after_each_change() {
     let summer: Vec<NaiveDate> = all.iter().map(|(date, _)| *date).filter(|date| *date > day("2027-03-20")).collect();
     let gaps: Vec<i64> = summer.windows(2).map(|two| days_between(two[0], two[1])).collect();
     assert!(gaps.len() >= 6 && gaps.iter().all(|gap| (22..=30).contains(gap)), "{all:?}");
-    assert!(all.iter().skip(2).all(|(_, because)| because.starts_with("Due again by the number of bathers")), "{all:?}");
+    assert!(
+        all.iter().skip(2).all(|(_, because)| because.starts_with("Due again by the number of bathers")),
+        "{all:?}"
+    );
 }
 
 /// A stay of ten days outlasts the week the water may stand (HSG282); the week of an empty spa does not count.
