@@ -123,7 +123,6 @@ impl PlannedYear {
     /// The same with work counted as it is planned: how often guests, bathers or the pressure ask for it, the plan knows.
     pub fn count_planned(&mut self, fleet: &Fleet, visits: &[Visit], as_of: NaiveDate) {
         let mut lines = std::mem::take(&mut self.lines);
-        lines.retain(|line| !line.is_task);
         let mut counted: BTreeMap<&str, (u32, Option<Decimal>)> = BTreeMap::new();
         for task in visits.iter().flat_map(|visit| &visit.tasks) {
             let Work::Task(id) = &task.work else { continue };
@@ -133,6 +132,8 @@ impl PlannedYear {
             entry.0 += 1;
             entry.1 = entry.1.zip(each).map(|(sum, each)| sum + each);
         }
+        // What found no day is still to be done, as often as it falls due.
+        lines.retain(|line| !line.is_task || !counted.contains_key(line.what.as_str()));
         lines.extend(counted.into_iter().map(|(what, (times, amount))| PlannedLine {
             what: what.to_owned(),
             is_task: true,

@@ -37,11 +37,11 @@ const REOPENING_DAYS: i64 = 7;
 /// Days within which what a visit left is seen to: common practice, no source.
 const LEFT_DAYS: i64 = 60;
 /// Minutes to close or to open a spa: assumed, common practice, no source.
-const SEASON_MINUTES: u32 = 60;
+pub const SEASON_MINUTES: u32 = 60;
 /// Minutes of the look round a contract promises: assumed, common practice, no source.
-const LOOK_ROUND_MINUTES: u32 = 15;
+pub const LOOK_ROUND_MINUTES: u32 = 15;
 /// Minutes for what a visit left: assumed, common practice, no source.
-const LEFT_MINUTES: u32 = 30;
+pub const LEFT_MINUTES: u32 = 30;
 /// Minutes for work whose time the book does not say: assumed, common practice, no source.
 const UNSAID_MINUTES: u32 = 30;
 /// The way there and back where the record does not say, in minutes (records, format 1).
