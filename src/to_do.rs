@@ -366,7 +366,11 @@ fn not_fitted(left: &NotFitted) -> ToDo {
         urgency: Urgency::Plan,
         at: Some(left.at.clone()),
         reason: "not-in-plan",
-        what: format!("{what}: not in the year's visits"),
+        what: if left.planned > 0 {
+            format!("{what}: one time more than the {} in the year's visits", left.planned)
+        } else {
+            format!("{what}: not in the year's visits")
+        },
         says: format!("{}.", format::sentence(&left.why)),
         if_left: String::new(),
         due: left.due,

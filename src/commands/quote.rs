@@ -85,8 +85,11 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let ways = ways(&shared.fleet, year, what_ifs);
     let figures: Vec<Vec<SiteFigures>> =
         ways.iter().map(|way| site::all_figures(&way.fleet, &lives, &sites, as_of)).collect();
-    let plans: Vec<Plan> =
-        ways.iter().zip(&figures).map(|(way, figures)| visits::plan(&way.fleet, figures, as_of, false)).collect();
+    let plans: Vec<Plan> = ways
+        .iter()
+        .zip(&figures)
+        .map(|(way, figures)| visits::plan_unless(&way.fleet, figures, as_of, false, stop))
+        .collect::<Result<_, _>>()?;
     printer.stage("plans", clock);
     let clock = Clock::start();
     let seed = shared.fleet.settings.seed.unwrap_or(1);

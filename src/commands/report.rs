@@ -217,11 +217,14 @@ impl Run<'_> {
         let mut figures = site::all_figures(&self.shared.fleet, &lives, &sites, self.as_of);
         self.printer.stage("due and to-do", clock);
         let clock = Clock::start();
-        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of, false);
+        let plan = visits::plan_unless(&self.shared.fleet, &figures, self.as_of, false, self.stop)?;
         for visit in &plan.visits {
             if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
                 figures[place].visits.push(visit.clone());
             }
+        }
+        for site in &mut figures {
+            site.year.count_planned(&self.shared.fleet, &site.visits, self.as_of);
         }
         for not_fitted in &plan.not_fitted {
             // The sites are in sorted order.
@@ -334,7 +337,8 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
         let fleet = &self.shared.fleet;
         let mut figures = site::all_figures(fleet, &lives, &before, as_of);
-        let plan = visits::plan(fleet, &figures, as_of, false);
+        // Once the run is asked to end nothing of this is used.
+        let plan = visits::plan_unless(fleet, &figures, as_of, false, self.stop).unwrap_or_default();
         let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
         for (site, expected) in figures.iter_mut().zip(costs) {
             site.expected_year = expected;

@@ -19,6 +19,7 @@ use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::forms::Fitted;
 use crate::records::log::{Entry, Visit};
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
+use crate::records::upkeep::{CLOSE, REOPEN};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
 
@@ -437,7 +438,9 @@ impl Checker<'_> {
             }
         }
         for task in &entry.done {
-            let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str());
+            // Closing for the season and opening again are every spa's, and stand in no book.
+            let of_season = [CLOSE, REOPEN].contains(&task.as_str()).then_some("spa");
+            let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str()).or(of_season);
             if fits != Some(standing.fits) {
                 let (message, hint) = match fits {
                     None => (

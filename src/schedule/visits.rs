@@ -10,9 +10,10 @@ pub mod fleet;
 pub mod kept;
 mod made;
 pub mod one_site;
+pub mod water;
 pub mod work;
 
-pub use made::plan;
+pub use made::{plan, plan_unless};
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
@@ -164,6 +165,8 @@ pub struct NotFitted {
     pub work: Work,
     /// The day it is due.
     pub due: Option<NaiveDate>,
+    /// How many other times it is planned.
+    pub planned: usize,
     /// Why it did not fit, in words.
     pub why: String,
 }

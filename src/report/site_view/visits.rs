@@ -48,7 +48,9 @@ pub(super) fn visits(given: &Given) -> view::VisitSection {
                 place: place(given, task.at.as_str()),
                 what: format::sentence(&format::words(task.id.as_str())),
                 because: {
-                    let times = task.times.filter(|t| *t > 1).map_or(String::new(), |t| format!(", {t} times a year"));
+                    let planned = given.site.visits.iter().flat_map(|visit| &visit.tasks);
+                    let planned = planned.filter(|t| t.at == task.at && t.work == Work::Task(task.id.clone())).count();
+                    let times = if planned > 1 { format!(", {planned} times within the year") } else { String::new() };
                     format!("{}{times}", task.because)
                 },
                 minutes: task.task.time.map_or(String::new(), |t| format!("{:.0}", t.0.get::<minute>())),
@@ -154,7 +156,9 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
             })
             .collect(),
         total: format::money(year.total, given.currency()),
-        note: format!("At today's cost prices. Failures, the way there and lost nights are not in it.{without}"),
+        note: format!(
+            "At today's cost prices, work as often as it is planned above, parts as they fall due. Failures, the way there and lost nights are not in it.{without}"
+        ),
     })
 }
 

@@ -18,6 +18,9 @@ use crate::site::SiteFigures;
 /// Days of the week that is planned anew with `--week`.
 pub const WEEK_DAYS: i64 = 7;
 
+/// Days a visit may move and still be the same, whatever its work can wait: common practice, no source.
+const LEAST_SLACK_DAYS: i64 = 14;
+
 /// The accepted plan as it is to be kept.
 #[derive(Debug, Clone, Copy)]
 pub struct Accepted<'a> {
@@ -113,8 +116,16 @@ pub fn settle(plan: &mut Plan, fleet: &Fleet, sites: &[SiteFigures], accepted: A
                     .count()
             };
             let away = |visit: &Visit| visit.date.signed_duration_since(old.date.0).num_days().abs();
+            // Further away than the work could wait or be early it is another visit, not this one moved.
+            let slack = old
+                .tasks
+                .iter()
+                .filter_map(|line| Some(line.due?.0.signed_duration_since(old.date.0).num_days().abs()))
+                .max()
+                .unwrap_or(0)
+                .max(LEAST_SLACK_DAYS);
             let near = (0..visits.len())
-                .filter(|place| !taken[*place] && common(visits[*place]) > 0)
+                .filter(|place| !taken[*place] && common(visits[*place]) > 0 && away(visits[*place]) <= slack)
                 .min_by_key(|place| (away(visits[*place]), std::cmp::Reverse(common(visits[*place]))));
             match near {
                 Some(place) => {
