@@ -1,8 +1,6 @@
 //! `tubwright report`: a month's figures and documents, published whole or not at all.
 
-use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::{Mutex, PoisonError};
 
 use chrono::NaiveDate;
 use rayon::prelude::*;
@@ -32,10 +30,10 @@ use crate::report::view;
 use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
-use crate::tables::{self, Table, TableError};
+use crate::tables::{self, TableError};
 use crate::to_do;
 use crate::usage::{Clock, Usage};
-use crate::workbook;
+use crate::workbook::{self, Book, WorkbookError};
 
 /// Reports a month.
 ///
@@ -265,22 +263,14 @@ impl Run<'_> {
             lives: &lives,
             checks: &checks,
         };
-        let all_tables = write_tables(&part, &figures)?;
+        self.write_tables(&part, &figures)?;
+        self.printer.stage("tables and workbook", clock);
+        let clock = Clock::start();
         let calendars = ics::calendars(&self.shared.fleet, &figures.sites, &figures.plan, self.as_of);
         for (name, text) in calendars.map_err(Failure::new)? {
             part.write(&name, text.as_bytes()).map_err(Failure::new)?;
         }
-        self.printer.stage("tables", clock);
-        let clock = Clock::start();
-        let month = self.month.in_words();
-        let fleet = &self.shared.fleet;
-        let given =
-            workbook::Given { fleet, month: &month, as_of: self.as_of, tables: &all_tables, folder: part.folder() };
-        let bytes = workbook::workbook(&given).map_err(Failure::new)?;
-        part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
-        drop(all_tables);
-        self.interrupted()?;
-        self.printer.stage("workbook", clock);
+        self.printer.stage("calendars", clock);
         let clock = Clock::start();
         let templates = self.templates;
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
@@ -321,6 +311,41 @@ impl Run<'_> {
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
         self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
+    }
+
+    /// Writes every table as CSV and into the workbook, as they are put together.
+    fn write_tables(&self, part: &Part, figures: &FleetFigures) -> Result<(), Failure> {
+        let month = self.month.in_words();
+        let given = workbook::Given {
+            fleet: figures.fleet,
+            month: &month,
+            as_of: self.as_of,
+            reported: self.month,
+            sites: figures.sites.len(),
+            folder: part.folder(),
+        };
+        let mut book = Book::begin(&given).map_err(Failure::new)?;
+        let mut growing: Option<(&'static str, Growing)> = None;
+        tables::tables(figures, |piece| -> Result<(), WriteError> {
+            // A table's pieces come one after the other.
+            if growing.as_ref().is_none_or(|(name, _)| *name != piece.name) {
+                let begun = part.begin(&format!("tables/{}.csv", piece.name))?;
+                if let Some((_, whole)) = growing.replace((piece.name, begun)) {
+                    part.finish(whole)?;
+                }
+            }
+            if let Some((_, file)) = &mut growing {
+                file.put(&piece.csv)?;
+            }
+            Ok(book.put(&piece)?)
+        })
+        .map_err(Failure::new)?;
+        if let Some((_, whole)) = growing {
+            part.finish(whole).map_err(Failure::new)?;
+        }
+        let bytes = book.finish().map_err(Failure::new)?;
+        part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
+        self.interrupted()
     }
 
     /// The figures of the month before, for the numbers of page one.
@@ -403,32 +428,13 @@ impl Run<'_> {
     }
 }
 
-/// Writes every table, piece by piece as it is put together.
-fn write_tables(part: &Part, figures: &FleetFigures) -> Result<Vec<Table>, Failure> {
-    let growing: Mutex<BTreeMap<&'static str, Growing>> = Mutex::default();
-    let written = tables::tables(figures, |name, piece| -> Result<(), WriteError> {
-        // Taken out while it is written to, so that tables do not wait for each other.
-        let open = growing.lock().unwrap_or_else(PoisonError::into_inner).remove(name);
-        let mut file = match open {
-            Some(file) => file,
-            None => part.begin(&format!("tables/{name}.csv"))?,
-        };
-        file.put(piece)?;
-        growing.lock().unwrap_or_else(PoisonError::into_inner).insert(name, file);
-        Ok(())
-    })
-    .map_err(Failure::new)?;
-    for (_, file) in growing.into_inner().unwrap_or_else(PoisonError::into_inner) {
-        part.finish(file).map_err(Failure::new)?;
-    }
-    Ok(written)
-}
-
 /// Why a table could not be written.
 #[derive(Debug, thiserror::Error)]
 enum WriteError {
     #[error(transparent)]
     Table(#[from] TableError),
+    #[error(transparent)]
+    Workbook(#[from] WorkbookError),
     #[error(transparent)]
     Output(#[from] OutputError),
 }
