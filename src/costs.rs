@@ -13,6 +13,7 @@ pub mod statement;
 pub mod year;
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 use rust_decimal::{Decimal, RoundingStrategy};
@@ -122,7 +123,7 @@ impl PlannedYear {
     }
 
     /// The same with work counted as it is planned: how often guests, bathers or the pressure ask for it, the plan knows.
-    pub fn count_planned(&mut self, fleet: &Fleet, visits: &[Visit], as_of: NaiveDate) {
+    pub fn count_planned(&mut self, fleet: &Fleet, visits: &[Arc<Visit>], as_of: NaiveDate) {
         let mut lines = std::mem::take(&mut self.lines);
         let mut counted: BTreeMap<&str, (u32, Option<Decimal>)> = BTreeMap::new();
         for task in visits.iter().flat_map(|visit| &visit.tasks) {

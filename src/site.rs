@@ -1,5 +1,7 @@
 //! A site's figures put together: what stages 2 and 3 say of it, for tables, charts and reports.
 
+use std::sync::Arc;
+
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
@@ -48,7 +50,7 @@ pub struct SiteFigures<'a> {
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
     /// Its planned visits by day; empty until the fleet's plan is made.
-    pub visits: Vec<Visit>,
+    pub visits: Vec<Arc<Visit>>,
     /// What the lives of all sites say of each kind of part.
     pub lives: &'a FleetLives,
     /// The as-of day.

@@ -127,7 +127,7 @@ pub fn coming<'a>(plan: &'a Plan, site: &'a Id, as_of: NaiveDate) -> Vec<&'a Vis
         .filter(|visit| visit.date > as_of)
         .enumerate()
         .take_while(|(index, visit)| *index == 0 || visit.date <= end)
-        .map(|(_, visit)| visit)
+        .map(|(_, visit)| visit.as_ref())
         .collect()
 }
 

@@ -16,7 +16,7 @@ pub mod work;
 pub use made::{plan, plan_unless};
 
 use std::collections::BTreeMap;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -26,8 +26,8 @@ use crate::address::{Address, Id};
 /// The planned visits of a fleet over the twelve months behind the as-of day.
 #[derive(Debug, Clone, Default)]
 pub struct Plan {
-    /// The visits, by day, then site.
-    pub visits: Vec<Visit>,
+    /// The visits, by day, then site; a site's figures share them.
+    pub visits: Vec<Arc<Visit>>,
     /// What could not be fitted into a visit, and why.
     pub not_fitted: Vec<NotFitted>,
     /// Visits that were accepted and are not made.
@@ -174,7 +174,7 @@ pub struct NotFitted {
 impl Plan {
     /// The visits to a site, by day. They are asked for by every part of every site, so the plan is not searched each
     /// time: it must stand as it is from the first time on.
-    pub fn of_site<'a>(&'a self, site: &Id) -> impl Iterator<Item = &'a Visit> + use<'a> {
+    pub fn of_site<'a>(&'a self, site: &Id) -> impl Iterator<Item = &'a Arc<Visit>> + use<'a> {
         let places = self.places.get_or_init(|| {
             let mut places: BTreeMap<Id, Vec<usize>> = BTreeMap::new();
             for (place, visit) in self.visits.iter().enumerate() {

@@ -25,8 +25,13 @@ const PARTS: usize = 16;
 pub(super) fn work(given: &Given) -> Option<Work> {
     let figures = given.figures;
     let month = figures.month.next();
-    let visits: Vec<&visits::Visit> =
-        figures.plan.visits.iter().filter(|v| v.date >= month.first() && v.date <= month.last()).collect();
+    let visits: Vec<&visits::Visit> = figures
+        .plan
+        .visits
+        .iter()
+        .map(AsRef::as_ref)
+        .filter(|v| v.date >= month.first() && v.date <= month.last())
+        .collect();
     if visits.is_empty() {
         return None;
     }

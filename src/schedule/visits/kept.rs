@@ -2,6 +2,7 @@
 //! which, what moved and why, and what is cancelled.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
@@ -87,7 +88,7 @@ pub fn settle(plan: &mut Plan, fleet: &Fleet, sites: &[SiteFigures], accepted: A
     }
     let mut visits: BTreeMap<Id, Vec<&mut Visit>> = BTreeMap::new();
     for visit in &mut plan.visits {
-        visits.entry(visit.site.clone()).or_default().push(visit);
+        visits.entry(visit.site.clone()).or_default().push(Arc::make_mut(visit));
     }
     for (site, visits) in &mut visits {
         let old = promised.remove(site).unwrap_or_default();

@@ -243,7 +243,7 @@ impl Told<'_> {
             {
                 let mut visit = self.visit(index, year, day, technician, &trips);
                 visit.id = format!("{}-{}", figures.site.id, count + 1);
-                plan.visits.push(visit);
+                plan.visits.push(visit.into());
             }
             self.not_fitted(index, year, &mut plan.not_fitted);
         }

@@ -36,7 +36,7 @@ fn changes(
         let figures = crate::site::site_figures(fleet, site.lives, site.site, site.spas, as_of);
         let plan = plan(fleet, &[figures], as_of, false);
         assert!(plan.not_fitted.is_empty(), "{:?}", plan.not_fitted);
-        let of = |visit: &crate::schedule::visits::Visit| {
+        let of = |visit: &std::sync::Arc<crate::schedule::visits::Visit>| {
             let task = visit.tasks.iter().find(|task| matches!(task.work, Work::Task(_)));
             task.map(|task| (visit.date, task.because.clone()))
         };

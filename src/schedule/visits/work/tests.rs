@@ -26,7 +26,7 @@ fn planned(people: &str, contract: &str, site: &str) -> Plan {
 fn tasks<'a>(plan: &'a Plan, work: &Work) -> Vec<(&'a Visit, &'a VisitTask)> {
     plan.visits
         .iter()
-        .flat_map(|visit| visit.tasks.iter().map(move |task| (visit, task)))
+        .flat_map(|visit| visit.tasks.iter().map(move |task| (visit.as_ref(), task)))
         .filter(|(_, task)| task.work == *work)
         .collect()
 }
