@@ -10,15 +10,18 @@ use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
 use crate::records::log::Quantity;
 use crate::records::tubs::Speed;
+use crate::report::fleet_state::grouped;
 use crate::report::format;
+use crate::report::site_view::ACTIONS;
 use crate::schedule::due::PartDue;
 use crate::site::SiteFigures;
 use crate::to_do::{Urgency, part_urgency};
 
 /// The words for a range in every chart's caption.
 const RANGE: &str = "central 80 %";
-/// Rows of the strip of the coming year.
+/// Rows of the strip of the coming year, and beside a full list of actions, with which they share page one.
 const YEAR_ROWS: usize = 7;
+const YEAR_ROWS_BESIDE_MUCH: usize = 5;
 /// Pumps whose run hours are drawn, and speeds of all of them.
 const PUMPS_DRAWN: usize = 6;
 const PANELS: usize = 6;
@@ -275,9 +278,10 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
         .collect();
     let mut due: Vec<&PartDue> = site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= last)).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
+    let much = grouped(&site.to_do).len() >= ACTIONS;
     let mut rows: Vec<YearRow> = due
         .iter()
-        .take(YEAR_ROWS)
+        .take(if much { YEAR_ROWS_BESIDE_MUCH } else { YEAR_ROWS })
         .filter_map(|part| {
             let label = format!("{}: {}", format::place(part.part.at.as_str()), format::words(part.part.id.as_str()));
             let mark = part_urgency(part, site.as_of).unwrap_or(Urgency::Note);

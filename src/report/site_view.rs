@@ -39,6 +39,8 @@ pub struct Given<'a> {
     pub renderer: &'a str,
 }
 
+/// Actions on page one.
+pub(super) const ACTIONS: usize = page_one::ACTIONS;
 /// Months in the tables of the report.
 const MONTHS: usize = 12;
 

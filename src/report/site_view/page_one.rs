@@ -16,7 +16,7 @@ use crate::to_do::{ToDo, Urgency};
 /// Letters of a reason on page one.
 const WHY: usize = 170;
 /// Actions on page one.
-const ACTIONS: usize = 5;
+pub(super) const ACTIONS: usize = 5;
 
 pub(super) fn page_one(given: &Given) -> view::PageOne {
     let to_do = &given.site.to_do;

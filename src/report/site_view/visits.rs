@@ -91,7 +91,7 @@ fn planned(given: &Given) -> view::VisitSection {
                 date: format::short_date(visit.date),
                 place: place(given, task.at.as_str()),
                 what,
-                because: format!("{}{moved}", task.because.trim_end_matches('.')),
+                because: format!("{}{moved}", in_short(&task.because)),
                 minutes,
             };
             match of_visit
@@ -123,6 +123,21 @@ fn planned(given: &Given) -> view::VisitSection {
         tasks: rows,
         planned_cost: planned_cost(given),
         parts_list: parts_list(given),
+    }
+}
+
+/// Letters of a reason beside a planned visit: two lines of its column.
+const BECAUSE: usize = 100;
+
+/// The first sentence of a reason without its range, which stands with the part; if that is too long, what comes before
+/// its semicolon.
+fn in_short(because: &str) -> String {
+    let first = because.split(". ").next().unwrap_or(because).trim_end_matches('.');
+    let range = first.find(" (between ").and_then(|from| Some((from, from + first[from..].find(')')? + 1)));
+    let says = range.map_or_else(|| first.to_owned(), |(from, to)| format!("{}{}", &first[..from], &first[to..]));
+    match says.split_once("; ") {
+        Some((before, _)) if says.chars().count() > BECAUSE => before.to_owned(),
+        _ => says,
     }
 }
 
@@ -190,5 +205,25 @@ fn part_to_buy(given: &Given, at: &Address, id: &Id, part: &Part, due: Option<Na
         count: part.count.unwrap_or(1).to_string(),
         needed_by: due
             .map_or(String::new(), |d| if d <= as_of { "now".to_owned() } else { format::near_date(d, as_of) }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::in_short;
+
+    #[test]
+    fn a_reason_beside_a_visit_is_its_first_sentence_without_the_range() {
+        assert_eq!(
+            in_short(
+                "Fitted 2021; with 6 years in service it is due 2 July 2027 (between 1 January 2027 and 31 December 2027)."
+            ),
+            "Fitted 2021; with 6 years in service it is due 2 July 2027"
+        );
+        assert_eq!(in_short("It has run 22 h of 25 h. With it: shaft seal. Shaft seal: worn."), "It has run 22 h of 25 h");
+        let long = format!("Last on 2 May; {}", "due again ".repeat(12));
+        assert_eq!(in_short(&long), "Last on 2 May");
+        assert_eq!(in_short("Promised monthly"), "Promised monthly");
+        assert_eq!(in_short("Of 1.5 h (between"), "Of 1.5 h (between");
     }
 }

@@ -39,11 +39,13 @@ pub(super) fn water(given: &Given) -> view::WaterSection {
         ),
         None => "No rule book is named, so nothing is judged. Local codes come first.".to_owned(),
     };
+    let (spas, other_spas) = spas(given);
     view::WaterSection {
         nothing_to_say: site.spas.is_empty().then(|| "No spa stood here in this month.".to_owned()),
         rule_book,
         overview: (site.spas.len() > 1).then(|| overview(given)),
-        spas: told(given).into_iter().map(|(spa, figures)| spa_water(given, spa, figures)).collect(),
+        spas,
+        other_spas,
         filters: filters(given),
         filters_note: filters_note(given),
         units: {
@@ -77,6 +79,20 @@ fn told<'a>(given: &'a Given) -> Vec<(&'a Spa, &'a SpaFigures)> {
             })
     };
     all().filter(|(_, figures)| troubled(figures)).take(SPAS_TOLD).collect()
+}
+
+/// The spas that are told of at length, and those of which the overview leaves little to say.
+fn spas(given: &Given) -> (Vec<view::SpaWater>, Vec<view::OtherSpa>) {
+    let overview = given.site.spas.len() > 1;
+    let (at_length, briefly): (Vec<_>, Vec<_>) = told(given)
+        .into_iter()
+        .map(|(spa, figures)| spa_water(given, spa, figures))
+        .partition(|spa| !overview || !spa.charts.is_empty() || !spa.ways_out.is_empty());
+    let brief = |spa: view::SpaWater| view::OtherSpa {
+        name: spa.name,
+        says: [spa.summary, spa.table_note].into_iter().filter(|says| !says.is_empty()).collect::<Vec<_>>().join(" "),
+    };
+    (at_length, briefly.into_iter().map(brief).collect())
 }
 
 fn overview(given: &Given) -> view::WaterOverview {
