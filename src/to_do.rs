@@ -131,7 +131,12 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
                 urgency: Urgency::ActNow,
                 at: Some(spa.at.clone()),
                 reason: "turnover-short",
-                what: "water turnover is short".to_owned(),
+                what: if row.failing.contains(&"turnover") {
+                    "water turnover is short"
+                } else {
+                    "water is filtered too few hours"
+                }
+                .to_owned(),
                 says: says.join(" "),
                 if_left: "water that is filtered too little can carry disease".to_owned(),
                 due: None,
@@ -352,6 +357,8 @@ fn not_fitted(left: &NotFitted) -> ToDo {
     let what = match &left.work {
         Work::Renew(part) => format!("renew the {}", format::words(part.as_str())),
         Work::Left(what) => what.clone(),
+        Work::Close => "closing for the season".to_owned(),
+        Work::Reopen => "opening after the season".to_owned(),
         work => format::words(&work.word()),
     };
     ToDo {

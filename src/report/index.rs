@@ -172,7 +172,7 @@ pub fn view(figures: &FleetFigures, files: &[FileDigest], left_out: &[String]) -
             .collect(),
         left_out: if office { left_out.to_vec() } else { Vec::new() },
         has_visits: !figures.plan.visits.is_empty(),
-        currency: office.then(|| settings.currency.0.clone()),
+        currency: office.then(|| format::currency_sign(&settings.currency.0).to_owned()),
         rows: standings.iter().map(|standing| row(figures, standing, &written, office)).collect(),
         files: [
             ("fleet.pdf", "Report of the fleet"),

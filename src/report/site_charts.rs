@@ -75,6 +75,13 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
             spa: format::place(spa.at.as_str()),
             months: spa.water.months.iter().rev().take(MONTHS_DRAWN).rev().map(turnover_month).collect(),
             limit_minutes: spa.water.months.last().and_then(|m| m.limit_min),
+            few_hours: spa
+                .water
+                .months
+                .iter()
+                .filter(|m| m.failing.contains(&"filtration hours"))
+                .map(|m| m.month.first())
+                .collect(),
             range_name: RANGE.to_owned(),
         };
         result.turnover.extend(charts::turnover::turnover(&input).ok().map(|chart| (spa.at.clone(), chart)));
@@ -102,9 +109,17 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
             || !pump.failures.incidents.is_empty()
             || site.to_do.iter().any(|t| t.urgency <= Urgency::Plan && t.at.as_ref() == Some(&pump.at))
     };
-    let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).take(PUMPS_DRAWN).collect();
+    // A pump's speeds stand together or not at all.
+    let mut panels = 0;
+    let fits = |pump: &&crate::quantities::PumpFigures| {
+        let speeds = pump.hours.as_ref().map_or(0, |hours| hours.curves.len());
+        let fits = speeds > 0 && panels + speeds <= PANELS;
+        panels += if fits { speeds } else { 0 };
+        fits
+    };
+    let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).filter(fits).take(PUMPS_DRAWN).collect();
     drawn.sort_by(|a, b| a.at.cmp(&b.at));
-    result.run_hours = run_hours_chart(site, &drawn);
+    result.run_hours = run_hours_chart(site, &drawn).map(|chart| with_the_rest(chart, drawn.len(), pumps.len()));
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
         let input = charts::failures::FailuresInput {
             name: format!("failures-{}", file_name(&pump.at)),
@@ -152,6 +167,21 @@ fn turnover_month(row: &crate::quantities::water_turnover::WaterMonth) -> charts
     charts::turnover::TurnoverMonth { month: row.month.first(), state }
 }
 
+/// Says under the picture of run hours how many of the pumps it shows, and which.
+fn with_the_rest(mut chart: Chart, shown: usize, all: usize) -> Chart {
+    if shown < all {
+        let which = format!(
+            " {} of {all} pumps {} shown: those that failed or that something is to be done about, the longest running \
+             first. The table of hours has the others.",
+            format::number(shown as f64, 0),
+            if shown == 1 { "is" } else { "are" }
+        );
+        chart.caption.push_str(&which);
+        chart.alt.push_str(&which);
+    }
+    chart
+}
+
 /// The hours of some pumps, a panel each pump and speed.
 fn run_hours_chart(site: &SiteFigures, pumps: &[&crate::quantities::PumpFigures]) -> Option<Chart> {
     use charts::run_hours::{RunHoursInput, RunHoursMonth, RunHoursSpeed};
@@ -189,7 +219,6 @@ fn run_hours_chart(site: &SiteFigures, pumps: &[&crate::quantities::PumpFigures]
                 }
             })
         })
-        .take(PANELS)
         .collect();
     let input = RunHoursInput {
         name: "run-hours".to_owned(),

@@ -270,6 +270,8 @@ pub struct OverviewRow {
     pub turnovers_per_day: String,
     /// Filtration hours a day in it.
     pub filtration_hours: String,
+    /// The mark of those hours: whether they are fewer than asked.
+    pub filtration_mark: Mark,
     /// Filter rate in it.
     pub filter_rate: String,
     /// Highest velocity in it.

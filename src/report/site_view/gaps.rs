@@ -316,7 +316,7 @@ pub(super) fn assumptions(given: &Given) -> Vec<(String, String, &'static str)> 
     }
     if !cool.is_empty() {
         let what = format!("The water of {} is at", places(&cool));
-        all.push((what, format!("{ASSUMED_CELSIUS:.0} °C"), "`setpoint` of the spa"));
+        all.push((what, format::test_value(Quantity::Temperature, ASSUMED_CELSIUS, given.units()), "`setpoint` of the spa"));
     }
     if !counted.is_empty() {
         let what = format!("The counters of {} have not rolled over", places(&counted));

@@ -71,7 +71,7 @@ fn since(given: &Given) -> Vec<String> {
         for thing in things {
             let at = thing.at.as_ref().map(|at| place_inside(given, at.as_str()));
             match kinds.iter_mut().find(|(what, _)| *what == thing.what) {
-                Some((_, places)) => places.extend(at),
+                Some((_, places)) => places.extend(at.filter(|at| !places.contains(at))),
                 None => kinds.push((&thing.what, at.into_iter().collect())),
             }
         }
@@ -167,7 +167,7 @@ fn water_sentence(given: &Given) -> String {
         .collect();
     let month = calendar::MONTHS[given.month.number() as usize - 1];
     let of = |verdict: Verdict| -> Vec<String> {
-        rows.iter().filter(|(_, r)| r.verdict == verdict).map(|(at, _)| format::words(at)).collect()
+        rows.iter().filter(|(_, r)| r.verdict == verdict).map(|(at, _)| format::place(at)).collect()
     };
     let (short, unknown) = (of(Verdict::Short), of(Verdict::Unknown));
     if rows.is_empty() {
@@ -176,7 +176,13 @@ fn water_sentence(given: &Given) -> String {
     if !short.is_empty() {
         let all = short.len() == rows.len() && rows.len() == 1;
         let names = if all { "the spa".to_owned() } else { list(&short) };
-        return format!("In {month} the water of {names} was not filtered as often as the rule book asks.");
+        let enough_turnover = |row: &WaterMonth| !row.failing.contains(&"turnover");
+        let how = if rows.iter().all(|(_, row)| row.verdict != Verdict::Short || enough_turnover(row)) {
+            "filtered fewer hours than the rule book asks"
+        } else {
+            "not filtered as often as the rule book asks"
+        };
+        return format!("In {month} the water of {names} was {how}.");
     }
     if unknown.len() == rows.len() {
         return format!("Whether the water was filtered often enough in {month} is not known, or no limit applies.");
@@ -270,7 +276,7 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
             value: format!("{minutes:.1}"),
             unit: "min".to_owned(),
             caption: {
-                let who = if given.site.spas.len() > 1 { format!(", {}", format::words(at)) } else { String::new() };
+                let who = if given.site.spas.len() > 1 { format!(", {}", format::place(at)) } else { String::new() };
                 let limit = limit.map_or("; no limit known".to_owned(), |l| format!("; limit {l:.0} min"));
                 format!("slowest water turnover{who}{limit}")
             },

@@ -159,7 +159,7 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
     };
     Some(view::PlannedCost {
         called: "Planned work of the next 12 months, without failures".to_owned(),
-        currency: given.currency().to_owned(),
+        currency: format::currency_sign(given.currency()).to_owned(),
         lines: lines
             .iter()
             .map(|line| view::CostLine {
@@ -201,7 +201,9 @@ fn part_to_buy(given: &Given, at: &Address, id: &Id, part: &Part, due: Option<Na
     view::PartToBuy {
         part: format!("{}{number}", format::sentence(&format::words(id.as_str()))),
         fits: place(given, at.as_str()),
-        measures: swap::measures_of(given.fleet, given.site.site, at),
+        measures: Some(swap::measures_of(given.fleet, given.site.site, at))
+            .filter(|measures| !measures.is_empty())
+            .unwrap_or_else(|| format::NOT_KNOWN.to_owned()),
         count: part.count.unwrap_or(1).to_string(),
         needed_by: due
             .map_or(String::new(), |d| if d <= as_of { "now".to_owned() } else { format::near_date(d, as_of) }),

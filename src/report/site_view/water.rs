@@ -101,7 +101,7 @@ fn overview(given: &Given) -> view::WaterOverview {
     let months: Vec<Month> = last.plus(1 - OVERVIEW_MONTHS as i32).through(last).collect();
     let or_blank = |text: Option<String>| text.unwrap_or_else(|| "–".to_owned());
     let mut letters = std::collections::BTreeSet::new();
-    let rows: Vec<view::OverviewRow> = given
+    let mut rows: Vec<view::OverviewRow> = given
         .site
         .spas
         .iter()
@@ -135,11 +135,13 @@ fn overview(given: &Given) -> view::WaterOverview {
                 flow: or_blank(now.and_then(|r| r.flow.as_ref()).map(|f| format::flow_number(f.value, units))),
                 turnovers_per_day: or_blank(now.and_then(|r| r.turnovers_per_day).map(|t| format::number(t, 0))),
                 filtration_hours: or_blank(now.and_then(|r| r.hours_per_day).map(|h| format::number(h, 1))),
+                filtration_mark: view::Mark::None,
                 filter_rate: or_blank(now.and_then(|r| r.filter_rate).map(|r| format::filter_rate_number(r, units))),
                 velocity: or_blank(now.and_then(|r| r.velocity).map(|v| format::velocity_number(v, units))),
             }
         })
         .collect();
+    let few_hours = mark_few_hours(given, &mut rows, &months);
     let mut key: Vec<&str> = letters
         .into_iter()
         .filter_map(|letter| match letter {
@@ -152,7 +154,10 @@ fn overview(given: &Given) -> view::WaterOverview {
     key.push("no letter: measured in the month");
     let triangle = rows.iter().flat_map(|row| &row.turnovers).any(|cell| cell.mark != view::Mark::None);
     if triangle {
-        key.push("triangle: short of turnover or of filtration hours");
+        key.push("triangle: turned over too slowly");
+    }
+    if few_hours {
+        key.push("h, and the triangle under Filtered: filtered too few hours");
     }
     let last_month = calendar::MONTHS[last.number() as usize - 1];
     view::WaterOverview {
@@ -164,6 +169,29 @@ fn overview(given: &Given) -> view::WaterOverview {
             if given.office() { " Every month is in tables/water_turnover.csv." } else { "" }
         ),
     }
+}
+
+/// Moves the mark of a spa whose hours are short, and only they, from its turnover time to where the hours stand: the
+/// time itself is within its limit. Whether there is any such month.
+fn mark_few_hours(given: &Given, rows: &mut [view::OverviewRow], months: &[Month]) -> bool {
+    let mut any = false;
+    for (row, figures) in rows.iter_mut().zip(given.site.spas) {
+        let of = |month: &Month| figures.water.months.iter().find(|water| water.month == *month);
+        let few = |water: &WaterMonth| water.verdict == Verdict::Short && water.failing.contains(&"filtration hours");
+        for (cell, month) in row.turnovers.iter_mut().zip(months) {
+            if let Some(water) = of(month).filter(|water| few(water)) {
+                any = true;
+                cell.letter.push('h');
+                if !water.failing.contains(&"turnover") {
+                    cell.mark = view::Mark::None;
+                }
+            }
+        }
+        if of(&given.month).is_some_and(few) {
+            row.filtration_mark = view::Mark::ActNow;
+        }
+    }
+    any
 }
 
 fn flow_letter(basis: Basis) -> &'static str {
