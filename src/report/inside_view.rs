@@ -189,7 +189,7 @@ pub fn view(
     let currency = format::currency_sign(&fleet.settings.currency.0).to_owned();
     InsideView {
         view_version: INSIDE_VIEW_VERSION,
-        document: document(fleet, &name, &format!("inside of the quotation for {year}"), String::new(), window.as_of),
+        document: document(fleet, &name, &format!("Inside of the quotation for {year}"), String::new(), window.as_of),
         title,
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),

@@ -164,7 +164,7 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
         document: document(
             fleet,
             &name,
-            &format!("quotation for {year}"),
+            &format!("Quotation for {year}"),
             calendar::in_words(window.as_of),
             window.as_of,
         ),

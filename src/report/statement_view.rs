@@ -388,7 +388,7 @@ fn line_notes(fleet: &Fleet, statement: &Statement) -> Vec<String> {
 fn to_quote(statement: &Statement) -> Vec<String> {
     let left = |visit: &VisitDone| -> Vec<String> {
         let wanted = visit.visit.left.iter().filter(|left| left.quote == Some(true));
-        wanted.map(|left| format!("{}, {}", visit.site.name, format::place(left.at.as_str()).to_lowercase())).collect()
+        wanted.map(|left| format!("{}: {}", visit.site.name, format::place(left.at.as_str()))).collect()
     };
     statement.visits.iter().flat_map(left).collect()
 }
