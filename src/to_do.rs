@@ -352,6 +352,9 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     }
 }
 
+/// The reason of what no day could be found for in the year's visits.
+pub const NOT_IN_PLAN: &str = "not-in-plan";
+
 /// What no day could be found for in the year's visits.
 fn not_fitted(left: &NotFitted) -> ToDo {
     let what = match &left.work {
@@ -364,7 +367,7 @@ fn not_fitted(left: &NotFitted) -> ToDo {
     ToDo {
         urgency: Urgency::Plan,
         at: Some(left.at.clone()),
-        reason: "not-in-plan",
+        reason: NOT_IN_PLAN,
         what: format!("{what}: not in the year's visits"),
         says: format!("{}.", format::sentence(&left.why)),
         if_left: String::new(),

@@ -8,6 +8,7 @@ use crate::calendar::{Month, plus_days};
 use crate::charts::{self, Chart};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
+use crate::records::fleet::Paper;
 use crate::records::log::Quantity;
 use crate::records::tubs::Speed;
 use crate::report::fleet_state::grouped;
@@ -19,7 +20,8 @@ use crate::to_do::{Urgency, part_urgency};
 
 /// The words for a range in every chart's caption.
 const RANGE: &str = "central 80 %";
-/// Rows of the strip of the coming year, and beside a full list of actions, with which they share page one.
+/// Rows of the strip of the coming year, and beside a full list of actions, with which they share page one; the shorter
+/// paper has room for one less.
 const YEAR_ROWS: usize = 7;
 const YEAR_ROWS_BESIDE_MUCH: usize = 5;
 /// Pumps whose run hours are drawn, and speeds of all of them.
@@ -62,7 +64,7 @@ impl Charts {
 
 /// Draws what has something to show.
 pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
-    let mut result = Charts { year: year(site, month), ..Charts::default() };
+    let mut result = Charts { year: year(site, month, fleet.settings.paper), ..Charts::default() };
     let worst = crate::report::site::Numbers::of(site).worst.map(|(at, _, _)| at);
     for spa in site.spas {
         // Of several spas the slowest is drawn, and any that is not known to be in order.
@@ -278,7 +280,7 @@ fn filter_chart(
     charts::filter::filter(&input).ok()
 }
 
-fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
+fn year(site: &SiteFigures, month: Month, paper: Paper) -> Option<Chart> {
     use charts::year::{ClosedSeason, DayRange, YearInput, YearRow};
     let first = month.next().first();
     let last = plus_days(first, 364);
@@ -307,10 +309,11 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
         .collect();
     let mut due: Vec<&PartDue> = site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= last)).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
-    let much = grouped(&site.to_do).len() >= ACTIONS;
+    let short_paper = usize::from(paper == Paper::UsLetter);
+    let most = if grouped(&site.to_do).len() >= ACTIONS { YEAR_ROWS_BESIDE_MUCH } else { YEAR_ROWS } - short_paper;
     let mut rows: Vec<YearRow> = due
         .iter()
-        .take(if much { YEAR_ROWS_BESIDE_MUCH } else { YEAR_ROWS })
+        .take(most)
         .filter_map(|part| {
             let label = format!("{}: {}", format::place(part.part.at.as_str()), format::words(part.part.id.as_str()));
             let mark = part_urgency(part, site.as_of).unwrap_or(Urgency::Note);

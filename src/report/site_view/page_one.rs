@@ -211,10 +211,21 @@ fn shortened(says: &str) -> &str {
 fn action(given: &Given, group: &[&ToDo]) -> view::Action {
     let as_of = given.site.as_of;
     let to_do = group[0];
-    let places: Vec<String> = group
-        .iter()
-        .map(|t| t.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str())))
-        .collect();
+    let mut places: Vec<String> = Vec::new();
+    for one in group {
+        let at = one.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str()));
+        if !places.contains(&at) {
+            places.push(at);
+        }
+    }
+    // The same at one place on several days is told of the first day.
+    let again = match (group.len().saturating_sub(places.len()), group.iter().filter_map(|t| t.due).max()) {
+        (more, Some(last)) if more > 0 => {
+            let times = plural(more, "more is without a day", "more are without a day");
+            format!(" {}, the last due {}.", format::sentence(&times), format::near_date(last, as_of))
+        }
+        _ => String::new(),
+    };
     let by_when = match to_do.due {
         Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
         _ if to_do.urgency <= Urgency::ActNow => "now".to_owned(),
@@ -227,7 +238,7 @@ fn action(given: &Given, group: &[&ToDo]) -> view::Action {
         place: places.join("; "),
         what: format::sentence(&to_do.what),
         by_when,
-        why: shortened(&to_do.says).to_owned(),
+        why: format!("{}{again}", shortened(&to_do.says)),
         if_left: if to_do.if_left.is_empty() { String::new() } else { format!("{}.", to_do.if_left) },
     }
 }
