@@ -312,7 +312,12 @@ fn caption(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
     let mut out = style::sentence(&parts);
     let few = few_hours(input, months).len();
     if few > 0 {
-        let _ = write!(out, " Filtered too few hours in {} of {}, which no bar shows.", few, style::count(months.len(), "month", "months"));
+        let _ = write!(
+            out,
+            " Filtered too few hours in {} of {}, which no bar shows.",
+            few,
+            style::count(months.len(), "month", "months")
+        );
     }
     out
 }
@@ -320,7 +325,11 @@ fn caption(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
 /// The months shown in which the water was filtered too few hours.
 fn few_hours(input: &TurnoverInput, months: &[TurnoverMonth]) -> Vec<String> {
     let few: Vec<NaiveDate> = input.few_hours.iter().map(|day| first_of_month(*day)).collect();
-    months.iter().filter(|entry| few.contains(&first_of_month(entry.month))).map(|entry| long_month(entry.month)).collect()
+    months
+        .iter()
+        .filter(|entry| few.contains(&first_of_month(entry.month)))
+        .map(|entry| long_month(entry.month))
+        .collect()
 }
 
 #[cfg(test)]

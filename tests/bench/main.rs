@@ -24,6 +24,8 @@ struct Measured {
     own: f64,
     renderer: f64,
     mebibytes: f64,
+    /// Bytes of `index.html`.
+    page: u64,
 }
 
 fn sizes(variable: &str, usual: &[u32]) -> Vec<u32> {
@@ -110,6 +112,9 @@ fn main() {
             out.to_str().expect("a plain path"),
         ];
         runs.push(("without PDFs".to_owned(), sites, measured(&arguments)));
+        if let (Some((_, _, run)), Ok(page)) = (runs.last_mut(), out.join(MONTH).join("index.html").metadata()) {
+            run.page = page.len();
+        }
         runs.push(("nothing changed".to_owned(), sites, measured(&arguments)));
         let _ = std::fs::remove_dir_all(&out);
         let _ = std::fs::remove_dir_all(&fleet);
@@ -170,6 +175,14 @@ fn main() {
             run.seconds,
             run.mebibytes,
             run.seconds * scale
+        );
+    }
+    for (_, sites, run) in runs.iter().filter(|(_, _, run)| run.page > 0) {
+        let _ = writeln!(
+            table,
+            "| `index.html` of {sites} sites | 2 MB for 1,000 sites | {:.3} MB; in proportion {:.2} MB |",
+            run.page as f64 / 1e6,
+            run.page as f64 / 1e6 * 1000.0 / f64::from(*sites)
         );
     }
     if let Some((_, _, run)) = pdfs {

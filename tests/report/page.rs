@@ -154,7 +154,9 @@ fn at_no_width_has_it_to_be_scrolled_sideways() {
     let inside = page().replace('&', "&amp;").replace('"', "&quot;");
     let mut outside = String::from("<!DOCTYPE html><body>");
     for width in WIDTHS {
-        outside.push_str(&format!("<iframe width=\"{width}\" height=\"900\" style=\"border:0\" srcdoc=\"{inside}\"></iframe>"));
+        outside.push_str(&format!(
+            "<iframe width=\"{width}\" height=\"900\" style=\"border:0\" srcdoc=\"{inside}\"></iframe>"
+        ));
     }
     outside.push_str(
         "<script>addEventListener('load', function () { Array.from(document.querySelectorAll('iframe')).forEach(function (frame) {
@@ -167,10 +169,14 @@ fn at_no_width_has_it_to_be_scrolled_sideways() {
     let path = folder.path().join("frames.html");
     std::fs::write(&path, outside).unwrap();
     let (dom, console) = shown(&browser, &path);
-    let found: Vec<&str> = dom.lines().filter_map(|line| line.rsplit_once("<pre>wide ")?.1.split('<').next()).collect();
+    let found: Vec<&str> = dom.split("<pre>wide ").skip(1).filter_map(|rest| rest.split('<').next()).collect();
     assert_eq!(found.len(), WIDTHS.len(), "{console}");
     for (line, width) in found.iter().zip(WIDTHS) {
-        assert_eq!(*line, format!("{width} {width} 0 false"), "width, width inside, how far it scrolls sideways, no tools");
+        assert_eq!(
+            *line,
+            format!("{width} {width} 0 false"),
+            "width, width inside, how far it scrolls sideways, no tools"
+        );
     }
 }
 
@@ -179,6 +185,9 @@ fn the_bar_of_the_state_has_the_colour_and_the_shape_of_the_worst_site() {
     let page = page();
     let worst = page.split("<tr role=\"row\" data-k=\"").nth(1).unwrap().chars().next().unwrap();
     assert_eq!(worst, '1', "a site of the demo fleet is to be acted on now");
-    assert!(page.contains("<p class=\"state s1\"><span aria-hidden=\"true\">▲</span> "), "not marked as its worst site");
+    assert!(
+        page.contains("<p class=\"state s1\"><span aria-hidden=\"true\">▲</span> "),
+        "not marked as its worst site"
+    );
     assert!(page.contains(".s0, .s1 { border-left-color: var(--act); }"));
 }

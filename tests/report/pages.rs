@@ -65,7 +65,9 @@ fn on_us_letter_and_in_us_units_no_site_report_is_longer_than_eight_pages() {
     let run = Run::report(folder.path(), MONTH, &[]).expect_status(0);
     let mut seen = 0;
     for path in contents(&run.month()).into_keys() {
-        let Some(site) = path.strip_prefix("sites/").and_then(|path| path.strip_suffix("/report.pdf")) else { continue };
+        let Some(site) = path.strip_prefix("sites/").and_then(|path| path.strip_suffix("/report.pdf")) else {
+            continue;
+        };
         let pdf = run.pdf(site);
         assert!((3..=8).contains(&pdf.pages()), "{site} has {} pages", pdf.pages());
         // Degrees Celsius stand alone nowhere: Fahrenheit is beside them, as in "40 °C (104 °F)".

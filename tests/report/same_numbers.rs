@@ -9,8 +9,8 @@ use serde_json::Value;
 
 use super::demo::MONTH;
 use super::views::views;
-use crate::support::{Run, Table, demo};
 use crate::support::table::Row;
+use crate::support::{Run, Table, demo};
 
 struct Said {
     /// The site reports.
@@ -68,7 +68,8 @@ fn assert_prints(printed: &str, number: Option<f64>, decimals: i32, what: &str) 
         assert!(matches!(printed, "–" | "" | "?" | "closed"), "{what}: {printed}, and the table has nothing");
         return 0;
     };
-    let value: f64 = printed.replace('\u{a0}', "").replace('\u{2212}', "-").parse().unwrap_or_else(|_| panic!("{what}: {printed}"));
+    let value: f64 =
+        printed.replace('\u{a0}', "").replace('\u{2212}', "-").parse().unwrap_or_else(|_| panic!("{what}: {printed}"));
     // The tables are rounded to four digits themselves.
     assert!((value - number).abs() <= 0.5 * 10f64.powi(-decimals) + 1e-4, "{what}: {printed}, in the table {number}");
     1

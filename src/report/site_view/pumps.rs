@@ -90,16 +90,15 @@ fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     // What is metered is never rounded up to all of it, nor down to nothing.
     let share = if total > 0.0 { (100.0 * metered / total + 1e-9).floor() } else { 0.0 };
     let corrected = of_month().any(|m| m.basis == Some(Basis::Calibrated)) || metered > 0.0;
-    let by_program = if corrected {
-        "by the programs, corrected by what the counters have shown"
-    } else {
-        "by the programs"
-    };
+    let by_program =
+        if corrected { "by the programs, corrected by what the counters have shown" } else { "by the programs" };
     if share >= 100.0 {
         text.push_str(" All of it is metered.");
     } else if metered > 0.0 {
         let share = if share < 1.0 { "Less than 1".to_owned() } else { format::number(share, 0) };
-        text.push_str(&format!(" {share} % of it is metered, between readings of the counters; the rest is {by_program}."));
+        text.push_str(&format!(
+            " {share} % of it is metered, between readings of the counters; the rest is {by_program}."
+        ));
     } else if total > 0.0 {
         text.push_str(&format!(" No two readings of a counter lie on either side of it: the hours are {by_program}."));
     }

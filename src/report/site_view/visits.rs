@@ -168,7 +168,12 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
                 amount: line.amount.map_or("–".to_owned(), |a| format::money(a, given.currency())),
             })
             .collect(),
-        total: format::money(year.total, given.currency()),
+        // Where no line has a price there is no sum, not one of nothing.
+        total: if year.lines.iter().all(|line| line.amount.is_none()) {
+            format::NOT_KNOWN.to_owned()
+        } else {
+            format::money(year.total, given.currency())
+        },
         note: format!("At today's cost prices. Failures, the way there and lost nights are not in it.{without}"),
     })
 }
@@ -222,7 +227,10 @@ mod tests {
             ),
             "Fitted 2021; with 6 years in service it is due 2 July 2027"
         );
-        assert_eq!(in_short("It has run 22 h of 25 h. With it: shaft seal. Shaft seal: worn."), "It has run 22 h of 25 h");
+        assert_eq!(
+            in_short("It has run 22 h of 25 h. With it: shaft seal. Shaft seal: worn."),
+            "It has run 22 h of 25 h"
+        );
         let long = format!("Last on 2 May; {}", "due again ".repeat(12));
         assert_eq!(in_short(&long), "Last on 2 May");
         assert_eq!(in_short("Promised monthly"), "Promised monthly");
