@@ -131,7 +131,12 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
                 urgency: Urgency::ActNow,
                 at: Some(spa.at.clone()),
                 reason: "turnover-short",
-                what: "water turnover is short".to_owned(),
+                what: if row.failing.contains(&"turnover") {
+                    "water turnover is short"
+                } else {
+                    "water is filtered too few hours"
+                }
+                .to_owned(),
                 says: says.join(" "),
                 if_left: "water that is filtered too little can carry disease".to_owned(),
                 due: None,
@@ -355,17 +360,22 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     }
 }
 
+/// The reason of what no day could be found for in the year's visits.
+pub const NOT_IN_PLAN: &str = "not-in-plan";
+
 /// What no day could be found for in the year's visits.
 fn not_fitted(left: &NotFitted) -> ToDo {
     let what = match &left.work {
         Work::Renew(part) => format!("renew the {}", format::words(part.as_str())),
         Work::Left(what) => what.clone(),
+        Work::Close => "closing for the season".to_owned(),
+        Work::Reopen => "opening after the season".to_owned(),
         work => format::words(&work.word()),
     };
     ToDo {
         urgency: Urgency::Plan,
         at: Some(left.at.clone()),
-        reason: "not-in-plan",
+        reason: NOT_IN_PLAN,
         what: if left.planned > 0 {
             format!("{what}: one time more than the {} in the year's visits", left.planned)
         } else {

@@ -430,7 +430,7 @@ fn document(given: &Given) -> Document {
 fn within(site: &crate::site::SiteFigures, at: &str) -> String {
     match (site.spas.len(), at.split_once('/')) {
         (1, Some((_, rest))) => crate::report::format::words(&rest.replace('/', ", ")),
-        _ => crate::report::format::words(&at.replace('/', ", ")),
+        _ => crate::report::format::place(at),
     }
 }
 

@@ -169,14 +169,20 @@ pub fn money(amount: Decimal, currency: &str) -> String {
     if fraction.is_empty() { grouped } else { format!("{grouped}.{fraction}") }
 }
 
-/// An amount with its currency: "£ 610", "GBP 610.50"; whole units where `whole`.
-pub fn money_whole(amount: Decimal, currency: &str) -> String {
-    let sign = match currency {
+/// How a currency is written in every document, in heads and beside amounts: its sign where there is one that everybody
+/// knows, else its code.
+pub fn currency_sign(currency: &str) -> &str {
+    match currency {
         "GBP" => "£",
         "EUR" => "€",
         "USD" => "$",
         other => other,
-    };
+    }
+}
+
+/// An amount in whole units with its currency: "£ 610", "CHF 610".
+pub fn money_whole(amount: Decimal, currency: &str) -> String {
+    let sign = currency_sign(currency);
     let rounded = amount.round_dp_with_strategy(0, rust_decimal::RoundingStrategy::MidpointAwayFromZero);
     let text = format!("{rounded}");
     let grouped = grouped(&text);

@@ -9,17 +9,22 @@ use crate::charts::{self, Chart};
 use crate::quantities::failure_trends::Scope;
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
+use crate::records::fleet::Paper;
 use crate::records::log::Quantity;
 use crate::records::tubs::Speed;
+use crate::report::fleet_state::grouped;
 use crate::report::format;
+use crate::report::site_view::ACTIONS;
 use crate::schedule::due::PartDue;
 use crate::site::SiteFigures;
 use crate::to_do::{Urgency, part_urgency};
 
 /// The words for a range in every chart's caption.
 const RANGE: &str = "central 80 %";
-/// Rows of the strip of the coming year.
+/// Rows of the strip of the coming year, and beside a full list of actions, with which they share page one; the shorter
+/// paper has room for two less.
 const YEAR_ROWS: usize = 7;
+const YEAR_ROWS_BESIDE_MUCH: usize = 5;
 /// Pumps whose run hours are drawn, and speeds of all of them.
 const PUMPS_DRAWN: usize = 6;
 const PANELS: usize = 6;
@@ -63,7 +68,7 @@ impl Charts {
 
 /// Draws what has something to show.
 pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
-    let mut result = Charts { year: year(site, month), ..Charts::default() };
+    let mut result = Charts { year: year(site, month, fleet.settings.paper), ..Charts::default() };
     let worst = crate::report::site::Numbers::of(site).worst.map(|(at, _, _)| at);
     for spa in site.spas {
         // Of several spas the slowest is drawn, and any that is not known to be in order.
@@ -76,6 +81,13 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
             spa: format::place(spa.at.as_str()),
             months: spa.water.months.iter().rev().take(MONTHS_DRAWN).rev().map(turnover_month).collect(),
             limit_minutes: spa.water.months.last().and_then(|m| m.limit_min),
+            few_hours: spa
+                .water
+                .months
+                .iter()
+                .filter(|m| m.failing.contains(&"filtration hours"))
+                .map(|m| m.month.first())
+                .collect(),
             range_name: RANGE.to_owned(),
         };
         result.turnover.extend(charts::turnover::turnover(&input).ok().map(|chart| (spa.at.clone(), chart)));
@@ -103,9 +115,17 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
             || !pump.failures.incidents.is_empty()
             || site.to_do.iter().any(|t| t.urgency <= Urgency::Plan && t.at.as_ref() == Some(&pump.at))
     };
-    let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).take(PUMPS_DRAWN).collect();
+    // A pump's speeds stand together or not at all.
+    let mut panels = 0;
+    let fits = |pump: &&crate::quantities::PumpFigures| {
+        let speeds = pump.hours.as_ref().map_or(0, |hours| hours.curves.len());
+        let fits = speeds > 0 && panels + speeds <= PANELS;
+        panels += if fits { speeds } else { 0 };
+        fits
+    };
+    let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).filter(fits).take(PUMPS_DRAWN).collect();
     drawn.sort_by(|a, b| a.at.cmp(&b.at));
-    result.run_hours = run_hours_chart(site, &drawn);
+    result.run_hours = run_hours_chart(site, &drawn).map(|chart| with_the_rest(chart, drawn.len(), pumps.len()));
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
         let input = charts::failures::FailuresInput {
             name: format!("failures-{}", file_name(&pump.at)),
@@ -172,6 +192,21 @@ fn turnover_month(row: &crate::quantities::water_turnover::WaterMonth) -> charts
     charts::turnover::TurnoverMonth { month: row.month.first(), state }
 }
 
+/// Says under the picture of run hours how many of the pumps it shows, and which.
+fn with_the_rest(mut chart: Chart, shown: usize, all: usize) -> Chart {
+    if shown < all {
+        let which = format!(
+            " {} of {all} pumps {} shown: those that failed or that something is to be done about, the longest running \
+             first. The table of hours has the others.",
+            format::number(shown as f64, 0),
+            if shown == 1 { "is" } else { "are" }
+        );
+        chart.caption.push_str(&which);
+        chart.alt.push_str(&which);
+    }
+    chart
+}
+
 /// The hours of some pumps, a panel each pump and speed.
 fn run_hours_chart(site: &SiteFigures, pumps: &[&crate::quantities::PumpFigures]) -> Option<Chart> {
     use charts::run_hours::{RunHoursInput, RunHoursMonth, RunHoursSpeed};
@@ -209,7 +244,6 @@ fn run_hours_chart(site: &SiteFigures, pumps: &[&crate::quantities::PumpFigures]
                 }
             })
         })
-        .take(PANELS)
         .collect();
     let input = RunHoursInput {
         name: "run-hours".to_owned(),
@@ -269,7 +303,7 @@ fn filter_chart(
     charts::filter::filter(&input).ok()
 }
 
-fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
+fn year(site: &SiteFigures, month: Month, paper: Paper) -> Option<Chart> {
     use charts::year::{ClosedSeason, DayRange, YearInput, YearRow};
     let first = month.next().first();
     let last = plus_days(first, 364);
@@ -298,9 +332,11 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
         .collect();
     let mut due: Vec<&PartDue> = site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= last)).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
+    let short_paper = usize::from(paper == Paper::UsLetter);
+    let most = if grouped(&site.to_do).len() >= ACTIONS { YEAR_ROWS_BESIDE_MUCH } else { YEAR_ROWS } - 2 * short_paper;
     let mut rows: Vec<YearRow> = due
         .iter()
-        .take(YEAR_ROWS)
+        .take(most)
         .filter_map(|part| {
             let label = format!("{}: {}", format::place(part.part.at.as_str()), format::words(part.part.id.as_str()));
             let mark = part_urgency(part, site.as_of).unwrap_or(Urgency::Note);

@@ -70,7 +70,7 @@ pub(super) fn work(given: &Given) -> Option<Work> {
                 "{}: {} ({}) is in no visit: {}.",
                 site_name(given, &one.site),
                 format::words(&one.work.word()),
-                format::words(&one.at.as_str().replace('/', ", ")),
+                format::place(one.at.as_str()),
                 one.why.trim_end_matches('.')
             )
         })

@@ -339,7 +339,11 @@ pub(super) fn assumptions(given: &Given) -> Vec<(String, String, &'static str)> 
     }
     if !cool.is_empty() {
         let what = format!("The water of {} is at", places(&cool));
-        all.push((what, format!("{ASSUMED_CELSIUS:.0} °C"), "`setpoint` of the spa"));
+        all.push((
+            what,
+            format::test_value(Quantity::Temperature, ASSUMED_CELSIUS, given.units()),
+            "`setpoint` of the spa",
+        ));
     }
     if !counted.is_empty() {
         let what = format!("The counters of {} have not rolled over", places(&counted));
@@ -351,7 +355,11 @@ pub(super) fn assumptions(given: &Given) -> Vec<(String, String, &'static str)> 
     }
     minutes_of_visits(given, &mut all);
     if from_current {
-        all.push(("Power factor of the motors".to_owned(), format!("{POWER_FACTOR}"), "nothing yet: the same for all"));
+        all.push((
+            "Power factor of the motors".to_owned(),
+            format!("{POWER_FACTOR}"),
+            "nothing yet, it is the same for all",
+        ));
     }
     if from_power {
         let what = "A motor whose current or voltage is not known draws its plate's power over".to_owned();

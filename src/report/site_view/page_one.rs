@@ -18,7 +18,7 @@ use crate::to_do::{ToDo, Urgency};
 /// Letters of a reason on page one.
 const WHY: usize = 170;
 /// Actions on page one.
-const ACTIONS: usize = 5;
+pub(super) const ACTIONS: usize = 5;
 
 pub(super) fn page_one(given: &Given) -> view::PageOne {
     let to_do = &given.site.to_do;
@@ -60,7 +60,7 @@ fn since(given: &Given) -> Vec<String> {
         for thing in things {
             let at = thing.at.as_ref().map(|at| place_inside(given, at.as_str()));
             match kinds.iter_mut().find(|(what, _)| *what == thing.what) {
-                Some((_, places)) => places.extend(at),
+                Some((_, places)) => places.extend(at.filter(|at| !places.contains(at))),
                 None => kinds.push((&thing.what, at.into_iter().collect())),
             }
         }
@@ -156,7 +156,7 @@ fn water_sentence(given: &Given) -> String {
         .collect();
     let month = calendar::MONTHS[given.month.number() as usize - 1];
     let of = |verdict: Verdict| -> Vec<String> {
-        rows.iter().filter(|(_, r)| r.verdict == verdict).map(|(at, _)| format::words(at)).collect()
+        rows.iter().filter(|(_, r)| r.verdict == verdict).map(|(at, _)| format::place(at)).collect()
     };
     let (short, unknown) = (of(Verdict::Short), of(Verdict::Unknown));
     if rows.is_empty() {
@@ -175,7 +175,13 @@ fn water_sentence(given: &Given) -> String {
     if !short.is_empty() {
         let all = short.len() == rows.len() && rows.len() == 1;
         let names = if all { "the spa".to_owned() } else { list(&short) };
-        return format!("In {month} the water of {names} was not filtered as often as the rule book asks.{over}");
+        let enough_turnover = |row: &WaterMonth| !row.failing.contains(&"turnover");
+        let how = if rows.iter().all(|(_, row)| row.verdict != Verdict::Short || enough_turnover(row)) {
+            "filtered fewer hours than the rule book asks"
+        } else {
+            "not filtered as often as the rule book asks"
+        };
+        return format!("In {month} the water of {names} was {how}.{over}");
     }
     if unknown.len() == rows.len() {
         return format!(
@@ -207,10 +213,21 @@ fn shortened(says: &str) -> &str {
 fn action(given: &Given, group: &[&ToDo]) -> view::Action {
     let as_of = given.site.as_of;
     let to_do = group[0];
-    let places: Vec<String> = group
-        .iter()
-        .map(|t| t.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str())))
-        .collect();
+    let mut places: Vec<String> = Vec::new();
+    for one in group {
+        let at = one.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str()));
+        if !places.contains(&at) {
+            places.push(at);
+        }
+    }
+    // The same at one place on several days is told of the first day.
+    let again = match (group.len().saturating_sub(places.len()), group.iter().filter_map(|t| t.due).max()) {
+        (more, Some(last)) if more > 0 => {
+            let times = plural(more, "more is without a day", "more are without a day");
+            format!(" {}, the last due {}.", format::sentence(&times), format::near_date(last, as_of))
+        }
+        _ => String::new(),
+    };
     let by_when = match to_do.due {
         Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
         _ if to_do.urgency <= Urgency::ActNow => "now".to_owned(),
@@ -223,7 +240,7 @@ fn action(given: &Given, group: &[&ToDo]) -> view::Action {
         place: places.join("; "),
         what: format::sentence(&to_do.what),
         by_when,
-        why: shortened(&to_do.says).to_owned(),
+        why: format!("{}{again}", shortened(&to_do.says)),
         if_left: if to_do.if_left.is_empty() { String::new() } else { format!("{}.", to_do.if_left) },
     }
 }
@@ -272,7 +289,7 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
             value: format!("{minutes:.1}"),
             unit: "min".to_owned(),
             caption: {
-                let who = if given.site.spas.len() > 1 { format!(", {}", format::words(at)) } else { String::new() };
+                let who = if given.site.spas.len() > 1 { format!(", {}", format::place(at)) } else { String::new() };
                 let limit = limit.map_or("; no limit known".to_owned(), |l| format!("; limit {l:.0} min"));
                 format!("slowest water turnover{who}{limit}")
             },
