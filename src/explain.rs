@@ -206,11 +206,16 @@ impl Explainer<'_> {
                 out.push(format!("  {speed}: {} from {} to {}", hours_in_print(total), hours.start, hours.end));
             }
         }
-        if hours.set_aside > 0 {
-            out.push(format!(
-                "  {} readings cannot be right and are set aside; `tubwright check` lists them",
-                hours.set_aside
-            ));
+        if !hours.set_aside.is_empty() {
+            let set_aside = match hours.set_aside.len() {
+                1 => "one reading cannot be right beside the others and is".to_owned(),
+                count => format!("{count} readings cannot be right beside the others and are"),
+            };
+            out.push(format!("  {set_aside} set aside"));
+            self.from(&hours.set_aside, out);
+        }
+        for (after, until) in &hours.too_fast {
+            out.push(format!("  from {after} to {until} the counter ran faster than time: held to 24 h a day, estimated"));
         }
         let since = Month::of(self.figures.as_of).plus(-11);
         for month in hours.months.iter().filter(|m| m.month >= since) {

@@ -411,13 +411,18 @@ fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>)
                 "its hours are not known",
                 "To know them, add a `program` or counter readings.".to_owned(),
             )),
-            Some(hours) if hours.set_aside > 0 => {
-                let readings = match hours.set_aside {
+            Some(hours) if !hours.set_aside.is_empty() => {
+                let readings = match hours.set_aside.len() {
                     1 => "One reading of its counter cannot be right beside the others and is".to_owned(),
                     count => format!("{count} readings of its counter cannot be right beside the others and are"),
                 };
                 Some(("reading-set-aside", "counter readings were set aside", format!("{readings} not used.")))
             }
+            Some(hours) if !hours.too_fast.is_empty() => Some((
+                "reading-set-aside",
+                "its counter runs faster than time",
+                "Its counter gained over 24 hours a day; those days count as 24 hours and are estimated.".to_owned(),
+            )),
             Some(_) => None,
         };
         if let Some((reason, what, says)) = gap {

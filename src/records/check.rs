@@ -8,6 +8,9 @@ mod counters;
 mod history;
 mod pumps;
 mod sense;
+mod speeds;
+mod to_come;
+mod unlikely;
 mod wording;
 
 use std::collections::BTreeSet;
@@ -24,7 +27,9 @@ use crate::records::{Fleet, Pump, Site};
 
 pub use counters::check_counters;
 pub use history::after_as_of;
+pub use to_come::of_fleet as far_ahead;
 pub(crate) use history::wrong_rows;
+pub(crate) use unlikely::{readings as unlikely_readings, shared as unlikely_shared, spas as unlikely_spas};
 pub(crate) use wording::gallons_in_header;
 
 /// What was found at a site.
@@ -161,25 +166,33 @@ pub struct Standing<'a> {
     pub fitted: Fitted,
     /// A pump.
     pub pump: Option<&'a Pump>,
+    /// The mapping of its spa it stands in: `pumps`; `None` for the spa itself.
+    pub group: Option<&'static str>,
 }
 
 /// What stands at an address.
 pub fn standing<'a>(site: &'a Site, at: &Address) -> Option<Standing<'a>> {
     for spa in site.spas.iter().filter(|spa| spa.at.as_str() == at.spa()) {
         if spa.at == *at {
-            return Some(Standing { fits: "spa", fitted: spa.fitted, pump: None });
+            return Some(Standing { fits: "spa", fitted: spa.fitted, pump: None, group: None });
         }
         if let Some(filter) = spa.filters.iter().find(|f| f.at == *at) {
-            return Some(Standing { fits: "filter", fitted: filter.fitted, pump: None });
+            return Some(Standing { fits: "filter", fitted: filter.fitted, pump: None, group: Some("filters") });
         }
         if let Some(pump) = spa.pumps.iter().find(|p| p.at == *at) {
-            return Some(Standing { fits: "pump", fitted: pump.fitted, pump: Some(pump) });
+            return Some(Standing { fits: "pump", fitted: pump.fitted, pump: Some(pump), group: Some("pumps") });
         }
         if let Some(item) = spa.equipment.iter().find(|e| e.at == *at) {
-            return Some(Standing { fits: item.kind.as_str(), fitted: item.fitted, pump: None });
+            return Some(Standing { fits: item.kind.as_str(), fitted: item.fitted, pump: None, group: Some("equipment") });
         }
     }
     None
+}
+
+/// What was there when.
+struct There {
+    removals: history::Removals,
+    speeds: speeds::SpeedsThere,
 }
 
 struct Checker<'a> {
@@ -229,17 +242,32 @@ impl Checker<'_> {
     }
 
     /// An error that costs an address's entry of a visit.
-    fn lose_entry(&mut self, visit: u32, at: &Address, rule: Rule, field: &str, message: String, hint: Option<String>) {
+    fn lose_entry(
+        &mut self,
+        visit: u32,
+        at: &Address,
+        rule: Rule,
+        field: &str,
+        message: String,
+        hint: Option<String>,
+    ) -> &mut Diagnostic {
         let path = format!("log[{visit}].at.{at}{field}");
         let file = self.source.file.clone();
-        let diagnostic = self.tell(Severity::Error, rule, &path, message, hint);
         // Once enough is told, what else is left out is counted and not told one by one.
-        let Some(line) = diagnostic.spot.map(|s| s.line) else { return };
-        let left_out = format!("the entry for `{at}` on line {line} of {file} is left out");
-        diagnostic.left_out = Some(left_out.clone());
-        if self.left_out.insert(left_out.clone()) {
-            self.found.left_out.push(left_out);
+        let line = self.tell(Severity::Error, rule, &path, message, hint).spot.map(|spot| spot.line);
+        let left_out = line.map(|line| format!("the entry for `{at}` on line {line} of {file} is left out"));
+        if let Some(left_out) = &left_out
+            && self.left_out.insert(left_out.clone())
+        {
+            self.found.left_out.push(left_out.clone());
         }
+        let Found { diagnostics, .. } = &mut self.found;
+        let told = match (&mut self.spare, diagnostics.last_mut()) {
+            (None, Some(last)) => last,
+            (spare, _) => spare.get_or_insert_with(|| plain(Severity::Error, rule, &file, String::new())),
+        };
+        told.left_out = left_out;
+        told
     }
 
     /// An error that costs the site.
@@ -296,10 +324,10 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &To
             }
         }
     }
-    let removals = history::Removals::of(site);
+    let there = There { removals: history::Removals::of(site), speeds: speeds::SpeedsThere::of(fleet, site) };
     let mut visits = std::mem::take(&mut site.visits);
     for (index, visit) in &mut visits {
-        checker.visit(site, &removals, *index, visit);
+        checker.visit(site, &there, *index, visit);
     }
     site.visits = visits;
     checker.exchanged_twice(site);
@@ -351,7 +379,7 @@ impl Checker<'_> {
         }
     }
 
-    fn visit(&mut self, site: &Site, removals: &history::Removals, index: u32, visit: &mut Visit) {
+    fn visit(&mut self, site: &Site, there: &There, index: u32, visit: &mut Visit) {
         if let Some(by) = &visit.by
             && !self.fleet.settings.technicians.0.is_empty()
             && self.fleet.settings.technicians.get(by).is_none()
@@ -371,11 +399,14 @@ impl Checker<'_> {
                 self.tell(Severity::Warning, Rule::UnknownAddress, &path, message, hint);
             }
         }
+        self.out_of_order(index, visit);
         let day = visit.date.0;
         visit
             .at
             .0
-            .retain(|(at, entry)| self.is_there(removals, index, day, at) && self.entry(site, index, day, at, entry));
+            .retain(|(at, entry)| {
+            self.is_there(&there.removals, index, day, at) && self.entry(site, there, (index, day), at, entry)
+        });
     }
 
     /// Whether an address was not removed before a visit.
@@ -388,7 +419,14 @@ impl Checker<'_> {
     }
 
     /// Whether an entry can be understood.
-    fn entry(&mut self, site: &Site, index: u32, day: NaiveDate, at: &Address, entry: &Entry) -> bool {
+    fn entry(
+        &mut self,
+        site: &Site,
+        there: &There,
+        (index, day): (u32, NaiveDate),
+        at: &Address,
+        entry: &Entry,
+    ) -> bool {
         let Some(standing) = standing(site, at) else {
             if self.told.covers(at) {
                 return false;
@@ -410,7 +448,15 @@ impl Checker<'_> {
         };
         if history::first_day(standing.fitted).is_some_and(|first| day < first) {
             let message = format!("this is dated {day}, before `{at}` was fitted: {}", standing.fitted);
-            self.lose_entry(index, at, Rule::BeforeFitting, "", message, None);
+            let path = match standing.group {
+                Some(group) => format!("spas.{}.{group}.{}.fitted", at.spa(), at.last()),
+                None => format!("spas.{at}.fitted"),
+            };
+            let label = format!("`{at}` was fitted then");
+            let second = self.beside(&path, label.clone());
+            // What has no day of its own is as old as its spa.
+            let second = second.or_else(|| self.beside(&format!("spas.{}.fitted", at.spa()), label));
+            self.lose_entry(index, at, Rule::BeforeFitting, "", message, None).second = second;
             return false;
         }
         let parts = entry
@@ -456,6 +502,15 @@ impl Checker<'_> {
         if let Some((quantity, belongs)) = sense::out_of_place(self.fleet, standing.fits, entry) {
             let message = format!("`{}` is read at a {belongs}, and `{at}` is a {}", quantity.name(), standing.fits);
             self.lose_entry(index, at, Rule::WrongValue, &format!(".{}", quantity.name()), message, None);
+            return false;
+        }
+        let typed = self.fleet.typed_units();
+        let after = entry.after.iter().flat_map(|after| after.readings(&typed));
+        let lacking = entry.readings(&typed).chain(after).find(|(quantity, _)| there.speeds.lacks(at, day, *quantity));
+        if let Some((quantity, _)) = lacking {
+            let (message, hint) = speeds::SpeedsThere::says(at, quantity);
+            let field = format!(".{}", quantity.name());
+            self.lose_entry(index, at, Rule::SpeedNotThere, &field, message, Some(hint));
             return false;
         }
         if entry.exchanged.is_some() && standing.pump.is_none() {

@@ -1,6 +1,7 @@
 //! The small forms that records are written in: dates known more or less exactly, dated prices,
 //! money, mappings whose keys may not repeat, one thing or a list of them.
 
+mod currencies;
 mod dates;
 mod mappings;
 
@@ -127,15 +128,34 @@ scalar!(Number, "a number", |text| {
 pub struct Currency(pub String);
 
 scalar!(Currency, "a currency by its ISO 4217 code, like `GBP`", |text| {
-    if text.len() == 3 && text.bytes().all(|b| b.is_ascii_uppercase()) {
-        Ok(Currency(text.to_owned()))
-    } else {
-        Err(format!(
-            "`{}` is not a currency by its ISO 4217 code, like `GBP`",
-            text.chars().take(40).collect::<String>()
-        ))
+    if currencies::CODES.binary_search(&text).is_ok() {
+        return Ok(Currency(text.to_owned()));
     }
+    let shown: String = text.chars().take(40).collect();
+    // Letters in a wrong order are the likeliest slip; where two codes are as near, neither is guessed.
+    let code = shown.to_ascii_uppercase();
+    let mut near = currencies::CODES.iter().filter(|known| strsim::osa_distance(known, &code) <= 1);
+    let hint = match (near.next(), near.next()) {
+        (Some(only), None) => format!("did you mean `{only}`?"),
+        _ => near_by_letters(&code).map_or_else(
+            || "codes look like `GBP`".to_owned(),
+            |only| format!("did you mean `{only}`?"),
+        ),
+    };
+    Err(format!("`{shown}` is not a currency of ISO 4217; {hint}"))
 });
+
+/// The one code of the same letters in another order.
+fn near_by_letters(code: &str) -> Option<&'static str> {
+    let sorted = |text: &str| {
+        let mut letters: Vec<char> = text.chars().collect();
+        letters.sort_unstable();
+        letters
+    };
+    let letters = sorted(code);
+    let mut same = currencies::CODES.iter().filter(|known| sorted(known) == letters);
+    same.next().filter(|_| same.next().is_none()).copied()
+}
 
 /// A time zone by its IANA name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -179,6 +199,16 @@ mod tests {
         for wrong in ["22", "2022-13", "yesterday", "0000", "9999", "2022-02-30"] {
             assert!(serde_yaml::from_str::<Fitted>(wrong).is_err(), "{wrong}");
         }
+    }
+
+    #[test]
+    fn a_currency_is_one_of_the_list() {
+        let said = |text: &str| serde_yaml::from_str::<Currency>(text).map_err(|error| error.to_string());
+        assert_eq!(said("GBP").unwrap().0, "GBP");
+        let wrong = said("GPB").unwrap_err();
+        assert!(wrong.contains("`GPB` is not a currency of ISO 4217; did you mean `GBP`?"), "{wrong}");
+        let wrong = said("pounds").unwrap_err();
+        assert!(wrong.contains("codes look like `GBP`"), "{wrong}");
     }
 
     #[test]

@@ -225,6 +225,7 @@ impl Shared {
         assume_settings(&settings, &folder, &mut assumed);
         let fleet = Fleet { settings, models, book, customers, rule_books, plan, assumed };
         diagnostics.extend(check::check_shared(&fleet, &folder));
+        diagnostics.extend(check::unlikely_shared(&fleet, &types, &folder));
         if diagnostics.iter().any(|d| d.file == "fleet.yaml" && d.severity == Severity::Error) {
             return Err(LoadError::Unusable("fleet.yaml".to_owned(), diagnostics));
         }

@@ -118,7 +118,8 @@ impl Checker<'_> {
                 "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
                 pump.at
             );
-            self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
+            let path = format!("{path}.bolt_spacing");
+            self.tell(Severity::Warning, Rule::FrameAgainstBolts, &path, message, None).second = self.frame_of(pump);
         }
     }
 }

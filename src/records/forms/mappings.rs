@@ -248,6 +248,25 @@ pub enum Dated<T> {
     From(Vec<(NaiveDate, T)>),
 }
 
+impl<T> Dated<T> {
+    /// Every value.
+    pub fn values(&self) -> impl Iterator<Item = &T> {
+        let (always, steps) = match self {
+            Self::Always(value) => (Some(value), [].as_slice()),
+            Self::From(steps) => (None, steps.as_slice()),
+        };
+        always.into_iter().chain(steps.iter().map(|(_, value)| value))
+    }
+
+    /// The day from which the last value holds, if it is dated.
+    pub fn last_step(&self) -> Option<NaiveDate> {
+        match self {
+            Self::Always(_) => None,
+            Self::From(steps) => steps.last().map(|(day, _)| *day),
+        }
+    }
+}
+
 impl<T: Copy> Dated<T> {
     /// The value in force on a day; `None` before the first.
     pub fn on(&self, day: NaiveDate) -> Option<T> {

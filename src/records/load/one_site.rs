@@ -70,6 +70,8 @@ impl<'a> SiteReader<'a> {
             }
         }
         let source = source.unwrap_or_else(|| SourceText::new("sites.csv", String::new()));
+        let spas = file.iter().flat_map(|file| file.spas.iter()).map(|(id, spa)| (id.as_str(), spa));
+        self.diagnostics.extend(check::unlikely_spas(spas, &source));
         let mut site = self.resolve(files, file, &source);
         self.read_sheet_readings(&mut site);
         self.read_bookings(&mut site);
@@ -81,6 +83,7 @@ impl<'a> SiteReader<'a> {
         self.left_out.extend(found.left_out);
         index_readings(&mut site, &typed);
         self.diagnostics.extend(check::check_counters(&self.shared.fleet, &site, &source));
+        self.diagnostics.extend(check::unlikely_readings(&self.shared.fleet, &site, &source, &self.shared.folder));
         self.diagnostics.sort_by_cached_key(Diagnostic::order);
         if self.lost {
             return Err(self.diagnostics);

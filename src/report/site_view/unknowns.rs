@@ -45,14 +45,21 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
                     );
                 }
                 Some(hours) => {
-                    if hours.set_aside > 0 {
+                    if !hours.set_aside.is_empty() {
                         push(
                             format!(
                                 "{name}: {} cannot be right beside the others and were set aside",
-                                plural(hours.set_aside, "counter reading", "counter readings")
+                                plural(hours.set_aside.len(), "counter reading", "counter readings")
                             ),
                             "`meter_reset`, if the counter was replaced or set back".to_owned(),
                             "hours of those months".to_owned(),
+                        );
+                    }
+                    if let Some((after, until)) = hours.too_fast.first() {
+                        push(
+                            format!("{name}: its hours between {after} and {until}, when its counter ran faster than time"),
+                            "the counter read again, and what it counts".to_owned(),
+                            "hours of those months, held to 24 h a day".to_owned(),
                         );
                     }
                     if hours.basis_now() == Some(Basis::Assumed) {

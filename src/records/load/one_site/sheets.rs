@@ -88,7 +88,7 @@ impl SiteReader<'_> {
                 left_out: Some(left_out),
             });
         }
-        for diagnostic in check::wrong_rows(site, &source) {
+        for diagnostic in check::wrong_rows(&self.shared.fleet, site, &source) {
             self.left_out.extend(diagnostic.left_out.clone());
             self.diagnostics.push(diagnostic);
         }
