@@ -6,6 +6,7 @@
 
 mod counters;
 mod history;
+mod names;
 mod pumps;
 mod sense;
 mod speeds;
@@ -29,7 +30,7 @@ pub use counters::check_counters;
 pub use history::after_as_of;
 pub use to_come::of_fleet as far_ahead;
 pub(crate) use history::wrong_rows;
-pub(crate) use unlikely::{readings as unlikely_readings, shared as unlikely_shared, spas as unlikely_spas};
+pub(crate) use unlikely::{one_question_a_value, readings as unlikely_readings, shared as unlikely_shared, spas as unlikely_spas};
 pub(crate) use wording::gallons_in_header;
 
 /// What was found at a site.
@@ -92,21 +93,7 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
         diagnostic.hint = Some(format!("there are {}", names.join(", ")));
         diagnostics.push(diagnostic);
     }
-    for (id, part) in fleet.book.parts.iter() {
-        for other in &part.also_renew {
-            if fleet.book.parts.get(other).is_none() {
-                let mut diagnostic = plain(
-                    Severity::Warning,
-                    Rule::UnknownPart,
-                    "upkeep.yaml",
-                    format!("`also_renew` of `{id}` names `{other}`, which the book does not have"),
-                );
-                place(&mut diagnostic, folder, &format!("parts.{id}.also_renew"));
-                diagnostic.hint = nearest_part(fleet, other);
-                diagnostics.push(diagnostic);
-            }
-        }
-    }
+    diagnostics.extend(names::in_book(fleet, folder));
     diagnostics.extend(sense::ends_before_start(fleet, folder));
     for file in KNOWN.into_iter().filter(|file| folder.has(file)) {
         let Ok(source) = folder.text(file, LARGEST_SHEET) else { continue };
@@ -197,6 +184,7 @@ struct There {
 
 struct Checker<'a> {
     fleet: &'a Fleet,
+    folder: &'a Folder,
     source: &'a SourceText,
     told: &'a Told<'a>,
     found: Found,
@@ -278,9 +266,9 @@ impl Checker<'_> {
 }
 
 /// Rules about a site; entries that cannot be understood are taken out of it.
-pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &Told) -> Found {
-    let mut checker =
-        Checker { fleet, source, told, found: Found::default(), spare: None, not_told: 0, left_out: BTreeSet::new() };
+pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &SourceText, told: &Told) -> Found {
+    let (found, left_out) = (Found::default(), BTreeSet::new());
+    let mut checker = Checker { fleet, folder, source, told, found, spare: None, not_told: 0, left_out };
     checker.site(site);
     for spa in &site.spas {
         for pump in &spa.pumps {
@@ -303,6 +291,9 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &To
                     );
                 }
             }
+        }
+        for item in &spa.equipment {
+            checker.misspelt_kind(item);
         }
         for (what, parts) in std::iter::once(("", &spa.parts))
             .chain(spa.filters.iter().map(|f| (f.at.as_str(), &f.parts)))
@@ -358,7 +349,13 @@ impl Checker<'_> {
             let hint = Some(format!("there are {}", names.join(", ")));
             self.lose_site(Rule::UnknownLimits, "limits", format!("no rule book is named `{name}`"), hint);
         }
-        if let Some(customer) = &site.customer
+        if site.customer.is_some() && !self.folder.has("customers.yaml") {
+            // The same for every site, so that it is told once of all.
+            let message = "there is no customers.yaml, and sites name customers".to_owned();
+            let mut told = plain(Severity::Warning, Rule::UnknownCustomer, "customers.yaml", message);
+            told.left_out = Some("no statement can be made".to_owned());
+            self.found.diagnostics.push(told);
+        } else if let Some(customer) = &site.customer
             && !self.fleet.customers.contains_key(customer)
         {
             let hint = yaml::nearest(customer.as_str(), self.fleet.customers.keys().map(Id::as_str))
@@ -534,31 +531,5 @@ impl Checker<'_> {
             );
         }
         true
-    }
-
-    /// What is repaired is a part of the book, or a thing that stands in the spa.
-    fn can_be_repaired(&mut self, site: &Site, index: u32, at: &Address, name: &Id) -> bool {
-        let here = addresses(site);
-        let things: Vec<&str> = here.iter().filter(|a| a.spa() == at.spa()).map(Address::last).collect();
-        if self.fleet.book.parts.get(name).is_some() || things.contains(&name.as_str()) {
-            return true;
-        }
-        let parts = self.fleet.book.parts.iter().map(|(id, _)| id.as_str());
-        let hint = yaml::nearest(name.as_str(), parts.chain(things)).map(|near| format!("did you mean `{near}`?"));
-        let message = format!("`{name}` is neither a part of the book nor a thing in `{}`", at.spa());
-        self.lose_entry(index, at, Rule::UnknownPart, &format!(".repaired.{name}"), message, hint);
-        false
-    }
-
-    fn part_fits(&mut self, index: u32, at: &Address, field: &str, part: &Id, standing: &Standing) -> bool {
-        let (message, hint) = match self.fleet.book.parts.get(part) {
-            Some(known) if known.fits.as_str() == standing.fits => return true,
-            Some(known) => {
-                (format!("the part `{part}` fits a {}, and `{at}` is a {}", known.fits, standing.fits), None)
-            }
-            None => (format!("the book has no part `{part}`"), nearest_part(self.fleet, part)),
-        };
-        self.lose_entry(index, at, Rule::UnknownPart, &format!(".{field}"), message, hint);
-        false
     }
 }

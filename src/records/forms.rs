@@ -82,6 +82,12 @@ scalar!(Text, "text", |text| {
     Ok(Text(text.to_owned()))
 });
 
+/// What is said of a number with a comma in it.
+fn of_comma(text: &str) -> &'static str {
+    let comma = text.starts_with(|c: char| c.is_ascii_digit()) && text.contains(',');
+    if comma { "; decimals take a point, not a comma" } else { "" }
+}
+
 /// An amount in the fleet's currency.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Money(pub Decimal);
@@ -90,7 +96,7 @@ scalar!(Money, "an amount of money, a bare number like `22.50`", |text| {
     let shown: String = text.chars().take(40).collect();
     let amount = Decimal::from_str(text)
         .or_else(|_| Decimal::from_scientific(text))
-        .map_err(|_| format!("`{shown}` is not an amount of money; write a bare number like `22.50`"))?;
+        .map_err(|_| format!("`{shown}` is not an amount of money; write a bare number like `22.50`{}", of_comma(text)))?;
     if amount < Decimal::ZERO || amount > Decimal::from(1_000_000_000u64) {
         return Err(format!(
             "`{shown}` cannot be an amount of money here: it must be between 0 and a thousand million"
@@ -119,7 +125,11 @@ pub struct Number(pub f64);
 scalar!(Number, "a number", |text| {
     match text.parse::<f64>() {
         Ok(number) if number.is_finite() && (0.0..=1e9).contains(&number) => Ok(Number(number)),
-        _ => Err(format!("`{}` is not a number between 0 and 1e9", text.chars().take(40).collect::<String>())),
+        _ => Err(format!(
+            "`{}` is not a number between 0 and 1e9{}",
+            text.chars().take(40).collect::<String>(),
+            of_comma(text)
+        )),
     }
 });
 

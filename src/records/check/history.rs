@@ -274,8 +274,8 @@ mod tests {
         let all = said(RUN, log, "date,at,hours_high,current_low\n2026-03-03,a/p,10,2\n2026-03-04,a/p,11,\n");
         assert_eq!(all.len(), 3, "{all:?}");
         assert!(all.iter().all(|line| line.contains("error[speed-not-there]")), "{all:?}");
-        assert!(all[0].contains("`hours_high` is a reading of a pump with two speeds, and `a/p` has one"), "{all:?}");
-        assert!(all[0].ends_with("2 readings for `a/p` in readings/quay.csv are left out"), "{all:?}");
+        assert!(all[1].contains("`hours_high` is a reading of a pump with two speeds, and `a/p` has one"), "{all:?}");
+        assert!(all[1].ends_with("2 readings for `a/p` in readings/quay.csv are left out"), "{all:?}");
         assert!(all[2].ends_with("the entry for `a/p` on line 4 of sites/quay.yaml is left out"), "{all:?}");
         // Of two speeds by its program, and nothing known of it.
         for pump in ["program: {low: 8 h/day}, filters_at: [low]", "model: X"] {

@@ -119,7 +119,9 @@ impl Checker<'_> {
                 pump.at
             );
             let path = format!("{path}.bolt_spacing");
-            self.tell(Severity::Warning, Rule::FrameAgainstBolts, &path, message, None).second = self.frame_of(pump);
+            let name = pump.model.as_ref().map_or(String::new(), |name| name.0.clone());
+            let second = self.in_shared("pumps.yaml", &["models", &name, "frame"], "its model's frame".to_owned());
+            self.tell(Severity::Warning, Rule::FrameAgainstBolts, &path, message, None).second = second;
         }
     }
 }

@@ -90,6 +90,8 @@ fn usual_reading(quantity: Quantity) -> Option<Usual> {
     })
 }
 
+const ASKED: &str = "are the number and its unit right?";
+
 /// What is said of a value outside what is usual.
 fn outside(name: &str, at: &str, value: f64, usual: Usual) -> Option<String> {
     let (low, high, unit) = usual;
@@ -104,6 +106,19 @@ fn outside(name: &str, at: &str, value: f64, usual: Usual) -> Option<String> {
     Some(format!("`{name}`{of} is {value}{unit}; such a value usually lies between {low} and {high}{unit}"))
 }
 
+/// Of a value asked about twice, for its size and for how it is written, what says how to write it stays. The
+/// diagnostics are in order.
+pub(crate) fn one_question_a_value(all: &mut Vec<Diagnostic>) {
+    let asks = |diagnostic: &Diagnostic| diagnostic.rule == Rule::UnlikelyValue && diagnostic.spot.is_some();
+    let mut of_writing: Vec<(String, Option<Spot>)> = Vec::new();
+    for diagnostic in all.iter().filter(|d| asks(d) && d.hint.as_deref() != Some(ASKED)) {
+        of_writing.push((diagnostic.file.clone(), diagnostic.spot));
+    }
+    all.retain(|d| {
+        !asks(d) || d.hint.as_deref() != Some(ASKED) || !of_writing.iter().any(|(f, s)| *f == d.file && *s == d.spot)
+    });
+}
+
 fn short(value: f64) -> String {
     let text = format!("{value:.3}");
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
@@ -111,7 +126,7 @@ fn short(value: f64) -> String {
 
 fn told(file: &str, message: String) -> Diagnostic {
     let mut diagnostic = plain(Severity::Warning, Rule::UnlikelyValue, file, message);
-    diagnostic.hint = Some("are the number and its unit right?".to_owned());
+    diagnostic.hint = Some(ASKED.to_owned());
     diagnostic
 }
 
@@ -269,5 +284,60 @@ fn of_row(
             diagnostic
         }
         _ => told(&source.file, message),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::records::load::Shared;
+
+    /// What is said of a site, of what all share, and how many there are of each rule.
+    fn said(fleet: &str, spa: &str, log: &str, sheet: &str) -> Vec<String> {
+        let folder = tempfile::tempdir().unwrap();
+        let write = |name: &str, text: &str| {
+            fs_err::create_dir_all(folder.path().join(name).parent().unwrap()).unwrap();
+            fs_err::write(folder.path().join(name), text).unwrap();
+        };
+        write("fleet.yaml", &format!("format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n{fleet}"));
+        write("pumps.yaml", "format: 1\nmodels:\n  M: {speeds: 1, current: {run: 1.6 A}}\n");
+        let pump = "pumps: {p: {model: M, duty: filtration, program: {run: 8 h/day}}}";
+        write(
+            "sites/quay.yaml",
+            &format!("format: 1\nspas:\n  a: {{fitted: 2022, {pump}{spa}}}\nlog:\n{log}"),
+        );
+        if !sheet.is_empty() {
+            write("readings/quay.csv", sheet);
+        }
+        let shared = Shared::load(folder.path()).unwrap();
+        let of_site = shared.read_site(&shared.sites[0]).map_or_else(|wrong| wrong, |site| site.diagnostics);
+        shared.diagnostics.iter().chain(&of_site).map(Diagnostic::one_line).collect()
+    }
+
+    #[test]
+    fn what_is_far_from_the_usual_is_asked_about_once_where_it_stands() {
+        for (fleet, spa, log, sheet, told) in [
+            ("", ", setpoint: 104 C", "  []\n", "", "sites/quay.yaml:3:98: warning[unlikely-value]: `setpoint` of `a` is 104 C"),
+            ("", ", volume: 1.250 L", "  []\n", "", "`1.250 L` is read with a decimal point"),
+            ("", ", volume: 12 L", "  []\n", "", "`volume` of `a` is 12 L; such a value usually lies between 200 and 100000 L"),
+            ("", "", "  - {date: 2026-01-01, at: {a: {ph: 0.74}}}\n", "", "sites/quay.yaml:5:37: warning[unlikely-value]: `ph` of `a` is 0.74"),
+            ("", "", "  - {date: 2026-01-01, at: {a: {temperature: 101}}}\n", "", "`temperature` of `a` is 101 C"),
+            ("", "", "  - {date: 2026-01-01, at: {a: {temperature: 38, after: {temperature: 101}}}}\n", "", ":5:70: warning"),
+            ("", "", "  - {date: 2026-01-01, at: {a/p: {current: 150}}}\n", "", "`current` of `a/p` is 150 A; such a value usually lies between 0 and 4.8 A"),
+            ("", "", "  - {date: 2026-01-01, at: {a/p: {down: 900 d}}}\n", "", "`a/p` was down for 900 days up to 2026-01-01"),
+            ("", "", "  []\n", "date,at,pressure\n2026-01-01,a,35\n2026-01-02,a,36\n", "readings/quay.csv:2:1: warning[unlikely-value]: `pressure` of `a` is 35 bar"),
+            ("electricity: {2025-01-01: 0.26, 2026-01-01: 28}\n", "", "  []\n", "", "fleet.yaml:5:1: warning[unlikely-value]: `electricity` is 28 GBP per kWh"),
+        ] {
+            let all = said(fleet, spa, log, sheet);
+            assert_eq!(all.len(), 1, "{told}: {all:?}");
+            assert!(all[0].contains(told), "{told}: {all:?}");
+        }
+    }
+
+    #[test]
+    fn what_is_usual_is_not_asked_about() {
+        let spa = ", setpoint: 104 F, volume: 1250 L, stated_flow: 110 L/min, filters: {main: {kind: cartridge, area: 9.6 m2}}";
+        let log = "  - {date: 2026-01-01, at: {a: {ph: 6.9, temperature: 39, free_chlorine: 12, redox: 720}, a/p: {current: 1.9, hours: 9}}}\n";
+        assert_eq!(said("electricity: 0.29\n", spa, log, ""), Vec::<String>::new());
     }
 }

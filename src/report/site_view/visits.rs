@@ -153,7 +153,12 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
                 amount: line.amount.map_or("–".to_owned(), |a| format::money(a, given.currency())),
             })
             .collect(),
-        total: format::money(year.total, given.currency()),
+        // With no price at all there is no sum either.
+        total: if year.lines.iter().any(|line| line.amount.is_some()) {
+            format::money(year.total, given.currency())
+        } else {
+            "–".to_owned()
+        },
         note: format!("At today's cost prices. Failures, the way there and lost nights are not in it.{without}"),
     })
 }
