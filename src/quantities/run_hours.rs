@@ -11,7 +11,7 @@ mod months;
 #[cfg(test)]
 mod tests;
 
-pub use energy::{MOTOR_EFFICIENCY, POWER_FACTOR};
+pub use energy::{Input, InputFrom, MOTOR_EFFICIENCY, POWER_FACTOR, input};
 pub use legs::spread;
 
 use std::collections::BTreeMap;
@@ -60,6 +60,8 @@ pub struct Curve {
     pub runs: Vec<Run>,
     /// The counter over the program, where both are known for the unit there now.
     pub factor: Option<f64>,
+    /// The hours that factor is of: the counter's and the program's over the same days.
+    pub factor_of: Option<(f64, f64)>,
     /// Hours a day that the counter of the unit there now has shown of late.
     pub rate: Option<f64>,
     /// The sound readings of the unit there now.

@@ -120,6 +120,37 @@ pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUn
     counters_with(site, pump, model, typed, NaiveDate::MAX, &[])
 }
 
+/// Whether a pump's counters are in order at a glance: no reset, no exchange, no reading that falls back or runs ahead.
+/// Where that cannot be seen so cheaply it says no, and [`counters`] tells.
+pub fn plainly_sound(site: &Site, pump: &Pump) -> bool {
+    let events = |entry: &crate::records::log::Entry| entry.exchanged.is_some() || entry.meter_reset.is_some();
+    if pump.meter.is_some_and(|meter| meter.at_fitting.is_some()) {
+        return false;
+    }
+    let Some(rows) = site.readings.get(&pump.at) else { return true };
+    // What was read last of each counter, and the least it was behind time.
+    let mut last: [Option<(NaiveDate, f64, f64)>; 3] = [None; 3];
+    for row in rows {
+        let of = match row.quantity {
+            Quantity::Hours => 0,
+            Quantity::HoursLow => 1,
+            Quantity::HoursHigh => 2,
+            _ => continue,
+        };
+        let Some((day, hours, behind)) = last[of] else {
+            last[of] = Some((row.day, row.value, 0.0));
+            continue;
+        };
+        let gained = row.value - hours;
+        let ahead = behind + gained - 24.0 * days_between(day, row.day) as f64;
+        if gained < 0.0 || ahead > ROUNDING_HOURS || day == row.day && gained > 0.0 {
+            return false;
+        }
+        last[of] = Some((row.day, row.value, ahead.max(0.0)));
+    }
+    !site.entries(&pump.at).any(|(_, _, entry)| events(entry))
+}
+
 /// The same from what is dated up to a day, with some more readings than the records have, to see what they would
 /// change.
 pub fn counters_with(

@@ -21,6 +21,8 @@ const LEARNED_FROM_DAYS: f64 = 365.0;
 struct Learned {
     /// Counter over program.
     factor: Option<f64>,
+    /// What that is of.
+    factor_of: Option<(f64, f64)>,
     /// Hours a day.
     rate: Option<f64>,
     /// Whether the counter ran and the program says that the pump never does.
@@ -189,7 +191,7 @@ pub(super) fn curve_of(
         total += run.hours_a_day * run.days();
         run.hours_to_end = total;
     }
-    Curve { speed, counter, runs, factor: now.factor, rate: now.rate, readings }
+    Curve { speed, counter, runs, factor: now.factor, factor_of: now.factor_of, rate: now.rate, readings }
 }
 
 /// Learns from a unit's last 365 metered days; what is in doubt teaches nothing.
@@ -213,10 +215,11 @@ fn learn(pieces: &Pieces, metering: &Metering) -> Learned {
     if days < LEAST_METERED_DAYS {
         return Learned::default();
     }
-    let factor =
-        (programmed > 0.0 && days_with_program >= LEAST_METERED_DAYS).then(|| counted_with_program / programmed);
+    let factor_of =
+        (programmed > 0.0 && days_with_program >= LEAST_METERED_DAYS).then_some((counted_with_program, programmed));
     Learned {
-        factor,
+        factor: factor_of.map(|(counted, programmed)| counted / programmed),
+        factor_of,
         rate: Some(counted / days),
         silent: days_with_program > 0.0 && programmed == 0.0 && counted > 0.0,
     }

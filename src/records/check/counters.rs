@@ -14,6 +14,9 @@ pub fn check_counters(fleet: &Fleet, site: &Site, source: &SourceText) -> Vec<Di
     let mut diagnostics = Vec::new();
     let typed = fleet.typed_units();
     for pump in site.spas.iter().flat_map(|spa| &spa.pumps) {
+        if counters::plainly_sound(site, pump) {
+            continue;
+        }
         let counters = counters::counters(site, pump, fleet.model(pump), &typed);
         for aside in counters.set_aside.iter().filter(|aside| aside.agreeing != Some(0)) {
             let said = says(pump, aside);

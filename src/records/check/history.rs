@@ -138,7 +138,7 @@ impl Checker<'_> {
 
     /// A second place in the site's own file.
     pub(super) fn beside(&self, path: &str, label: String) -> Option<Box<Second>> {
-        let spot = self.source.find_text(path)?;
+        let spot = self.source.find_text(path).filter(|_| self.source.holds(path))?;
         let excerpt = self.source.line(spot.line)?;
         Some(Box::new(Second { file: self.source.file.to_string(), spot, excerpt, label }))
     }

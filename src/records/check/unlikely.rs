@@ -322,7 +322,7 @@ mod tests {
             ("", ", volume: 12 L", "  []\n", "", "`volume` of `a` is 12 L; such a value usually lies between 200 and 100000 L"),
             ("", "", "  - {date: 2026-01-01, at: {a: {ph: 0.74}}}\n", "", "sites/quay.yaml:5:37: warning[unlikely-value]: `ph` of `a` is 0.74"),
             ("", "", "  - {date: 2026-01-01, at: {a: {temperature: 101}}}\n", "", "`temperature` of `a` is 101 C"),
-            ("", "", "  - {date: 2026-01-01, at: {a: {temperature: 38, after: {temperature: 101}}}}\n", "", ":5:70: warning"),
+            ("", "", "  - {date: 2026-01-01, at: {a: {temperature: 38, after: {temperature: 101}}}}\n", "", ":5:71: warning"),
             ("", "", "  - {date: 2026-01-01, at: {a/p: {current: 150}}}\n", "", "`current` of `a/p` is 150 A; such a value usually lies between 0 and 4.8 A"),
             ("", "", "  - {date: 2026-01-01, at: {a/p: {down: 900 d}}}\n", "", "`a/p` was down for 900 days up to 2026-01-01"),
             ("", "", "  []\n", "date,at,pressure\n2026-01-01,a,35\n2026-01-02,a,36\n", "readings/quay.csv:2:1: warning[unlikely-value]: `pressure` of `a` is 35 bar"),

@@ -138,6 +138,8 @@ impl<'de, K: Key, V: Deserialize<'de>> Deserialize<'de> for Keyed<K, V> {
                     }
                     entries.push((key, map.next_value()?));
                 }
+                // A log holds hundreds of thousands of them, most of one entry: none keeps room for more.
+                entries.shrink_to_fit();
                 Ok(Keyed(entries))
             }
         }

@@ -222,6 +222,7 @@ impl<'a> SiteReader<'a> {
         };
         let mut visits: Vec<(u32, Visit)> =
             log.into_iter().enumerate().filter_map(|(index, visit)| Some((index as u32, visit?))).collect();
+        visits.shrink_to_fit();
         visits.sort_by_key(|(index, visit)| (visit.date, visit.time.map(|t| t.start), *index));
         Site {
             name: name.map_or_else(|| files.id.to_string(), |n| n.0),

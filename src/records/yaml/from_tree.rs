@@ -254,13 +254,13 @@ pub(super) struct Entries<'a> {
 /// What is said of `{ph: 7,4}`, which is `ph: 7` and a field `4` of nothing.
 fn decimal_comma(name: &str, value: &Node, key: &str, node: &Node) -> Option<String> {
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
-    let (Kind::Scalar { text: whole, plain: true }, Kind::Scalar { text: nothing, .. }) = (&value.kind, &node.kind)
+    let (Kind::Scalar { text: whole, plain: true }, Kind::Scalar { text: nothing, plain: true }) = (&value.kind, &node.kind)
     else {
         return None;
     };
     // A unit may stand behind: `{volume: 1,25 m3}`.
     let number = key.split(' ').next().unwrap_or(key);
-    if !digits(whole) || !digits(number) || !nothing.is_empty() {
+    if !digits(whole) || !digits(number) || !matches!(nothing.as_str(), "" | "~") {
         return None;
     }
     let rest = &key[number.len()..];
