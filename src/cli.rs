@@ -288,6 +288,13 @@ pub struct Add {
     #[arg(required_unless_present = "sheet")]
     pub address: Option<String>,
     /// What was read and done there.
+    ///
+    /// Readings are named as in the records: `hours=25310`, `ph=7.4`, `after.pressure=0.35`. Work is a list,
+    /// `done=filter_clean,water_change`, `renewed=cartridge`, or a reason by its part: `renewed.shaft_seal=failure`. More
+    /// of it stands a step deeper: `renewed.shaft_seal.because=failure renewed.shaft_seal.noticed=in_use
+    /// renewed.shaft_seal.found="leak at the shaft"`, `exchanged.model=J-200`, `meter_reset.showed=412 meter_reset.to=0`,
+    /// `inspected.shaft_seal=worn`, `deferred.shaft_seal=2026-11-15`, `down="2 d"`. Of the visit itself: `date`, `time`,
+    /// `by`, `why`, `reported`, `labour`, `used.SS-16=1`, `left="strap torn"`, `note`.
     #[arg(required_unless_present = "sheet", value_name = "KEY=VALUE")]
     pub values: Vec<String>,
     /// Ask for the blanks of a visit's work sheet instead, in the sheet's order, one a line on standard input.

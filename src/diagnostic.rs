@@ -83,8 +83,10 @@ rules! {
     UnknownColumn = "unknown-column", "A sheet's columns are named as the fields of the records.";
     /// One id used twice.
     RepeatedId = "repeated-id", "Pumps, filters and equipment of a spa share one set of ids, so that an address names one thing.";
+    /// Lines of one site that say different things of it.
+    LinesDisagree = "lines-disagree", "A site of several spas has several lines in `sites.csv`, and its name, customer, use and area are the site's: of two that differ the first is used.";
     /// A program for a speed the model does not have.
-    SpeedNotThere = "speed-not-there", "A one-speed pump runs at `run`, a two-speed pump at `low` and `high`.";
+    SpeedNotThere = "speed-not-there", "A one-speed pump runs at `run`, a two-speed pump at `low` and `high`; so are its programs, counters and currents named.";
     /// A pump with no program and no counter.
     NoProgram = "no-program", "A pump with neither a program nor a counter has no known hours; the book's usual program for the use is assumed where it has one. A program names hours, and those of a pump that filters hours at a speed it filters at.";
     /// An event before its equipment stood there.
@@ -106,9 +108,13 @@ rules! {
     /// A character that no font of the reports has.
     NoGlyph = "no-glyph", "The reports' font has Latin, Greek and Cyrillic letters. Other characters are replaced visibly in print and stay as written in the tables.";
     /// An entry dated after the as-of day.
-    AfterAsOf = "after-as-of", "Nobody writes a log of days to come: an entry dated after today, or after the day given with `check --as-of`, has a slip in its date, and a report leaves it out. It is told once for a file.";
+    AfterAsOf = "after-as-of", "Nobody writes a log of days to come: an entry dated after today, or after the day given with `check --as-of`, has a slip in its date, and a report leaves it out; it is told once for a file. The same holds of what was `fitted` on a day to come. Programs, prices, contracts, leave and closed seasons may be written ahead, but not by more than five years.";
     /// A closed season, program or contract that ends before it begins.
     EndsBeforeStart = "ends-before-start", "What has a first and a last day must not end before it begins.";
+    /// Two dates of one entry in an order that cannot be.
+    DatesOutOfOrder = "dates-out-of-order", "A fault is reported before the visit that mends it ends, and work is put off to a later day. A date the other way round has a slip in it, and is not used.";
+    /// A value far from what such things usually have.
+    UnlikelyValue = "unlikely-value", "A value far from what spas, pumps and their water usually have is asked about, for a slip of the pen or a wrong unit looks like this. The bounds are generous (common practice, no source); the value is used as it is written. A number like `1.250 L` is asked about too: read as English it is one and a quarter, elsewhere a thousand more.";
     /// A bookings file that cannot be used as it stands.
     Bookings = "bookings", "A bookings file is an iCalendar (RFC 5545) whose events are single stays with a first and a last day. Recurring bookings are not read.";
     /// A rule book that is not there.
@@ -237,6 +243,12 @@ impl Diagnostic {
             "message": self.message,
             "hint": self.hint,
             "left_out": self.left_out,
+            "second": self.second.as_ref().map(|second| serde_json::json!({
+                "file": second.file,
+                "line": second.spot.line,
+                "column": second.spot.column,
+                "message": second.label,
+            })),
         })
     }
 }

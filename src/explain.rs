@@ -4,6 +4,7 @@
 //! It computes nothing of its own; it tells what was computed, for a pump, a part or a spa.
 
 mod advice;
+mod energy;
 mod water;
 
 pub use advice::{ReadingAdvice, first_readings, reading_advice};
@@ -142,7 +143,9 @@ impl Explainer<'_> {
         let model = run_hours::model_now(site, pump).unwrap_or_else(|| "not written".to_owned());
         out.push(format!("Model {model}; fitted {}", format::fitted(pump.fitted)));
         let path = format!("spas.{}.pumps.{}", spa.at, pump.at.last());
-        self.from([&site.source(&format!("{path}.fitted"))], out);
+        let sheet = Source { file: "pumps.yaml".into(), place: Place::Path(format!("models.{model}").into()) };
+        let known = self.fleet.models.contains_key(&model);
+        self.from([&site.source(&format!("{path}.fitted"))].into_iter().chain(known.then_some(&sheet)), out);
         let Some(hours) = &figures.hours else {
             out.push(
                 "Hours: not known. Nothing says when it began: `fitted`, a `program` or a counter would.".to_owned(),
@@ -153,9 +156,9 @@ impl Explainer<'_> {
             out.push("Hours: not known. A `program` or two counter readings would tell.".to_owned());
             return;
         }
-        self.hours_of(&path, pump, hours, out);
+        self.hours_of(&path, spa, pump, hours, out);
         self.forecast_of(figures, out);
-        self.energy_of(hours, out);
+        self.energy_of(pump, hours, out);
         let due = self.figures.parts.iter().filter(|part| part.part.at == pump.at);
         out.extend([String::new(), "Parts".to_owned()]);
         for part in due {
@@ -172,10 +175,17 @@ impl Explainer<'_> {
         self.advise(|advice| advice.at == pump.at, &otherwise, out);
     }
 
-    fn hours_of(&self, path: &str, pump: &Pump, hours: &RunHours, out: &mut Vec<String>) {
+    fn hours_of(&self, path: &str, spa: &Spa, pump: &Pump, hours: &RunHours, out: &mut Vec<String>) {
         let site = self.figures.site;
         out.extend([String::new(), "Hours".to_owned()]);
-        if let Some(now) = program::in_force(&pump.programs, self.figures.as_of) {
+        let by_counter =
+            hours.curves.iter().filter(|_| pump.usual_program).filter_map(|curve| curve.rate).collect::<Vec<_>>();
+        if let [rate, ..] = by_counter.as_slice() {
+            let rate = format::number(*rate, 2);
+            out.push(format!(
+                "  no program is written: the counter's rate of the last 365 metered days counts, {rate} h/day"
+            ));
+        } else if let Some(now) = program::in_force(&pump.programs, self.figures.as_of) {
             let of = |occupied: bool| {
                 let named = program::hours_on(now, occupied).into_iter();
                 named.map(|(speed, h)| format!("{} {} h/day", speed.word(), format::number(h, 2))).collect::<Vec<_>>()
@@ -186,6 +196,9 @@ impl Explainer<'_> {
             out.push(format!("  {whose} now: {}{guests}", of(false).join(", ")));
             if !pump.usual_program {
                 self.from([&site.source(&format!("{path}.program"))], out);
+            }
+            if now.occupied.is_some() {
+                self.bookings_of(spa, out);
             }
         }
         for curve in &hours.curves {
@@ -199,17 +212,30 @@ impl Explainer<'_> {
                 self.from(&last, out);
             }
             if let Some(factor) = curve.factor {
-                let of = "counter over program, the last 365 metered days";
-                out.push(format!("  {speed}: factor {} = {of}", format::number(factor, 3)));
+                let of = curve.factor_of.map_or(String::new(), |(counted, programmed)| {
+                    format!(
+                        " = {} by the counter ÷ {} by the program",
+                        hours_in_print(counted),
+                        hours_in_print(programmed)
+                    )
+                });
+                out.push(format!("  {speed}: factor {}{of}, the last 365 metered days", format::number(factor, 3)));
             }
             if let Some(total) = curve.hours_between(hours.start, hours.end) {
                 out.push(format!("  {speed}: {} from {} to {}", hours_in_print(total), hours.start, hours.end));
             }
         }
-        if hours.set_aside > 0 {
+        if !hours.set_aside.is_empty() {
+            let set_aside = match hours.set_aside.len() {
+                1 => "one reading cannot be right beside the others and is".to_owned(),
+                count => format!("{count} readings cannot be right beside the others and are"),
+            };
+            out.push(format!("  {set_aside} set aside"));
+            self.from(&hours.set_aside, out);
+        }
+        for (after, until) in &hours.too_fast {
             out.push(format!(
-                "  {} readings cannot be right and are set aside; `tubwright check` lists them",
-                hours.set_aside
+                "  from {after} to {until} the counter ran faster than time: held to 24 h a day, estimated"
             ));
         }
         let since = Month::of(self.figures.as_of).plus(-11);
@@ -256,34 +282,6 @@ impl Explainer<'_> {
             let inside = checks.iter().filter(|c| c.inside()).count();
             out.push(format!("  past forecasts made again: {inside} of {} held what came", checks.len()));
         }
-    }
-
-    fn energy_of(&self, hours: &RunHours, out: &mut Vec<String>) {
-        let month = Month::of(self.figures.as_of);
-        out.extend([String::new(), format!("Energy of the pump in {}", month.in_words())]);
-        for row in hours.months.iter().filter(|m| m.month == month) {
-            let speed = row.speed.word();
-            match row.hours.zip(row.energy_kwh).filter(|(h, _)| *h > 0.0) {
-                Some((run, energy)) => {
-                    let cost = row.energy_cost.map_or_else(
-                        || "cost not known: `electricity` of fleet.yaml".to_owned(),
-                        |cost| format!("{} {}", self.fleet.settings.currency.0, format::number(cost, 2)),
-                    );
-                    out.push(format!(
-                        "  {speed}: {} × {} kW = {} kWh; {cost}",
-                        hours_in_print(run),
-                        format::number(energy / run, 3),
-                        format::number(energy, 1)
-                    ));
-                }
-                None if row.hours == Some(0.0) => out.push(format!("  {speed}: it did not run")),
-                None => out.push(format!("  {speed}: not known; a `current` reading or the model's would tell")),
-            }
-        }
-        out.push(format!(
-            "  power = measured current, else the model's, × voltage × {} (assumed) × √3 for three phases",
-            run_hours::POWER_FACTOR
-        ));
     }
 
     fn part(&self, part: &PartDue, out: &mut Vec<String>) {

@@ -30,6 +30,7 @@ pub mod swap;
 pub mod tables;
 pub mod to_do;
 pub mod to_do_failures;
+mod to_do_unrecorded;
 pub mod units;
 pub mod usage;
 pub mod work_sheet;

@@ -66,7 +66,8 @@ pub fn site_figures<'a>(
     as_of: NaiveDate,
 ) -> SiteFigures<'a> {
     let positions = part_lives::part_positions(fleet, site, spas, as_of);
-    let parts = due::parts_due(fleet, lives, spas, part_lives::in_service(site, &positions, as_of), as_of);
+    let mut parts = due::parts_due(fleet, lives, spas, part_lives::in_service(site, &positions, as_of), as_of);
+    due::mark_unrecorded(site, &mut parts, as_of);
     let questions = failed_together::questions(site, spas, &positions, lives, as_of);
     let trends = measured_trends::measured_trends(fleet, site, spas, as_of);
     let pumps_to_come = spas
@@ -149,6 +150,6 @@ impl SiteFigures<'_> {
     /// Parts overdue or due within some days of the as-of day.
     pub fn parts_due_within(&self, days: i64) -> usize {
         let end = crate::calendar::plus_days(self.as_of, days);
-        self.parts.iter().filter(|p| p.due.is_some_and(|due| due <= end)).count()
+        self.parts.iter().filter(|p| !p.unrecorded && p.due.is_some_and(|due| due <= end)).count()
     }
 }

@@ -15,6 +15,7 @@ use crate::records::{Fleet, Site};
 use crate::report::{format, water_words};
 use crate::schedule::due::{DueBy, PartDue, TaskDue};
 use crate::schedule::visits::{NotFitted, Work};
+use crate::to_do_unrecorded;
 
 /// How urgent a thing is, the most urgent first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
@@ -65,7 +66,7 @@ pub struct ToDo {
 /// The hottest water that is not a danger by itself, °C (104 °F; UL 1563 as quoted in code text).
 const HOTTEST_CELSIUS: f64 = 40.0;
 /// The part that keeps bathers off the suction; its life is the one stated on it.
-const SUCTION_COVER: &str = "suction_cover";
+pub(crate) const SUCTION_COVER: &str = "suction_cover";
 /// Days before its due date from which a part is on the list.
 const PART_SOON_DAYS: i64 = 90;
 
@@ -292,6 +293,11 @@ fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_of: NaiveDa
 pub fn part_urgency(part: &PartDue, as_of: NaiveDate) -> Option<Urgency> {
     let due = part.due?;
     let overdue = due <= as_of;
+    if part.unrecorded {
+        // Nobody can say that it was not renewed; what holds bathers off the suction is looked at all the same.
+        let cover = part.part.id.as_str() == SUCTION_COVER;
+        return Some(if cover { Urgency::ActNow } else { Urgency::Plan });
+    }
     if overdue && part.part.id.as_str() == SUCTION_COVER {
         // No deferring and no margin: entrapment kills.
         return Some(Urgency::DoNotUse);
@@ -306,6 +312,7 @@ pub fn part_urgency(part: &PartDue, as_of: NaiveDate) -> Option<Urgency> {
 }
 
 fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
+    to_do_unrecorded::renewals_to_enter(parts, all);
     for part in parts {
         let is_cover = part.part.id.as_str() == SUCTION_COVER;
         if part.due.is_none() && is_cover {
@@ -323,6 +330,12 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
             });
         }
         let Some(due) = part.due else { continue };
+        if part.unrecorded {
+            if is_cover {
+                all.push(to_do_unrecorded::cover_to_look_at(part));
+            }
+            continue;
+        }
         let name = format::words(part.part.id.as_str());
         let overdue = due <= as_of;
         if is_cover && overdue {
@@ -433,13 +446,18 @@ fn gaps(site: &Site, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>)
                 "its hours are not known",
                 "To know them, add a `program` or counter readings.".to_owned(),
             )),
-            Some(hours) if hours.set_aside > 0 => {
-                let readings = match hours.set_aside {
+            Some(hours) if !hours.set_aside.is_empty() => {
+                let readings = match hours.set_aside.len() {
                     1 => "One reading of its counter cannot be right beside the others and is".to_owned(),
                     count => format!("{count} readings of its counter cannot be right beside the others and are"),
                 };
                 Some(("reading-set-aside", "counter readings were set aside", format!("{readings} not used.")))
             }
+            Some(hours) if !hours.too_fast.is_empty() => Some((
+                "reading-set-aside",
+                "its counter runs faster than time",
+                "Its counter gained over 24 hours a day; those days count as 24 hours and are estimated.".to_owned(),
+            )),
             Some(_) => None,
         };
         if let Some((reason, what, says)) = gap {

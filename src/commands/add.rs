@@ -12,8 +12,9 @@ use crate::output;
 use crate::printer::{Printer, count};
 use crate::records::Site;
 use crate::records::append::{NewVisit, Value, append};
+use crate::records::check;
 use crate::records::load::{Shared, SiteFiles};
-use crate::records::tree::LARGEST_RECORD;
+use crate::records::tree::{LARGEST_RECORD, SourceText};
 use crate::records::yaml::nearest;
 
 /// Fields of the visit that stand before `at`, in the order they are written.
@@ -197,8 +198,9 @@ impl Change {
         let before = shared.read_site_as(&self.files, self.new.clone());
         let after = shared.read_site_as(&self.files, new.clone());
         let known: BTreeSet<String> = diagnostics_of(&before).iter().map(in_words).collect();
-        let found: Vec<Diagnostic> =
+        let mut found: Vec<Diagnostic> =
             diagnostics_of(&after).iter().filter(|d| !known.contains(&in_words(d))).cloned().collect();
+        found.extend(self.later(shared, &before, &after, &new));
         if found.iter().any(|d| d.severity == Severity::Error) {
             return Ok(Err(Added::Refused { found, what: name.clone() }));
         }
@@ -215,6 +217,34 @@ impl Change {
         self.new = new;
         self.warnings.extend(found);
         Ok(Ok(()))
+    }
+}
+
+impl Change {
+    /// What of a new visit is of days to come: nobody writes a log of those.
+    fn later(
+        &self,
+        shared: &Shared,
+        before: &Result<Site, Vec<Diagnostic>>,
+        after: &Result<Site, Vec<Diagnostic>>,
+        new: &str,
+    ) -> Vec<Diagnostic> {
+        let today = calendar::today(shared.fleet.settings.timezone.0);
+        let text = SourceText::new(&self.name, new.to_owned());
+        let later = |site: &Result<Site, Vec<Diagnostic>>| {
+            site.as_ref()
+                .map_or_else(|_| Vec::new(), |site| check::after_as_of(site, &self.files, &shared.folder, today))
+        };
+        let known: BTreeSet<String> = later(before).into_iter().map(|d| d.message).collect();
+        let mut found = later(after);
+        found.retain(|diagnostic| !known.contains(&diagnostic.message));
+        let newest = after.as_ref().ok().and_then(|site| site.visits.iter().map(|(index, _)| *index).max());
+        for diagnostic in found.iter_mut().filter(|diagnostic| diagnostic.file == self.name) {
+            // The file is not written yet: the place is the new visit's.
+            diagnostic.spot = newest.and_then(|index| text.find_text(&format!("log[{index}].date")));
+            diagnostic.excerpt = diagnostic.spot.and_then(|spot| text.line(spot.line));
+        }
+        found
     }
 }
 

@@ -26,13 +26,14 @@ pub fn run(arguments: &Check, printer: Printer) -> Result<u8, Failure> {
         .par_iter()
         .map(|files| match shared.read_site(files) {
             Ok(site) => {
-                let later = check::after_as_of(&site, &shared.folder, as_of);
+                let later = check::after_as_of(&site, files, &shared.folder, as_of);
                 site.diagnostics.into_iter().chain(later).collect()
             }
             Err(diagnostics) => diagnostics,
         })
         .collect();
     let mut diagnostics = shared.diagnostics.clone();
+    diagnostics.extend(check::far_ahead(&shared.fleet, &shared.folder, as_of));
     diagnostics.extend(of_sites.into_iter().flatten());
     diagnostics.sort_by_cached_key(Diagnostic::order);
     // What is wrong in a type is found at every site of it, and told once.

@@ -84,7 +84,9 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
         let mut expected = vec![0.0; hours.curves.len()];
         // High before low, which gets what is left of the days.
         for (curve, expected) in hours.curves.iter().zip(&mut expected).rev() {
-            let hours_of_month = match program::in_force(&pump.programs, from) {
+            // What is usual elsewhere says less than this pump's own counter.
+            let own = !pump.usual_program || curve.rate.is_none();
+            let hours_of_month = match program::in_force(&pump.programs, from).filter(|_| own) {
                 Some(program) => {
                     let factor = curve.factor.unwrap_or(1.0);
                     by_guests += factor * hours_by_guests(program, curve.speed) * f64::from(month.days());
@@ -293,7 +295,10 @@ fn metered_stretches(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> V
     let recent = curve.readings.partition_point(|p| days_between(p.day, hours.end) > LEARNED_FROM_DAYS);
     let points = &curve.readings[recent..];
     let Some(first) = points.first() else { return Vec::new() };
-    let programs = program::stretches(site, spa, pump, plus_days(first.day, 1), hours.end);
+    let mut programs = program::stretches(site, spa, pump, plus_days(first.day, 1), hours.end);
+    if pump.usual_program {
+        programs.iter_mut().for_each(|stretch| stretch.hours = None);
+    }
     let mut all = Vec::new();
     let mut end = points.len();
     while let Some(to) = end.checked_sub(1).map(|index| points[index]) {
@@ -302,8 +307,9 @@ fn metered_stretches(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> V
         end = begin;
         let counted = to.hours - from.hours;
         let programmed = programmed_between(&programs, counter, from.day, to.day);
-        // A counter set back begins anew, and a closed season shows nothing.
-        if counted >= 0.0 && programmed > 0.0 {
+        let sound = curve.metered_days_between(from.day, to.day) == days_between(from.day, to.day);
+        // A counter set back begins anew, a closed season shows nothing, and days in doubt are no measurement.
+        if counted >= 0.0 && programmed > 0.0 && sound {
             let months = days_between(from.day, to.day) as f64 / MONTH_DAYS;
             all.push(MeteredStretch { months, counted, programmed });
         }

@@ -11,7 +11,7 @@ mod months;
 #[cfg(test)]
 mod tests;
 
-pub use energy::{MOTOR_EFFICIENCY, POWER_FACTOR};
+pub use energy::{Input, InputFrom, MOTOR_EFFICIENCY, POWER_FACTOR, input};
 pub use legs::spread;
 
 use std::collections::BTreeMap;
@@ -60,6 +60,10 @@ pub struct Curve {
     pub runs: Vec<Run>,
     /// The counter over the program, where both are known for the unit there now.
     pub factor: Option<f64>,
+    /// The hours that factor is of: the counter's and the program's over the same days.
+    pub factor_of: Option<(f64, f64)>,
+    /// Hours a day that the counter of the unit there now has shown of late.
+    pub rate: Option<f64>,
     /// The sound readings of the unit there now.
     pub readings: Vec<Point>,
 }
@@ -136,8 +140,10 @@ pub struct RunHours {
     pub exchanges: Vec<NaiveDate>,
     /// The records the hours now rest on: the last two readings of each counter.
     pub sources: Vec<Source>,
-    /// Readings that were set aside.
-    pub set_aside: usize,
+    /// The records of readings that were set aside.
+    pub set_aside: Vec<Source>,
+    /// Stretches of days, the first after one and up to the other, on which a counter ran faster than time.
+    pub too_fast: Vec<(NaiveDate, NaiveDate)>,
     /// Months by speed.
     pub months: Vec<MonthHours>,
 }
@@ -226,17 +232,18 @@ pub fn with_readings(
         end,
         exchanges: counters.exchanges.clone(),
         sources: Vec::new(),
-        set_aside: counters.set_aside.len(),
+        set_aside: counters.set_aside.iter().map(|aside| aside.reading.source(site, &pump.at)).collect(),
+        too_fast: counters.too_fast().map(|doubt| (doubt.first.day, doubt.last.day)).collect(),
         months: Vec::new(),
     };
     if end <= start {
         return Some(result);
     }
     let programs = program::stretches(site, spa, pump, plus_days(start, 1), end);
-    // High before low: while the pump runs at high it cannot run at low, so low gets what high leaves of a day.
+    // High before low: while the pump runs at high it cannot run at low, so low gets what high leaves of a day, and
+    // nothing gets more than all others leave.
     for speed in speeds_of(&programs, &counters, pump).into_iter().rev() {
-        let above = result.curves.last().filter(|curve| curve.speed == Speed::High && speed == Speed::Low);
-        let legs = legs::legs(&programs, speed, above);
+        let legs = legs::legs(&programs, speed, &result.curves);
         let curve = curve::curve_of(speed, pump, &counters, &legs, start, end);
         result.curves.push(curve);
     }
@@ -259,6 +266,10 @@ fn start_of(site: &Site, pump: &Pump, counters: &Counters) -> Option<NaiveDate> 
 }
 
 fn speeds_of(programs: &[Stretch], counters: &Counters, pump: &Pump) -> Vec<Speed> {
+    // A counter of both speeds, and a program that is only what is usual: nothing says how it is split.
+    if pump.usual_program && counters.counts.iter().any(|(speed, _)| *speed == Speed::All) {
+        return vec![Speed::All];
+    }
     let mut speeds: Vec<Speed> =
         programs.iter().flat_map(|s| s.hours.iter().flat_map(DailyHours::iter).map(|(speed, _)| speed)).collect();
     if speeds.is_empty() {

@@ -6,8 +6,12 @@
 
 mod counters;
 mod history;
+mod names;
 mod pumps;
 mod sense;
+mod speeds;
+mod to_come;
+mod unlikely;
 mod wording;
 
 use std::collections::BTreeSet;
@@ -26,6 +30,10 @@ use crate::records::{Fleet, Pump, Site};
 pub use counters::check_counters;
 pub use history::after_as_of;
 pub(crate) use history::wrong_rows;
+pub use to_come::of_fleet as far_ahead;
+pub(crate) use unlikely::{
+    one_question_a_value, readings as unlikely_readings, shared as unlikely_shared, spas as unlikely_spas,
+};
 pub(crate) use wording::gallons_in_header;
 
 /// What was found at a site.
@@ -88,21 +96,7 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
         diagnostic.hint = Some(format!("there are {}", names.join(", ")));
         diagnostics.push(diagnostic);
     }
-    for (id, part) in fleet.book.parts.iter() {
-        for other in &part.also_renew {
-            if fleet.book.parts.get(other).is_none() {
-                let mut diagnostic = plain(
-                    Severity::Warning,
-                    Rule::UnknownPart,
-                    "upkeep.yaml",
-                    format!("`also_renew` of `{id}` names `{other}`, which the book does not have"),
-                );
-                place(&mut diagnostic, folder, &format!("parts.{id}.also_renew"));
-                diagnostic.hint = nearest_part(fleet, other);
-                diagnostics.push(diagnostic);
-            }
-        }
-    }
+    diagnostics.extend(names::in_book(fleet, folder));
     diagnostics.extend(sense::ends_before_start(fleet, folder));
     for file in KNOWN.into_iter().filter(|file| folder.has(file)) {
         let Ok(source) = folder.text(file, LARGEST_SHEET) else { continue };
@@ -162,29 +156,43 @@ pub struct Standing<'a> {
     pub fitted: Fitted,
     /// A pump.
     pub pump: Option<&'a Pump>,
+    /// The mapping of its spa it stands in: `pumps`; `None` for the spa itself.
+    pub group: Option<&'static str>,
 }
 
 /// What stands at an address.
 pub fn standing<'a>(site: &'a Site, at: &Address) -> Option<Standing<'a>> {
     for spa in site.spas.iter().filter(|spa| spa.at.as_str() == at.spa()) {
         if spa.at == *at {
-            return Some(Standing { fits: "spa", fitted: spa.fitted, pump: None });
+            return Some(Standing { fits: "spa", fitted: spa.fitted, pump: None, group: None });
         }
         if let Some(filter) = spa.filters.iter().find(|f| f.at == *at) {
-            return Some(Standing { fits: "filter", fitted: filter.fitted, pump: None });
+            return Some(Standing { fits: "filter", fitted: filter.fitted, pump: None, group: Some("filters") });
         }
         if let Some(pump) = spa.pumps.iter().find(|p| p.at == *at) {
-            return Some(Standing { fits: "pump", fitted: pump.fitted, pump: Some(pump) });
+            return Some(Standing { fits: "pump", fitted: pump.fitted, pump: Some(pump), group: Some("pumps") });
         }
         if let Some(item) = spa.equipment.iter().find(|e| e.at == *at) {
-            return Some(Standing { fits: item.kind.as_str(), fitted: item.fitted, pump: None });
+            return Some(Standing {
+                fits: item.kind.as_str(),
+                fitted: item.fitted,
+                pump: None,
+                group: Some("equipment"),
+            });
         }
     }
     None
 }
 
+/// What was there when.
+struct There {
+    removals: history::Removals,
+    speeds: speeds::SpeedsThere,
+}
+
 struct Checker<'a> {
     fleet: &'a Fleet,
+    folder: &'a Folder,
     source: &'a SourceText,
     told: &'a Told<'a>,
     found: Found,
@@ -230,17 +238,32 @@ impl Checker<'_> {
     }
 
     /// An error that costs an address's entry of a visit.
-    fn lose_entry(&mut self, visit: u32, at: &Address, rule: Rule, field: &str, message: String, hint: Option<String>) {
+    fn lose_entry(
+        &mut self,
+        visit: u32,
+        at: &Address,
+        rule: Rule,
+        field: &str,
+        message: String,
+        hint: Option<String>,
+    ) -> &mut Diagnostic {
         let path = format!("log[{visit}].at.{at}{field}");
         let file = self.source.file.clone();
-        let diagnostic = self.tell(Severity::Error, rule, &path, message, hint);
         // Once enough is told, what else is left out is counted and not told one by one.
-        let Some(line) = diagnostic.spot.map(|s| s.line) else { return };
-        let left_out = format!("the entry for `{at}` on line {line} of {file} is left out");
-        diagnostic.left_out = Some(left_out.clone());
-        if self.left_out.insert(left_out.clone()) {
-            self.found.left_out.push(left_out);
+        let line = self.tell(Severity::Error, rule, &path, message, hint).spot.map(|spot| spot.line);
+        let left_out = line.map(|line| format!("the entry for `{at}` on line {line} of {file} is left out"));
+        if let Some(left_out) = &left_out
+            && self.left_out.insert(left_out.clone())
+        {
+            self.found.left_out.push(left_out.clone());
         }
+        let Found { diagnostics, .. } = &mut self.found;
+        let told = match (&mut self.spare, diagnostics.last_mut()) {
+            (None, Some(last)) => last,
+            (spare, _) => spare.get_or_insert_with(|| plain(Severity::Error, rule, &file, String::new())),
+        };
+        told.left_out = left_out;
+        told
     }
 
     /// An error that costs the site.
@@ -251,9 +274,9 @@ impl Checker<'_> {
 }
 
 /// Rules about a site; entries that cannot be understood are taken out of it.
-pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &Told) -> Found {
-    let mut checker =
-        Checker { fleet, source, told, found: Found::default(), spare: None, not_told: 0, left_out: BTreeSet::new() };
+pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &SourceText, told: &Told) -> Found {
+    let (found, left_out) = (Found::default(), BTreeSet::new());
+    let mut checker = Checker { fleet, folder, source, told, found, spare: None, not_told: 0, left_out };
     checker.site(site);
     for spa in &site.spas {
         for pump in &spa.pumps {
@@ -277,6 +300,9 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &To
                 }
             }
         }
+        for item in &spa.equipment {
+            checker.misspelt_kind(item);
+        }
         for (what, parts) in std::iter::once(("", &spa.parts))
             .chain(spa.filters.iter().map(|f| (f.at.as_str(), &f.parts)))
             .chain(spa.pumps.iter().map(|p| (p.at.as_str(), &p.parts)))
@@ -297,10 +323,10 @@ pub fn check_site(fleet: &Fleet, site: &mut Site, source: &SourceText, told: &To
             }
         }
     }
-    let removals = history::Removals::of(site);
+    let there = There { removals: history::Removals::of(site), speeds: speeds::SpeedsThere::of(fleet, site) };
     let mut visits = std::mem::take(&mut site.visits);
     for (index, visit) in &mut visits {
-        checker.visit(site, &removals, *index, visit);
+        checker.visit(site, &there, *index, visit);
     }
     site.visits = visits;
     checker.exchanged_twice(site);
@@ -331,7 +357,13 @@ impl Checker<'_> {
             let hint = Some(format!("there are {}", names.join(", ")));
             self.lose_site(Rule::UnknownLimits, "limits", format!("no rule book is named `{name}`"), hint);
         }
-        if let Some(customer) = &site.customer
+        if site.customer.is_some() && !self.folder.has("customers.yaml") {
+            // The same for every site, so that it is told once of all.
+            let message = "there is no customers.yaml, and sites name customers".to_owned();
+            let mut told = plain(Severity::Warning, Rule::UnknownCustomer, "customers.yaml", message);
+            told.left_out = Some("no statement can be made".to_owned());
+            self.found.diagnostics.push(told);
+        } else if let Some(customer) = &site.customer
             && !self.fleet.customers.contains_key(customer)
         {
             let hint = yaml::nearest(customer.as_str(), self.fleet.customers.keys().map(Id::as_str))
@@ -352,7 +384,7 @@ impl Checker<'_> {
         }
     }
 
-    fn visit(&mut self, site: &Site, removals: &history::Removals, index: u32, visit: &mut Visit) {
+    fn visit(&mut self, site: &Site, there: &There, index: u32, visit: &mut Visit) {
         if let Some(by) = &visit.by
             && !self.fleet.settings.technicians.0.is_empty()
             && self.fleet.settings.technicians.get(by).is_none()
@@ -372,11 +404,11 @@ impl Checker<'_> {
                 self.tell(Severity::Warning, Rule::UnknownAddress, &path, message, hint);
             }
         }
+        self.out_of_order(index, visit);
         let day = visit.date.0;
-        visit
-            .at
-            .0
-            .retain(|(at, entry)| self.is_there(removals, index, day, at) && self.entry(site, index, day, at, entry));
+        visit.at.0.retain(|(at, entry)| {
+            self.is_there(&there.removals, index, day, at) && self.entry(site, there, (index, day), at, entry)
+        });
     }
 
     /// Whether an address was not removed before a visit.
@@ -389,7 +421,14 @@ impl Checker<'_> {
     }
 
     /// Whether an entry can be understood.
-    fn entry(&mut self, site: &Site, index: u32, day: NaiveDate, at: &Address, entry: &Entry) -> bool {
+    fn entry(
+        &mut self,
+        site: &Site,
+        there: &There,
+        (index, day): (u32, NaiveDate),
+        at: &Address,
+        entry: &Entry,
+    ) -> bool {
         let Some(standing) = standing(site, at) else {
             if self.told.covers(at) {
                 return false;
@@ -411,7 +450,15 @@ impl Checker<'_> {
         };
         if history::first_day(standing.fitted).is_some_and(|first| day < first) {
             let message = format!("this is dated {day}, before `{at}` was fitted: {}", standing.fitted);
-            self.lose_entry(index, at, Rule::BeforeFitting, "", message, None);
+            let path = match standing.group {
+                Some(group) => format!("spas.{}.{group}.{}.fitted", at.spa(), at.last()),
+                None => format!("spas.{at}.fitted"),
+            };
+            let label = format!("`{at}` was fitted then");
+            let second = self.beside(&path, label.clone());
+            // What has no day of its own is as old as its spa.
+            let second = second.or_else(|| self.beside(&format!("spas.{}.fitted", at.spa()), label));
+            self.lose_entry(index, at, Rule::BeforeFitting, "", message, None).second = second;
             return false;
         }
         let parts = entry
@@ -461,6 +508,16 @@ impl Checker<'_> {
             self.lose_entry(index, at, Rule::WrongValue, &format!(".{}", quantity.name()), message, None);
             return false;
         }
+        let typed = self.fleet.typed_units();
+        let after = entry.after.readings(&typed);
+        let lacking =
+            entry.before.readings(&typed).chain(after).find(|(quantity, _)| there.speeds.lacks(at, day, *quantity));
+        if let Some((quantity, _)) = lacking {
+            let (message, hint) = speeds::SpeedsThere::says(at, quantity);
+            let field = format!(".{}", quantity.name());
+            self.lose_entry(index, at, Rule::SpeedNotThere, &field, message, Some(hint));
+            return false;
+        }
         if entry.exchanged.is_some() && standing.pump.is_none() {
             let message = format!("only a pump is exchanged, and `{at}` is a {}", standing.fits);
             self.lose_entry(index, at, Rule::WrongValue, ".exchanged", message, None);
@@ -482,31 +539,5 @@ impl Checker<'_> {
             );
         }
         true
-    }
-
-    /// What is repaired is a part of the book, or a thing that stands in the spa.
-    fn can_be_repaired(&mut self, site: &Site, index: u32, at: &Address, name: &Id) -> bool {
-        let here = addresses(site);
-        let things: Vec<&str> = here.iter().filter(|a| a.spa() == at.spa()).map(Address::last).collect();
-        if self.fleet.book.parts.get(name).is_some() || things.contains(&name.as_str()) {
-            return true;
-        }
-        let parts = self.fleet.book.parts.iter().map(|(id, _)| id.as_str());
-        let hint = yaml::nearest(name.as_str(), parts.chain(things)).map(|near| format!("did you mean `{near}`?"));
-        let message = format!("`{name}` is neither a part of the book nor a thing in `{}`", at.spa());
-        self.lose_entry(index, at, Rule::UnknownPart, &format!(".repaired.{name}"), message, hint);
-        false
-    }
-
-    fn part_fits(&mut self, index: u32, at: &Address, field: &str, part: &Id, standing: &Standing) -> bool {
-        let (message, hint) = match self.fleet.book.parts.get(part) {
-            Some(known) if known.fits.as_str() == standing.fits => return true,
-            Some(known) => {
-                (format!("the part `{part}` fits a {}, and `{at}` is a {}", known.fits, standing.fits), None)
-            }
-            None => (format!("the book has no part `{part}`"), nearest_part(self.fleet, part)),
-        };
-        self.lose_entry(index, at, Rule::UnknownPart, &format!(".{field}"), message, hint);
-        false
     }
 }

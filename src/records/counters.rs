@@ -44,8 +44,32 @@ impl Point {
 pub struct Count {
     /// Sound readings in order, at most one a day.
     pub points: Vec<Point>,
+    /// Days between its readings of which it says less than it seems to, in order.
+    pub doubts: Vec<Doubt>,
     /// The number of the unit it belongs to: 0 for the first pump at the address, then one more with each exchange.
     pub unit: usize,
+}
+
+/// Days between two sound readings of which the count says less than it seems to.
+#[derive(Debug, Clone, Copy)]
+pub struct Doubt {
+    /// The reading at whose day's end they begin.
+    pub first: Point,
+    /// The reading at whose day's end they end.
+    pub last: Point,
+    /// Why.
+    pub why: Why,
+}
+
+/// Why days between two sound readings are in doubt.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// A reading between them was set aside: their difference is used, and is no measurement.
+    SetAside,
+    /// The counter looks set back between them: their difference says nothing.
+    LooksReset,
+    /// The count runs faster than time and its excess finds no room on any day.
+    TooFast,
 }
 
 /// A reading that cannot be right beside the others.
@@ -57,6 +81,9 @@ pub struct SetAside {
     pub rule: Rule,
     /// The reading it contradicts.
     pub against: Option<Point>,
+    /// The first of the readings set aside one after the other that agree among themselves, as after a reset or before
+    /// one, and how many they are. It stands at the first of them; the others have `Some` with 0.
+    pub agreeing: Option<usize>,
 }
 
 /// The counters of the pumps that have stood at an address.
@@ -72,15 +99,56 @@ pub struct Counters {
     pub set_aside: Vec<SetAside>,
 }
 
+impl Counters {
+    /// Where a counter runs faster than time.
+    pub fn too_fast(&self) -> impl Iterator<Item = &Doubt> {
+        let counts = self.counts.iter().flat_map(|(_, counts)| counts);
+        counts.flat_map(|count| &count.doubts).filter(|doubt| doubt.why == Why::TooFast)
+    }
+}
+
 /// Hours a counter may seem to gain by the time of day, where no time is written: visits fall
 /// within a working day.
 const WORKING_DAY_HOURS: f64 = 8.0;
 /// Hours a counter may seem to gain by rounding.
 const ROUNDING_HOURS: f64 = 1.0;
+/// So many readings set aside that agree among themselves are no slips of the pen: the counter was set back.
+const AGREEING_READINGS: usize = 2;
 
 /// Puts a pump's counters in order.
 pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUnits) -> Counters {
     counters_with(site, pump, model, typed, NaiveDate::MAX, &[])
+}
+
+/// Whether a pump's counters are in order at a glance: no reset, no exchange, no reading that falls back or runs ahead.
+/// Where that cannot be seen so cheaply it says no, and [`counters`] tells.
+pub fn plainly_sound(site: &Site, pump: &Pump) -> bool {
+    let events = |entry: &crate::records::log::Entry| entry.exchanged.is_some() || entry.meter_reset.is_some();
+    if pump.meter.is_some_and(|meter| meter.at_fitting.is_some()) {
+        return false;
+    }
+    let Some(rows) = site.readings.get(&pump.at) else { return true };
+    // What was read last of each counter, and the least it was behind time.
+    let mut last: [Option<(NaiveDate, f64, f64)>; 3] = [None; 3];
+    for row in rows {
+        let of = match row.quantity {
+            Quantity::Hours => 0,
+            Quantity::HoursLow => 1,
+            Quantity::HoursHigh => 2,
+            _ => continue,
+        };
+        let Some((day, hours, behind)) = last[of] else {
+            last[of] = Some((row.day, row.value, 0.0));
+            continue;
+        };
+        let gained = row.value - hours;
+        let ahead = behind + gained - 24.0 * days_between(day, row.day) as f64;
+        if gained < 0.0 || ahead > ROUNDING_HOURS || day == row.day && gained > 0.0 {
+            return false;
+        }
+        last[of] = Some((row.day, row.value, ahead.max(0.0)));
+    }
+    !site.entries(&pump.at).any(|(_, _, entry)| events(entry))
 }
 
 /// The same from what is dated up to a day, with some more readings than the records have, to see what they would
@@ -201,7 +269,7 @@ fn counts_of(
             Event::Exchange(day) => {
                 unit += 1;
                 exchanged_today = Some((day, counts.len() - 1));
-                counts.push(Count { points: Vec::new(), unit });
+                counts.push(Count { unit, ..Count::default() });
             }
             Event::Reset { day, showed, to, visit } => {
                 let shows = |hours| Point { hours, record: Record::Reset(visit), day, minute: None, quantity };
@@ -214,7 +282,7 @@ fn counts_of(
                     counts[ended].points.push(shows(showed));
                 }
                 if ended == counts.len() - 1 {
-                    counts.push(Count { points: Vec::new(), unit });
+                    counts.push(Count { unit, ..Count::default() });
                 }
                 if let Some(to) = to {
                     push(&mut counts, shows(to));
@@ -224,7 +292,9 @@ fn counts_of(
     }
     for count in &mut counts {
         unroll(&mut count.points, digits);
+        let aside_before = result.set_aside.len();
         keep_sound(&mut count.points, &mut result.set_aside);
+        count.doubts = doubts(&count.points, &result.set_aside[aside_before..]);
     }
     counts
 }
@@ -289,10 +359,12 @@ fn keep_sound(points: &mut Vec<Point>, set_aside: &mut Vec<SetAside>) {
     }
     let mut kept: Vec<Point> = Vec::with_capacity(points.len());
     let all = std::mem::take(points);
+    let mut together: Vec<SetAside> = Vec::new();
     for window in all.chunks(WINDOW) {
         let longest = longest_run(kept.last(), window);
         for (index, point) in window.iter().enumerate() {
             if longest.binary_search(&index).is_ok() {
+                set_aside.extend(told_together(std::mem::take(&mut together)));
                 kept.push(*point);
                 continue;
             }
@@ -308,11 +380,61 @@ fn keep_sound(points: &mut Vec<Point>, set_aside: &mut Vec<SetAside>) {
                 Some(other) if (other.day < point.day) == (point.hours < other.hours) => Rule::CounterBackwards,
                 _ => Rule::CounterTooFast,
             };
-            set_aside.push(SetAside { reading: *point, rule, against: against.copied() });
+            together.push(SetAside { reading: *point, rule, against: against.copied(), agreeing: None });
         }
     }
+    set_aside.extend(told_together(together));
     *points = kept;
     keep_one_a_day(points);
+}
+
+/// Marks readings set aside one after the other that run backwards and agree among themselves.
+fn told_together(mut aside: Vec<SetAside>) -> Vec<SetAside> {
+    let backwards = aside.iter().all(|a| a.rule == Rule::CounterBackwards);
+    let agree = aside
+        .windows(2)
+        .all(|pair| pair[0].reading.day < pair[1].reading.day && follows(&pair[0].reading, &pair[1].reading));
+    if aside.len() >= AGREEING_READINGS && backwards && agree {
+        let count = aside.len();
+        for (index, one) in aside.iter_mut().enumerate() {
+            one.agreeing = Some(if index == 0 { count } else { 0 });
+        }
+    }
+    aside
+}
+
+/// The days of a count that are in doubt: those across readings that were set aside, and those on which it runs faster
+/// than time. Between one pair of readings a counter may seem to gain some hours by the times of day they were taken
+/// at; over all of them it gains those once and no more.
+fn doubts(points: &[Point], set_aside: &[SetAside]) -> Vec<Doubt> {
+    let mut found: Vec<Doubt> = Vec::new();
+    for aside in set_aside {
+        let after = points.partition_point(|point| point.day <= aside.reading.day);
+        let (Some(before), Some(last)) = (points[..after].last(), points.get(after)) else { continue };
+        // One of a day that has a sound reading lies within no days.
+        if before.day == aside.reading.day || found.last().is_some_and(|known| known.last.day == last.day) {
+            continue;
+        }
+        let why = if aside.agreeing.is_some() { Why::LooksReset } else { Why::SetAside };
+        found.push(Doubt { first: *before, last: *last, why });
+    }
+    let ahead = |point: &Point| point.hours - 24.0 * days_between(points[0].day, point.day) as f64;
+    let (mut lowest, mut index) = (0, 1);
+    while index < points.len() {
+        let slack = points[index].minute.map_or(0.0, |m| f64::from(m.minutes()) / 60.0).max(WORKING_DAY_HOURS);
+        if ahead(&points[index]) - ahead(&points[lowest]) > slack + ROUNDING_HOURS {
+            while index + 1 < points.len() && ahead(&points[index + 1]) > ahead(&points[index]) {
+                index += 1;
+            }
+            found.push(Doubt { first: points[lowest], last: points[index], why: Why::TooFast });
+            lowest = index;
+        } else if ahead(&points[index]) <= ahead(&points[lowest]) {
+            lowest = index;
+        }
+        index += 1;
+    }
+    found.sort_by_key(|doubt| (doubt.first.day, doubt.last.day));
+    found
 }
 
 fn longest_run(before: Option<&Point>, window: &[Point]) -> Vec<usize> {
@@ -390,6 +512,40 @@ mod tests {
         let (kept, aside) = sound(&[("2026-01-01", 100.0), ("2026-01-01", 140.0)]);
         assert_eq!(kept, [100.0]);
         assert_eq!(aside, [(140.0, Rule::ReadingsContradict)]);
+    }
+
+    fn in_doubt(readings: &[(&str, f64)]) -> Vec<(String, String, Why)> {
+        let mut all = points(readings);
+        let mut aside = Vec::new();
+        keep_sound(&mut all, &mut aside);
+        let found = doubts(&all, &aside);
+        found.iter().map(|d| (d.first.day.to_string(), d.last.day.to_string(), d.why)).collect()
+    }
+
+    #[test]
+    fn the_time_of_day_gives_its_hours_once_and_not_with_every_reading() {
+        // 30 h a day, each pair within a visit's hours; a pump that never stops, read at 16:00 and at 8:00 in turn.
+        let fast = [("2026-01-01", 0.0), ("2026-01-02", 30.0), ("2026-01-03", 60.0), ("2026-01-04", 90.0)];
+        assert_eq!(in_doubt(&fast), [("2026-01-01".to_owned(), "2026-01-04".to_owned(), Why::TooFast)]);
+        let in_turn = [("2026-01-01", 0.0), ("2026-01-02", 32.0), ("2026-01-03", 48.0), ("2026-01-04", 80.0)];
+        assert_eq!(in_doubt(&in_turn), []);
+    }
+
+    #[test]
+    fn days_across_a_reading_set_aside_are_in_doubt() {
+        let slip = [("2026-01-01", 100.0), ("2026-01-11", 900.0), ("2026-01-21", 200.0), ("2026-01-31", 250.0)];
+        assert_eq!(in_doubt(&slip), [("2026-01-01".to_owned(), "2026-01-21".to_owned(), Why::SetAside)]);
+        let reset = [
+            ("2026-01-01", 100.0),
+            ("2026-01-11", 200.0),
+            ("2026-01-21", 300.0),
+            ("2026-01-31", 40.0),
+            ("2026-02-10", 140.0),
+            ("2026-02-20", 310.0),
+        ];
+        assert_eq!(in_doubt(&reset), [("2026-01-21".to_owned(), "2026-02-20".to_owned(), Why::LooksReset)]);
+        let twice = [("2026-01-01", 100.0), ("2026-01-01", 140.0), ("2026-01-11", 150.0)];
+        assert_eq!(in_doubt(&twice), []);
     }
 
     #[test]

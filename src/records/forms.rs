@@ -1,6 +1,7 @@
 //! The small forms that records are written in: dates known more or less exactly, dated prices,
 //! money, mappings whose keys may not repeat, one thing or a list of them.
 
+mod currencies;
 mod dates;
 mod mappings;
 
@@ -81,15 +82,21 @@ scalar!(Text, "text", |text| {
     Ok(Text(text.to_owned()))
 });
 
+/// What is said of a number with a comma in it.
+fn of_comma(text: &str) -> &'static str {
+    let comma = text.starts_with(|c: char| c.is_ascii_digit()) && text.contains(',');
+    if comma { "; decimals take a point, not a comma" } else { "" }
+}
+
 /// An amount in the fleet's currency.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Money(pub Decimal);
 
 scalar!(Money, "an amount of money, a bare number like `22.50`", |text| {
     let shown: String = text.chars().take(40).collect();
-    let amount = Decimal::from_str(text)
-        .or_else(|_| Decimal::from_scientific(text))
-        .map_err(|_| format!("`{shown}` is not an amount of money; write a bare number like `22.50`"))?;
+    let amount = Decimal::from_str(text).or_else(|_| Decimal::from_scientific(text)).map_err(|_| {
+        format!("`{shown}` is not an amount of money; write a bare number like `22.50`{}", of_comma(text))
+    })?;
     if amount < Decimal::ZERO || amount > Decimal::from(1_000_000_000u64) {
         return Err(format!(
             "`{shown}` cannot be an amount of money here: it must be between 0 and a thousand million"
@@ -118,7 +125,11 @@ pub struct Number(pub f64);
 scalar!(Number, "a number", |text| {
     match text.parse::<f64>() {
         Ok(number) if number.is_finite() && (0.0..=1e9).contains(&number) => Ok(Number(number)),
-        _ => Err(format!("`{}` is not a number between 0 and 1e9", text.chars().take(40).collect::<String>())),
+        _ => Err(format!(
+            "`{}` is not a number between 0 and 1e9{}",
+            text.chars().take(40).collect::<String>(),
+            of_comma(text)
+        )),
     }
 });
 
@@ -127,15 +138,32 @@ scalar!(Number, "a number", |text| {
 pub struct Currency(pub String);
 
 scalar!(Currency, "a currency by its ISO 4217 code, like `GBP`", |text| {
-    if text.len() == 3 && text.bytes().all(|b| b.is_ascii_uppercase()) {
-        Ok(Currency(text.to_owned()))
-    } else {
-        Err(format!(
-            "`{}` is not a currency by its ISO 4217 code, like `GBP`",
-            text.chars().take(40).collect::<String>()
-        ))
+    if currencies::CODES.binary_search(&text).is_ok() {
+        return Ok(Currency(text.to_owned()));
     }
+    let shown: String = text.chars().take(40).collect();
+    // Letters in a wrong order are the likeliest slip; where two codes are as near, neither is guessed.
+    let code = shown.to_ascii_uppercase();
+    let mut near = currencies::CODES.iter().filter(|known| strsim::osa_distance(known, &code) <= 1);
+    let hint = match (near.next(), near.next()) {
+        (Some(only), None) => format!("did you mean `{only}`?"),
+        _ => near_by_letters(&code)
+            .map_or_else(|| "codes look like `GBP`".to_owned(), |only| format!("did you mean `{only}`?")),
+    };
+    Err(format!("`{shown}` is not a currency of ISO 4217; {hint}"))
 });
+
+/// The one code of the same letters in another order.
+fn near_by_letters(code: &str) -> Option<&'static str> {
+    let sorted = |text: &str| {
+        let mut letters: Vec<char> = text.chars().collect();
+        letters.sort_unstable();
+        letters
+    };
+    let letters = sorted(code);
+    let mut same = currencies::CODES.iter().filter(|known| sorted(known) == letters);
+    same.next().filter(|_| same.next().is_none()).copied()
+}
 
 /// A time zone by its IANA name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -179,6 +207,16 @@ mod tests {
         for wrong in ["22", "2022-13", "yesterday", "0000", "9999", "2022-02-30"] {
             assert!(serde_yaml::from_str::<Fitted>(wrong).is_err(), "{wrong}");
         }
+    }
+
+    #[test]
+    fn a_currency_is_one_of_the_list() {
+        let said = |text: &str| serde_yaml::from_str::<Currency>(text).map_err(|error| error.to_string());
+        assert_eq!(said("GBP").unwrap().0, "GBP");
+        let wrong = said("GPB").unwrap_err();
+        assert!(wrong.contains("`GPB` is not a currency of ISO 4217; did you mean `GBP`?"), "{wrong}");
+        let wrong = said("pounds").unwrap_err();
+        assert!(wrong.contains("codes look like `GBP`"), "{wrong}");
     }
 
     #[test]

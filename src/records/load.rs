@@ -12,7 +12,7 @@ use std::sync::Arc;
 
 use self::one_site::SiteReader;
 use crate::address::Id;
-use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
+use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
 use crate::limits;
 use crate::records::check;
 use crate::records::customers::CustomersFile;
@@ -95,7 +95,10 @@ fn diagnose(source: &SourceText, problem: &Problem) -> Diagnostic {
         excerpt: source.line(problem.spot.line),
         message: problem.message.clone(),
         hint: problem.hint.clone(),
-        second: None,
+        second: problem.second.and_then(|(spot, label)| {
+            let excerpt = source.line(spot.line)?;
+            Some(Box::new(Second { file: source.file.to_string(), spot, excerpt, label: label.to_owned() }))
+        }),
         left_out: None,
     }
 }
@@ -225,10 +228,12 @@ impl Shared {
         assume_settings(&settings, &folder, &mut assumed);
         let fleet = Fleet { settings, models, book, customers, rule_books, plan, assumed };
         diagnostics.extend(check::check_shared(&fleet, &folder));
+        diagnostics.extend(check::unlikely_shared(&fleet, &types, &folder));
         if diagnostics.iter().any(|d| d.file == "fleet.yaml" && d.severity == Severity::Error) {
             return Err(LoadError::Unusable("fleet.yaml".to_owned(), diagnostics));
         }
         diagnostics.sort_by_cached_key(Diagnostic::order);
+        check::one_question_a_value(&mut diagnostics);
         Ok(Self { fleet, folder, sites, diagnostics, types, bad_models, bad_types })
     }
 
@@ -354,7 +359,9 @@ fn read_sheet(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) -> Option<Shee
                     let message = format!("the spa `{site}/{}` stands on line {first} already", line.spa);
                     let problem =
                         readings::SheetProblem { rule: Rule::RepeatedId, spot, message, hint: None, whole_file: false };
-                    diagnostics.push(tell(problem, format!("the site `{site}` is left out")));
+                    let mut told = tell(problem, format!("the site `{site}` is left out"));
+                    told.second = line_of_sheet(&source, first, "the first");
+                    diagnostics.push(told);
                     *bad = true;
                 } else {
                     known.push(line);
@@ -368,7 +375,48 @@ fn read_sheet(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) -> Option<Shee
             (None, Ok(_)) => {}
         }
     }
+    for (site, (lines, _)) in &sites {
+        diagnostics.extend(lines_that_disagree(site, lines, &source));
+    }
     Some(sites)
+}
+
+fn line_of_sheet(source: &SourceText, line: u32, label: &str) -> Option<Box<Second>> {
+    let line = line as usize;
+    let (spot, excerpt) = (Spot { line, column: 1, length: 1 }, source.line(line)?);
+    Some(Box::new(Second { file: source.file.to_string(), spot, excerpt, label: label.to_owned() }))
+}
+
+/// Lines of one site that do not say the same of it: the first of them holds.
+fn lines_that_disagree(site: &Id, lines: &[SheetLine], source: &SourceText) -> Vec<Diagnostic> {
+    let said = |line: &SheetLine| {
+        [
+            ("name", line.name.as_ref().map(ToString::to_string)),
+            ("customer", line.customer.as_ref().map(ToString::to_string)),
+            ("use", line.r#use.map(|used_as| used_as.word().to_owned())),
+            ("area", line.area.as_ref().map(ToString::to_string)),
+        ]
+    };
+    let mut first: BTreeMap<&str, (String, u32)> = BTreeMap::new();
+    let mut diagnostics = Vec::new();
+    for line in lines {
+        for (field, value) in said(line) {
+            let Some(value) = value else { continue };
+            let (known, at) = first.entry(field).or_insert_with(|| (value.clone(), line.line));
+            if *known == value {
+                continue;
+            }
+            let message = format!("`{field}` of the site `{site}` is `{value}` here and `{known}` on line {at}");
+            let number = line.line as usize;
+            let mut told = about_file(Severity::Warning, Rule::LinesDisagree, "sites.csv", message, Some(number));
+            told.excerpt = source.line(number);
+            told.second = line_of_sheet(source, *at, "the first");
+            told.hint = Some("say the same of a site on all its lines, or leave it empty on all but one".to_owned());
+            told.left_out = Some(format!("`{known}` is used"));
+            diagnostics.push(told);
+        }
+    }
+    diagnostics
 }
 
 fn find_sites(folder: &Folder, sheet: SheetSites, diagnostics: &mut Vec<Diagnostic>) -> Vec<SiteFiles> {

@@ -201,17 +201,17 @@ with_readings! {
         /// How a part looked.
         inspected: Keyed<Id, Condition>,
         /// The pump was exchanged for another.
-        exchanged: Option<Exchange>,
+        exchanged: Option<Box<Exchange>>,
         /// Gone from that day on.
         removed: Option<bool>,
         /// A counter was replaced or set anew.
-        meter_reset: Option<MeterReset>,
+        meter_reset: Option<Box<MeterReset>>,
         /// Work put off, and until when.
         deferred: Keyed<Id, Date>,
         /// How long it was down up to the visit's day.
         down: Option<Period>,
         /// Readings taken after the work.
-        after: Option<Readings>,
+        after: Option<Box<Readings>>,
         /// For the technician only.
         note: Option<Text>,
     }
@@ -268,12 +268,12 @@ impl From<WrittenEntry> for Entry {
             renewed: written.renewed,
             repaired: written.repaired,
             inspected: written.inspected,
-            exchanged: written.exchanged.map(Box::new),
+            exchanged: written.exchanged,
             removed: written.removed,
-            meter_reset: written.meter_reset.map(Box::new),
+            meter_reset: written.meter_reset,
             deferred: written.deferred,
             down: written.down,
-            after: written.after.as_ref().map(Readings::taken).unwrap_or_default(),
+            after: written.after.as_deref().map(Readings::taken).unwrap_or_default(),
             note: written.note,
         }
     }

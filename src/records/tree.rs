@@ -81,6 +81,13 @@ impl Folder {
         self.files.binary_search_by(|f| f.as_str().cmp(file)).is_ok()
     }
 
+    /// The files whose path begins so.
+    pub fn beginning(&self, start: &str) -> &[String] {
+        let from = self.files.partition_point(|file| file.as_str() < start);
+        let count = self.files[from..].iter().take_while(|file| file.starts_with(start)).count();
+        &self.files[from..from + count]
+    }
+
     /// The files of a subfolder with an ending, as (stem, path).
     pub fn under<'a>(&'a self, subfolder: &'a str, ending: &'a str) -> impl Iterator<Item = (&'a str, &'a str)> {
         self.files.iter().filter_map(move |file| {

@@ -52,6 +52,8 @@ pub struct Problem {
     pub message: String,
     /// What would be right.
     pub hint: Option<String>,
+    /// A second place that matters, and what stands there.
+    pub second: Option<(Spot, &'static str)>,
 }
 
 /// A file as far as it could be understood.
@@ -128,6 +130,7 @@ fn too_deep(mark: Mark) -> Problem {
         spot: spot(mark),
         message: format!("this is nested deeper than {DEEPEST} levels"),
         hint: Some("no record needs more than ten".to_owned()),
+        second: None,
     }
 }
 
@@ -246,6 +249,7 @@ fn read_with_places<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> u
                         spot: spot(mark),
                         message,
                         hint: fault.hint,
+                        second: None,
                     });
                 }
                 if left_out == 0 {

@@ -26,6 +26,10 @@ pub fn chance(site: &SiteFigures, part: &PartDue) -> String {
 /// What "book guess" in a row means, with how many of each kind have not failed; empty where it stands in none.
 pub fn guess_note(site: &SiteFigures, shown: &[&PartDue]) -> String {
     let mut kinds: Vec<(String, usize)> = Vec::new();
+    // Where no log is kept nobody knows what has failed.
+    if site.site.records_start().is_none() {
+        return String::new();
+    }
     for part in shown {
         let Some(kind) = site.lives.kind(part.part.id) else { continue };
         let guess = matches!(kind.status, Status::NoFailures) && kind.failures_of_unknown_age == 0;

@@ -46,6 +46,16 @@ pub struct PartDue<'a> {
     pub cost: Option<Decimal>,
     /// The records the date rests on.
     pub sources: Vec<Source>,
+    /// Whether its day has passed only because nothing is on record: the site keeps no log, so nobody can say whether it
+    /// was renewed since it was fitted.
+    pub unrecorded: bool,
+}
+
+impl PartDue<'_> {
+    /// Whether it is past its limit by what is on record.
+    pub fn is_past_limit(&self, as_of: NaiveDate) -> bool {
+        !self.unrecorded && self.due.is_some_and(|due| due <= as_of)
+    }
 }
 
 /// A day a limit is reached, and the ends of its range.
@@ -66,6 +76,15 @@ pub enum DueBy {
     Hours,
     /// Days in place.
     Age,
+}
+
+/// Marks the parts of a site without any log whose day has passed: they may well have been renewed.
+pub fn mark_unrecorded(site: &Site, parts: &mut [PartDue], as_of: NaiveDate) {
+    if site.records_start().is_none() {
+        for part in parts {
+            part.unrecorded = part.due.is_some_and(|due| due <= as_of);
+        }
+    }
 }
 
 /// The due dates of a site's wear parts.
@@ -155,6 +174,7 @@ fn part_due<'a>(
         fail_12mo: outlook.map(|o| o.chance),
         failures_12mo: outlook.map(|o| o.expected),
         cost: renewal_cost(fleet, part.part, as_of),
+        unrecorded: false,
         sources,
         part,
     }

@@ -8,7 +8,7 @@ use super::{Curve, Run};
 use crate::basis::Basis;
 use crate::calendar::{days_between, plus_days};
 use crate::records::Pump;
-use crate::records::counters::Counters;
+use crate::records::counters::{Counters, Why};
 use crate::records::tubs::Speed;
 
 /// The least days between readings that say something of how a counter runs against its program.
@@ -21,6 +21,8 @@ const LEARNED_FROM_DAYS: f64 = 365.0;
 struct Learned {
     /// Counter over program.
     factor: Option<f64>,
+    /// What that is of.
+    factor_of: Option<(f64, f64)>,
     /// Hours a day.
     rate: Option<f64>,
     /// Whether the counter ran and the program says that the pump never does.
@@ -35,6 +37,8 @@ struct Metering<'a> {
     share: f64,
     /// The program that stands for days on which none holds.
     stand_in: Option<(f64, f64)>,
+    /// Whether the program is only what is usual: where a counter speaks, it says nothing beside it.
+    usual: bool,
     legs: &'a [Leg],
 }
 
@@ -49,10 +53,10 @@ impl Metering<'_> {
             *rate = (interval.hours / leg.days()).min(most(leg));
             interval.hours - *rate * leg.days()
         } else {
-            let stand_in = self.stand_in.map(|(own, all)| if self.of_all { all } else { own });
-            let weigh = |(leg, _): &(Leg, f64)| {
-                (leg.days(), leg.counted_by(self.of_all).or(stand_in).unwrap_or(0.0), most(leg))
-            };
+            let stand_in = self.stand_in.filter(|_| !self.usual);
+            let stand_in = stand_in.map(|(own, all)| if self.of_all { all } else { own });
+            let weigh =
+                |(leg, _): &(Leg, f64)| (leg.days(), self.counted_by(leg).or(stand_in).unwrap_or(0.0), most(leg));
             let weights: Vec<(f64, f64, f64)> = pieces.legs[begin..].iter().map(weigh).collect();
             let (rates, rest) = spread(interval.hours, &weights);
             for ((_, rate), found) in pieces.legs[begin..].iter_mut().zip(rates) {
@@ -60,7 +64,13 @@ impl Metering<'_> {
             }
             rest
         };
-        pieces.intervals.push((begin..pieces.legs.len(), rest <= ROUNDING_HOURS));
+        let doubt = interval.doubt.or((rest > ROUNDING_HOURS).then_some(Why::TooFast));
+        pieces.intervals.push((begin..pieces.legs.len(), doubt));
+    }
+
+    /// The program's hours a day of what the counter counts.
+    fn counted_by(&self, leg: &Leg) -> Option<f64> {
+        if self.usual { None } else { leg.counted_by(self.of_all) }
     }
 
     fn share_of(&self, leg: &Leg) -> f64 {
@@ -78,8 +88,8 @@ impl Metering<'_> {
 #[derive(Default)]
 struct Pieces {
     legs: Vec<(Leg, f64)>,
-    /// Which legs make up each interval, and whether its hours found room in it.
-    intervals: Vec<(std::ops::Range<usize>, bool)>,
+    /// Which legs make up each interval, and whether it is in doubt.
+    intervals: Vec<(std::ops::Range<usize>, Option<Why>)>,
 }
 
 /// Hours that may find no room in an interval without its being wrong: a counter's rounding.
@@ -110,7 +120,7 @@ pub(super) fn curve_of(
     let share = if all > 0.0 { own / all } else { f64::from(u8::from(speed == Speed::Low)) };
     let stand_in =
         legs.iter().filter_map(|leg| leg.programmed).find(|(own, all)| if of_all { *all > 0.0 } else { *own > 0.0 });
-    let metering = Metering { of_all, share, stand_in, legs };
+    let metering = Metering { of_all, share, stand_in, usual: pump.usual_program, legs };
     let metered_basis = if of_all { Basis::Estimated } else { Basis::Metered };
     let mut runs: Vec<Run> = Vec::new();
     let mut now = Learned::default();
@@ -123,7 +133,7 @@ pub(super) fn curve_of(
         if unit_end > unit_start || unit == current {
             let mut intervals: Vec<Interval> = Vec::new();
             for count in counts.iter().flat_map(|(_, counts)| *counts).filter(|count| count.unit == unit) {
-                intervals.extend(intervals_of(&count.points));
+                intervals.extend(intervals_of(count));
                 if unit == current {
                     readings.extend_from_slice(&count.points);
                 }
@@ -138,22 +148,34 @@ pub(super) fn curve_of(
                 }
                 // A reading from before the fitting gives its share only.
                 let part = days_between(first, last) as f64 / days_between(interval.from, interval.to) as f64;
-                metering.spread(Interval { from: first, to: last, hours: interval.hours * part }, &mut pieces);
+                metering
+                    .spread(Interval { from: first, to: last, hours: interval.hours * part, ..interval }, &mut pieces);
                 at = last;
             }
-            let learned = learn(&pieces.legs, of_all);
+            let learned = learn(&pieces, &metering);
             at = unit_start;
-            for (piece, fits) in &pieces.intervals {
+            for (piece, doubt) in &pieces.intervals {
                 let piece = &pieces.legs[piece.clone()];
                 let (Some((first, _)), Some((last, _))) = (piece.first(), piece.last()) else { continue };
+                // What lies across a reset nobody noted is known no better than if there were no readings.
+                if *doubt == Some(Why::LooksReset) {
+                    outside(&metering, speed, pump, learned, at, plus_days(first.from, -1), &mut runs);
+                    let begin = runs.len();
+                    outside(&metering, speed, pump, learned, plus_days(first.from, -1), last.to, &mut runs);
+                    for run in &mut runs[begin..] {
+                        run.basis = run.basis.map(|basis| basis.max(Basis::Estimated));
+                    }
+                    at = last.to;
+                    continue;
+                }
                 outside(&metering, speed, pump, learned, at, plus_days(first.from, -1), &mut runs);
                 at = last.to;
                 runs.extend(piece.iter().map(|(leg, rate)| Run {
                     from: leg.from,
                     to: leg.to,
                     hours_a_day: (rate * metering.share_of(leg)).min(leg.ceiling),
-                    basis: Some(if *fits { metered_basis } else { Basis::Estimated }),
-                    between_readings: true,
+                    basis: Some(if doubt.is_none() { metered_basis } else { Basis::Estimated }),
+                    between_readings: doubt.is_none(),
                     hours_to_end: 0.0,
                 }));
             }
@@ -169,21 +191,22 @@ pub(super) fn curve_of(
         total += run.hours_a_day * run.days();
         run.hours_to_end = total;
     }
-    Curve { speed, counter, runs, factor: now.factor, readings }
+    Curve { speed, counter, runs, factor: now.factor, factor_of: now.factor_of, rate: now.rate, readings }
 }
 
-/// Learns from a unit's last 365 metered days.
-fn learn(legs: &[(Leg, f64)], of_all: bool) -> Learned {
+/// Learns from a unit's last 365 metered days; what is in doubt teaches nothing.
+fn learn(pieces: &Pieces, metering: &Metering) -> Learned {
     let (mut days, mut counted) = (0.0, 0.0);
     let (mut days_with_program, mut counted_with_program, mut programmed) = (0.0, 0.0, 0.0);
-    for (leg, rate) in legs.iter().rev() {
+    let sound = pieces.intervals.iter().rev().filter(|(_, doubt)| doubt.is_none());
+    for (leg, rate) in sound.flat_map(|(piece, _)| pieces.legs[piece.clone()].iter().rev()) {
         let take = leg.days().min(LEARNED_FROM_DAYS - days);
         if take <= 0.0 {
             break;
         }
         days += take;
         counted += rate * take;
-        if let Some(hours) = leg.counted_by(of_all) {
+        if let Some(hours) = metering.counted_by(leg) {
             days_with_program += take;
             counted_with_program += rate * take;
             programmed += hours * take;
@@ -192,10 +215,11 @@ fn learn(legs: &[(Leg, f64)], of_all: bool) -> Learned {
     if days < LEAST_METERED_DAYS {
         return Learned::default();
     }
-    let factor =
-        (programmed > 0.0 && days_with_program >= LEAST_METERED_DAYS).then(|| counted_with_program / programmed);
+    let factor_of =
+        (programmed > 0.0 && days_with_program >= LEAST_METERED_DAYS).then_some((counted_with_program, programmed));
     Learned {
-        factor,
+        factor: factor_of.map(|(counted, programmed)| counted / programmed),
+        factor_of,
         rate: Some(counted / days),
         silent: days_with_program > 0.0 && programmed == 0.0 && counted > 0.0,
     }
@@ -217,6 +241,8 @@ fn outside(
     for leg in clipped(metering.legs, after, until) {
         let of_rate = |rate: f64| rate * metering.share_of(&leg);
         let (hours_a_day, basis) = match (leg.programmed, learned) {
+            // What is usual elsewhere says less than this pump's own counter.
+            (Some(_), Learned { rate: Some(rate), .. }) if metering.usual => (of_rate(rate), Some(Basis::Estimated)),
             (Some((own, _)), Learned { factor: Some(factor), .. }) => (own * factor, Some(Basis::Calibrated)),
             // The program says the pump never runs, and the counter says it does.
             (Some((own, _)), Learned { rate: Some(rate), silent: true, .. }) if own == 0.0 && !leg.still => {

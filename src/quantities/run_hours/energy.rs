@@ -9,7 +9,7 @@ use crate::records::forms::{Dated, Money};
 use crate::records::log::Quantity;
 use crate::records::pumps::Model;
 use crate::records::tubs::Speed;
-use crate::records::{Fleet, Pump, Site};
+use crate::records::{Fleet, Pump, ReadingRow, Site};
 
 /// Assumed of a single-phase motor under load, where only current and voltage are known.
 pub const POWER_FACTOR: f64 = 0.9;
@@ -27,10 +27,49 @@ fn input_from_shaft(shaft_kilowatts: f64, efficiency: f64) -> f64 {
     shaft_kilowatts / efficiency
 }
 
+/// A pump's input at a speed in a month, and what it comes from.
+#[derive(Debug, Clone)]
+pub struct Input {
+    /// In kW.
+    pub kilowatts: f64,
+    /// What it comes from.
+    pub from: InputFrom,
+}
+
+/// What a pump's input comes from.
+#[derive(Debug, Clone)]
+pub enum InputFrom {
+    /// Amperes (the mean of the month's readings, else the last; none = the model's), volts, and whether three phases.
+    Current {
+        /// In A.
+        amperes: f64,
+        /// In V.
+        volts: f64,
+        /// Whether it has three phases.
+        three_phases: bool,
+        /// The readings; empty = the model's current.
+        readings: Vec<ReadingRow>,
+    },
+    /// The power at the shaft by the model, in kW.
+    Shaft(f64),
+}
+
+/// A pump's input at a speed in a month; `None` = not known.
+pub fn input(
+    fleet: &Fleet,
+    site: &Site,
+    pump: &Pump,
+    exchanges: &[NaiveDate],
+    speed: Speed,
+    month: Month,
+) -> Option<Input> {
+    Currents::new(fleet, site, pump, exchanges).input(speed, month)
+}
+
 /// The currents measured at a pump, for its power.
 pub(super) struct Currents<'a> {
-    /// Quantity, day and amperes, by day.
-    measured: Vec<(Quantity, NaiveDate, f64)>,
+    /// By day.
+    measured: Vec<ReadingRow>,
     exchanges: &'a [NaiveDate],
     models: Vec<(NaiveDate, Option<&'a Model>)>,
 }
@@ -43,13 +82,17 @@ impl<'a> Currents<'a> {
             .into_iter()
             .flatten()
             .filter(|row| matches!(row.quantity, Quantity::Current | Quantity::CurrentLow))
-            .map(|row| (row.quantity, row.day, row.value))
+            .copied()
             .collect();
         Self { measured, exchanges, models: models(fleet, site, pump) }
     }
 
     /// The pump's input at a speed in a month.
     pub(super) fn kilowatts(&self, speed: Speed, month: Month) -> Option<f64> {
+        self.input(speed, month).map(|input| input.kilowatts)
+    }
+
+    fn input(&self, speed: Speed, month: Month) -> Option<Input> {
         use uom::si::{electric_current::ampere, electric_potential::volt, power::kilowatt};
         let quantity = match speed {
             Speed::Run | Speed::High => Quantity::Current,
@@ -60,14 +103,13 @@ impl<'a> Currents<'a> {
         let model = self.models.iter().rev().find(|(from, _)| *from <= last_day).and_then(|(_, model)| *model)?;
         let since = self.exchanges.iter().copied().filter(|day| *day <= last_day).max().unwrap_or(NaiveDate::MIN);
         let mine = |day: NaiveDate| day >= since && day <= last_day;
-        let of_speed = || self.measured.iter().filter(|(q, day, _)| *q == quantity && mine(*day));
-        let of_month: Vec<f64> =
-            of_speed().filter(|(_, day, _)| Month::of(*day) == month).map(|(_, _, a)| *a).collect();
-        let measured = if of_month.is_empty() {
-            of_speed().next_back().map(|(_, _, a)| *a)
-        } else {
-            Some(of_month.iter().sum::<f64>() / of_month.len() as f64)
-        };
+        let of_speed = || self.measured.iter().filter(|row| row.quantity == quantity && mine(row.day));
+        let mut readings: Vec<ReadingRow> = of_speed().filter(|row| Month::of(row.day) == month).copied().collect();
+        if readings.is_empty() {
+            readings.extend(of_speed().next_back());
+        }
+        let measured =
+            (!readings.is_empty()).then(|| readings.iter().map(|row| row.value).sum::<f64>() / readings.len() as f64);
         let stated = match speed {
             Speed::Run => model.current.run,
             Speed::Low => model.current.low,
@@ -75,15 +117,17 @@ impl<'a> Currents<'a> {
         };
         let current = measured.or_else(|| stated.map(|c| c.0.get::<ampere>()));
         let voltage = model.supply.and_then(|s| s.voltage).map(|v| v.0.get::<volt>());
-        if let (Some(current), Some(voltage)) = (current, voltage) {
-            let three = model.supply.and_then(|s| s.phases).is_some_and(|p| p.0 == 3.0);
-            return Some(input_kilowatts(voltage, current, POWER_FACTOR, three));
+        if let (Some(amperes), Some(volts)) = (current, voltage) {
+            let three_phases = model.supply.and_then(|s| s.phases).is_some_and(|p| p.0 == 3.0);
+            let kilowatts = input_kilowatts(volts, amperes, POWER_FACTOR, three_phases);
+            return Some(Input { kilowatts, from: InputFrom::Current { amperes, volts, three_phases, readings } });
         }
         // The plate's power is that of full speed.
         if speed == Speed::Low {
             return None;
         }
-        model.power.map(|power| input_from_shaft(power.0.get::<kilowatt>(), MOTOR_EFFICIENCY))
+        let shaft = model.power?.0.get::<kilowatt>();
+        Some(Input { kilowatts: input_from_shaft(shaft, MOTOR_EFFICIENCY), from: InputFrom::Shaft(shaft) })
     }
 }
 

@@ -6,7 +6,7 @@ use chrono::NaiveDate;
 use super::Curve;
 use crate::calendar::{days_between, plus_days};
 use crate::quantities::program::Stretch;
-use crate::records::counters::Point;
+use crate::records::counters::{Count, Why};
 use crate::records::tubs::Speed;
 
 /// Days on which one speed of a pump has one program, both ends counted.
@@ -35,8 +35,9 @@ impl Leg {
     }
 }
 
-/// The legs of a speed; `above` is the curve of the higher speed, whose hours a day are not there for this one.
-pub(super) fn legs(programs: &[Stretch], speed: Speed, above: Option<&Curve>) -> Vec<Leg> {
+/// The legs of a speed; `above` are the curves of the other speeds known so far, whose hours a day are not there for
+/// this one.
+pub(super) fn legs(programs: &[Stretch], speed: Speed, above: &[Curve]) -> Vec<Leg> {
     let whole = programs.iter().map(|stretch| Leg {
         from: stretch.from,
         to: stretch.to,
@@ -45,20 +46,24 @@ pub(super) fn legs(programs: &[Stretch], speed: Speed, above: Option<&Curve>) ->
         occupation_unknown: stretch.occupation_unknown,
         ceiling: 24.0,
     });
-    let Some(above) = above else { return whole.collect() };
-    let mut legs = Vec::new();
-    for leg in whole {
+    above.iter().fold(whole.collect(), |legs, other| below(&legs, other))
+}
+
+/// Legs with what another speed leaves of each day.
+fn below(legs: &[Leg], above: &Curve) -> Vec<Leg> {
+    let mut left = Vec::new();
+    for leg in legs {
         let begin = above.runs.partition_point(|run| run.to < leg.from);
         for run in above.runs[begin..].iter().take_while(|run| run.from <= leg.to) {
-            legs.push(Leg {
+            left.push(Leg {
                 from: leg.from.max(run.from),
                 to: leg.to.min(run.to),
-                ceiling: (24.0 - run.hours_a_day).max(0.0),
-                ..leg
+                ceiling: (leg.ceiling - run.hours_a_day).max(0.0),
+                ..*leg
             });
         }
     }
-    legs
+    left
 }
 
 /// The parts of legs after one day up to another.
@@ -77,16 +82,24 @@ pub(super) struct Interval {
     pub(super) from: NaiveDate,
     pub(super) to: NaiveDate,
     pub(super) hours: f64,
+    /// Why it says less than it seems to.
+    pub(super) doubt: Option<Why>,
 }
 
 /// The intervals of a count. A reading is taken some time within its day but holds at the day's end, so
 /// an interval may seem to hold more than 24 h a day: the excess is what ran on the day of its first
-/// reading after that was taken, and goes to the interval before; where there is none, to the next.
-pub(super) fn intervals_of(points: &[Point]) -> Vec<Interval> {
-    let mut all: Vec<Interval> = points
-        .windows(2)
-        .map(|pair| Interval { from: pair[0].day, to: pair[1].day, hours: pair[1].hours - pair[0].hours })
-        .collect();
+/// reading after that was taken, and goes to the interval before; where there is none, to the next. What
+/// finds no room in any is no more than the hours of one visit's day, for intervals faster than time are in
+/// doubt and keep to 24 h a day by themselves.
+pub(super) fn intervals_of(count: &Count) -> Vec<Interval> {
+    let mut doubts = count.doubts.iter().peekable();
+    let mut all: Vec<Interval> = Vec::with_capacity(count.points.len().saturating_sub(1));
+    for pair in count.points.windows(2) {
+        let (from, to) = (pair[0].day, pair[1].day);
+        while doubts.next_if(|doubt| doubt.last.day <= from).is_some() {}
+        let doubt = doubts.peek().filter(|doubt| doubt.first.day < to).map(|doubt| doubt.why);
+        all.push(Interval { from, to, hours: pair[1].hours - pair[0].hours, doubt });
+    }
     let most = |interval: &Interval| 24.0 * days_between(interval.from, interval.to) as f64;
     for index in 0..all.len() {
         let mut excess = all[index].hours - most(&all[index]);
@@ -94,7 +107,13 @@ pub(super) fn intervals_of(points: &[Point]) -> Vec<Interval> {
             continue;
         }
         all[index].hours -= excess;
+        if all[index].doubt.is_some() {
+            continue;
+        }
         for other in (0..index).rev().chain(index + 1..all.len()) {
+            if all[other].doubt.is_some() {
+                continue;
+            }
             let room = (most(&all[other]) - all[other].hours).clamp(0.0, excess);
             all[other].hours += room;
             excess -= room;

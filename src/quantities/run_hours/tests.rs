@@ -171,9 +171,9 @@ fn a_misread_counter_is_no_rollover() {
         ("2026-03-31", "{hours: 1212}"),
     ];
     let hours = Case::new("{duty: filtration, meter: {digits: 5}}", &log, "").run("2026-03-31");
-    assert_eq!(hours.set_aside, 1);
+    assert_eq!(hours.set_aside.len(), 1);
     // 464 h over 58 days are 8 h a day.
-    near(of_month(&hours, "2026-02", Speed::Run), 224.0, "metered");
+    near(of_month(&hours, "2026-02", Speed::Run), 224.0, "estimated");
 }
 
 #[test]
@@ -310,8 +310,41 @@ fn an_implausible_reading_is_set_aside_and_its_neighbours_bracket_the_days() {
         ("2026-03-31", "{hours: 690}"),
     ];
     let hours = Case::new("{duty: filtration}", &log, "").run("2026-03-31");
-    assert_eq!(hours.set_aside, 1);
-    near(of_month(&hours, "2026-02", Speed::Run), 280.0, "metered");
+    assert_eq!(hours.set_aside.len(), 1);
+    near(of_month(&hours, "2026-02", Speed::Run), 280.0, "estimated");
+    assert_eq!(hours.months[1].metered_fraction, 0.0);
+    near(of_month(&hours, "2026-03", Speed::Run), 310.0, "metered");
+}
+
+#[test]
+fn a_reset_nobody_noted_is_no_measurement_and_teaches_nothing() {
+    // 8 h a day throughout; set back to 50 h on 28 April, and past the last reading before it on 27 June.
+    let log = [
+        ("2026-01-28", "{hours: 0}"),
+        ("2026-02-27", "{hours: 240}"),
+        ("2026-03-29", "{hours: 480}"),
+        ("2026-04-28", "{hours: 50}"),
+        ("2026-05-28", "{hours: 290}"),
+        ("2026-06-27", "{hours: 530}"),
+    ];
+    let hours = Case::new("{duty: filtration, program: {run: 8 h/day}}", &log, "").run("2026-07-31");
+    assert_eq!(hours.set_aside.len(), 2);
+    assert!((hours.curves[0].factor.unwrap() - 1.0).abs() < 1e-12);
+    near(of_month(&hours, "2026-05", Speed::Run), 31.0 * 8.0, "estimated");
+    near(of_month(&hours, "2026-07", Speed::Run), 31.0 * 8.0, "calibrated");
+}
+
+#[test]
+fn a_counter_faster_than_time_is_held_to_24_hours_and_said_to_be_estimated() {
+    // 30 h a day, read daily: each pair is within a visit's hours, all together are not.
+    let days: Vec<(String, String)> =
+        (1..=31).map(|d| (format!("2026-01-{d:02}"), format!("{{hours: {}}}", 30 * d))).collect();
+    let log: Vec<(&str, &str)> = days.iter().map(|(day, entry)| (day.as_str(), entry.as_str())).collect();
+    let hours = Case::new("{duty: filtration, program: {run: 12 h/day}}", &log, "").run("2026-02-28");
+    assert_eq!(hours.too_fast, [(day("2026-01-01"), day("2026-01-31"))]);
+    near(of_month(&hours, "2026-01", Speed::Run), 30.0 * 24.0 + 12.0, "estimated");
+    assert_eq!(hours.curves[0].factor, None);
+    near(of_month(&hours, "2026-02", Speed::Run), 28.0 * 12.0, "programmed");
 }
 
 #[test]
@@ -442,15 +475,36 @@ proptest! {
 
     #[test]
     fn months_sum_to_the_counter_and_no_day_exceeds_24_hours(
-        intervals in prop::collection::vec((1u16..50, 0.0f64..1.0), 1..6),
+        intervals in prop::collection::vec((1u16..50, 0.0f64..=1.0), 1..6),
+        // Up to 1, round the clock; over it, with the hours of the time of day between two readings taken at.
+        late in prop::collection::vec((any::<prop::sample::Index>(), 0.0f64..9.0), 0..3),
         two in any::<bool>(),
     ) {
-        let readings = readings(&intervals);
+        let mut readings = readings(&intervals);
+        for (which, more) in late {
+            let index = which.index(intervals.len());
+            let round_the_clock = 24.0 * f64::from(intervals[index].0) + more;
+            let change = round_the_clock - (readings[index + 1].1 - readings[index].1);
+            readings[index + 1..].iter_mut().for_each(|reading| reading.1 += change);
+        }
         let (last, shows) = readings[readings.len() - 1];
         let hours = case_of(&readings, two).run(&last.to_string());
-        prop_assert_eq!(hours.set_aside, 0);
+        prop_assert_eq!(hours.set_aside.len(), 0);
         let metered = hours.hours_between(readings[0].0, last).unwrap();
-        prop_assert!((metered - (shows - 700.0)).abs() < 1e-5, "{} of {}", metered, shows - 700.0);
+        let counted = shows - 700.0;
+        if hours.too_fast.is_empty() {
+            // What the time of day adds beyond all room is at most a visit's day and its rounding, once for the run.
+            let most = 24.0 * days_between(readings[0].0, last) as f64;
+            prop_assert!((metered - counted.min(most)).abs() < 1e-5, "{metered} of {counted}");
+            prop_assert!(counted - metered < 9.0 + 1e-6, "{metered} of {counted}");
+        } else {
+            let room = |(from, to): &(NaiveDate, NaiveDate)| 24.0 * days_between(*from, *to) as f64;
+            let doubtful: f64 = hours.too_fast.iter().map(room).sum();
+            prop_assert!(metered <= counted && doubtful > 0.0);
+            for (from, to) in &hours.too_fast {
+                prop_assert_eq!(hours.curves.iter().map(|c| c.metered_days_between(*from, *to)).sum::<i64>(), 0);
+            }
+        }
         // Days before the first reading may be unknown; then their month is.
         if let Some(before) = hours.hours_between(hours.start, readings[0].0) {
             let months: f64 = hours.months.iter().map(|m| m.hours.unwrap()).sum();
@@ -483,7 +537,7 @@ proptest! {
         let mut more = readings.clone();
         more.insert(index + 1, (between, on_the_line));
         let split = case_of(&more, two).run(&end.to_string());
-        prop_assert_eq!(split.set_aside, 0);
+        prop_assert_eq!(split.set_aside.len(), 0);
         prop_assert_eq!(plain.months.len(), split.months.len());
         for (a, b) in plain.months.iter().zip(&split.months) {
             prop_assert_eq!(a.hours.is_some(), b.hours.is_some());

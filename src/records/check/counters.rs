@@ -1,61 +1,97 @@
 //! Warnings about counters out of order: each with the reading it contradicts beside it.
 
+use super::plain;
 use crate::basis::{Place, Source};
+use crate::calendar::days_between;
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
-use crate::records::counters;
+use crate::records::counters::{self, Point, SetAside};
 use crate::records::tree::SourceText;
 use crate::records::yaml;
-use crate::records::{Fleet, Site};
+use crate::records::{Fleet, Pump, Site};
 
 /// Warnings about counters out of order, once the readings are in.
 pub fn check_counters(fleet: &Fleet, site: &Site, source: &SourceText) -> Vec<Diagnostic> {
     let mut diagnostics = Vec::new();
     let typed = fleet.typed_units();
     for pump in site.spas.iter().flat_map(|spa| &spa.pumps) {
+        if counters::plainly_sound(site, pump) {
+            continue;
+        }
         let counters = counters::counters(site, pump, fleet.model(pump), &typed);
-        for aside in &counters.set_aside {
-            let message = match aside.rule {
-                Rule::CounterBackwards => {
-                    format!(
-                        "the counter of `{}` runs backwards: {} h on {}",
-                        pump.at, aside.reading.hours, aside.reading.day
-                    )
-                }
-                Rule::ReadingsContradict => {
-                    format!("two readings of `{}` on {} contradict each other", pump.at, aside.reading.day)
-                }
-                _ => format!(
-                    "the counter of `{}` runs faster than 24 h a day: {} h on {}",
-                    pump.at, aside.reading.hours, aside.reading.day
-                ),
-            };
-            let (file, spot, excerpt) = spot_of(source, &aside.reading.source(site, &pump.at));
-            let second = aside.against.and_then(|against| {
-                let (file, spot, excerpt) = spot_of(source, &against.source(site, &pump.at));
-                let label = format!("{} h on {}", against.hours, against.day);
-                Some(Box::new(Second { file, spot: spot?, excerpt: excerpt?, label }))
-            });
-            diagnostics.push(Diagnostic {
-                severity: Severity::Warning,
-                rule: aside.rule,
-                file,
-                spot,
-                excerpt,
-                message,
-                hint: Some(
-                    if aside.rule == Rule::ReadingsContradict {
-                        "keep the one that is right; of readings of one day an `after` comes last"
-                    } else {
-                        "if the counter was replaced or set back, add `meter_reset` to that visit"
-                    }
-                    .to_owned(),
-                ),
-                second,
-                left_out: Some("the reading is set aside and the hours between its neighbours are used".to_owned()),
-            });
+        for aside in counters.set_aside.iter().filter(|aside| aside.agreeing != Some(0)) {
+            let said = says(pump, aside);
+            let mut told = at(site, pump, source, aside.rule, &aside.reading, said.message);
+            told.second = aside.against.and_then(|other| second(site, pump, source, &other));
+            (told.hint, told.left_out) = (Some(said.hint), Some(said.left_out));
+            diagnostics.push(told);
+        }
+        for doubt in counters.too_fast() {
+            let gained = doubt.last.hours - doubt.first.hours;
+            let days = days_between(doubt.first.day, doubt.last.day);
+            let message = format!(
+                "the counter of `{}` runs faster than 24 h a day: {gained:.0} h in the {days} days up to {}",
+                pump.at, doubt.last.day
+            );
+            let mut told = at(site, pump, source, Rule::CounterTooFast, &doubt.last, message);
+            told.second = second(site, pump, source, &doubt.first);
+            told.hint = Some("does it count hours, and this pump alone? mend the readings that are wrong".to_owned());
+            told.left_out = Some("those days count as 24 h, estimated".to_owned());
+            diagnostics.push(told);
         }
     }
     diagnostics
+}
+
+/// What is said of a reading set aside.
+struct Said {
+    message: String,
+    hint: String,
+    left_out: String,
+}
+
+fn says(pump: &Pump, aside: &SetAside) -> Said {
+    let (at, reading) = (&pump.at, &aside.reading);
+    if let Some(count) = aside.agreeing {
+        // Readings before a reset look as wrong as those after it, whichever are more.
+        let reset = aside.against.map_or(reading.day, |other| reading.day.max(other.day));
+        return Said {
+            message: format!(
+                "the counter of `{at}` looks reset by {reset}: {count} readings agree among themselves only"
+            ),
+            hint: format!("write `meter_reset` into the visit of the day it was set back, {reset} or before"),
+            left_out: format!("the {count} readings are set aside, and the hours of those days are estimated"),
+        };
+    }
+    let message = match aside.rule {
+        Rule::CounterBackwards => {
+            format!("the counter of `{at}` runs backwards: {} h on {}", reading.hours, reading.day)
+        }
+        Rule::ReadingsContradict => format!("two readings of `{at}` on {} contradict each other", reading.day),
+        _ => format!("the counter of `{at}` runs faster than 24 h a day: {} h on {}", reading.hours, reading.day),
+    };
+    let (hint, left_out) = if aside.rule == Rule::ReadingsContradict {
+        ("keep the one that is right; of readings of one day an `after` comes last", "the reading is set aside")
+    } else {
+        (
+            "if the counter was replaced or set back, add `meter_reset` to that visit",
+            "the reading is set aside, and its neighbours' difference is used as an estimate",
+        )
+    };
+    Said { message, hint: hint.to_owned(), left_out: left_out.to_owned() }
+}
+
+fn at(site: &Site, pump: &Pump, source: &SourceText, rule: Rule, reading: &Point, message: String) -> Diagnostic {
+    let (file, spot, excerpt) = spot_of(source, &reading.source(site, &pump.at));
+    let mut told = plain(Severity::Warning, rule, &file, message);
+    (told.spot, told.excerpt) = (spot, excerpt);
+    told
+}
+
+/// The reading another contradicts, beside it.
+fn second(site: &Site, pump: &Pump, source: &SourceText, reading: &Point) -> Option<Box<Second>> {
+    let (file, spot, excerpt) = spot_of(source, &reading.source(site, &pump.at));
+    let label = format!("{} h on {}", reading.hours, reading.day);
+    Some(Box::new(Second { file, spot: spot?, excerpt: excerpt?, label }))
 }
 
 fn spot_of(text: &SourceText, source: &Source) -> (String, Option<Spot>, Option<String>) {

@@ -5,13 +5,15 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
+use super::speeds::SpeedsThere;
 use super::{Checker, plain, standing};
 use crate::address::{Address, Id};
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity};
 use crate::records::forms::Fitted;
-use crate::records::log::Quantity;
+use crate::records::load::SiteFiles;
+use crate::records::log::{Quantity, Visit};
 use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
-use crate::records::{Pump, ReadingRow, Record, Site};
+use crate::records::{Fleet, Pump, ReadingRow, Record, Site};
 
 /// The first day something can have stood there; `None` if nothing is known of it.
 pub(super) fn first_day(fitted: Fitted) -> Option<NaiveDate> {
@@ -52,8 +54,9 @@ impl Removals {
 
 /// Rows of a sheet that cannot be right where they stand: they are taken out of the site. Each mistake is told once
 /// for an address, with its first line and how many rows it costs.
-pub(crate) fn wrong_rows(site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic> {
+pub(crate) fn wrong_rows(fleet: &Fleet, site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic> {
     let removals = Removals::of(site);
+    let speeds = SpeedsThere::of(fleet, site);
     let mut readings = std::mem::take(&mut site.readings);
     let mut diagnostics = Vec::new();
     for (at, rows) in &mut readings {
@@ -66,6 +69,8 @@ pub(crate) fn wrong_rows(site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic>
             } else if let Some(gone) = removals.gone_before(at, row.day) {
                 let message = format!("this is dated {}, but `{at}` was removed on {gone}", row.day);
                 Some((Rule::UnknownAddress, message))
+            } else if speeds.lacks(at, row.day, row.quantity) {
+                Some((Rule::SpeedNotThere, SpeedsThere::says(at, row.quantity).0))
             } else {
                 let belongs = super::sense::belongs_elsewhere(row.quantity, standing.fits)?;
                 let name = Quantity::name(row.quantity);
@@ -79,7 +84,7 @@ pub(crate) fn wrong_rows(site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic>
             let Record::Sheet(line) = row.record else { return true };
             // Dates differ from row to row, quantities do not.
             let same = |known: &&mut (Rule, String, usize, usize)| {
-                known.0 == rule && (rule != Rule::WrongValue || known.1 == message)
+                known.0 == rule && (!matches!(rule, Rule::WrongValue | Rule::SpeedNotThere) || known.1 == message)
             };
             match told.iter_mut().find(same) {
                 Some(known) => known.3 += 1,
@@ -103,6 +108,41 @@ pub(crate) fn wrong_rows(site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic>
 }
 
 impl Checker<'_> {
+    /// Dates of a visit the wrong way round: they are not used.
+    pub(super) fn out_of_order(&mut self, index: u32, visit: &mut Visit) {
+        let day = visit.date;
+        if let Some(reported) = visit.reported.filter(|reported| *reported > day) {
+            let message = format!("a fault was reported on {reported}, after the visit of {day} that mended it");
+            let path = format!("log[{index}].reported");
+            let second = self.beside(&format!("log[{index}].date"), "the visit".to_owned());
+            let told = self.tell(Severity::Warning, Rule::DatesOutOfOrder, &path, message, None);
+            told.left_out = Some("`reported` is not used".to_owned());
+            told.second = second;
+            visit.reported = None;
+        }
+        for (at, entry) in &mut visit.at.0 {
+            entry.deferred.0.retain(|(name, until)| {
+                if *until >= day {
+                    return true;
+                }
+                let message = format!("`{name}` of `{at}` is put off on {day} to {until}, a day before");
+                let path = format!("log[{index}].at.{at}.deferred.{name}");
+                let second = self.beside(&format!("log[{index}].date"), "the visit".to_owned());
+                let told = self.tell(Severity::Warning, Rule::DatesOutOfOrder, &path, message, None);
+                told.left_out = Some("it counts as not put off".to_owned());
+                told.second = second;
+                false
+            });
+        }
+    }
+
+    /// A second place in the site's own file.
+    pub(super) fn beside(&self, path: &str, label: String) -> Option<Box<Second>> {
+        let spot = self.source.find_text(path).filter(|_| self.source.holds(path))?;
+        let excerpt = self.source.line(spot.line)?;
+        Some(Box::new(Second { file: self.source.file.to_string(), spot, excerpt, label }))
+    }
+
     /// A program written for this pump that begins before it was there.
     pub(super) fn program_before_pump(&mut self, pump: &Pump, path: &str) {
         let Some(first) = first_day(pump.fitted).filter(|_| !pump.usual_program) else { return };
@@ -145,11 +185,7 @@ impl Checker<'_> {
 
     fn twice(&mut self, at: &Address, field: &str, visits: (u32, u32), message: String, so: Option<String>) {
         let path = |index: u32| format!("log[{index}].at.{at}.{field}");
-        let second = self.source.find_text(&path(visits.0)).and_then(|spot| {
-            let excerpt = self.source.line(spot.line)?;
-            let file = self.source.file.to_string();
-            Some(Box::new(Second { file, spot, excerpt, label: "the first".to_owned() }))
-        });
+        let second = self.beside(&path(visits.0), "the first".to_owned());
         let hint = Some("keep one of them, or mend the date of the other".to_owned());
         let told = self.tell(Severity::Warning, Rule::ReadingsContradict, &path(visits.1), message, hint);
         told.second = second;
@@ -157,11 +193,12 @@ impl Checker<'_> {
     }
 }
 
-/// Entries and readings dated after the as-of day, told once for a file.
-pub fn after_as_of(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagnostic> {
+/// Dates of a site after the as-of day that should not be: entries and readings, told once for a file, and what was
+/// fitted or holds from a day too far ahead.
+pub fn after_as_of(site: &Site, files: &SiteFiles, folder: &Folder, as_of: NaiveDate) -> Vec<Diagnostic> {
     let later: Vec<(u32, NaiveDate)> =
         site.visits.iter().map(|(index, visit)| (*index, visit.date.0)).filter(|(_, day)| *day > as_of).collect();
-    let mut diagnostics = Vec::new();
+    let mut diagnostics = super::to_come::of_site(site, files, folder, as_of);
     if let Some((index, day)) = later.iter().min() {
         let mut diagnostic = told_later(&site.file, *day, later.len(), "entries");
         super::place(&mut diagnostic, folder, &format!("log[{index}].date"));
@@ -221,7 +258,7 @@ mod tests {
         let shared = Shared::load(folder.path()).unwrap();
         let all = match shared.read_site(&shared.sites[0]) {
             Ok(site) => {
-                let later = after_as_of(&site, &shared.folder, parse_date("2026-12-31").unwrap());
+                let later = after_as_of(&site, &shared.sites[0], &shared.folder, parse_date("2026-12-31").unwrap());
                 site.diagnostics.iter().cloned().chain(later).collect()
             }
             Err(diagnostics) => diagnostics,
@@ -230,6 +267,24 @@ mod tests {
     }
 
     const RUN: &str = "program: {run: 8 h/day}";
+
+    #[test]
+    fn a_pump_of_one_speed_has_no_counter_of_two() {
+        let log = "  - {date: 2026-03-01, at: {a/p: {hours_low: 9}}}\n  - {date: 2026-03-02, at: {a/p: {hours: 9}}}\n";
+        let all = said(RUN, log, "date,at,hours_high,current_low\n2026-03-03,a/p,10,2\n2026-03-04,a/p,11,\n");
+        assert_eq!(all.len(), 3, "{all:?}");
+        assert!(all.iter().all(|line| line.contains("error[speed-not-there]")), "{all:?}");
+        assert!(all[1].contains("`hours_high` is a reading of a pump with two speeds, and `a/p` has one"), "{all:?}");
+        assert!(all[1].ends_with("2 readings for `a/p` in readings/quay.csv are left out"), "{all:?}");
+        assert!(all[2].ends_with("the entry for `a/p` on line 4 of sites/quay.yaml is left out"), "{all:?}");
+        // Of two speeds by its program, and nothing known of it.
+        for pump in ["program: {low: 8 h/day}, filters_at: [low]", "model: X"] {
+            assert_eq!(said(pump, log, ""), Vec::<String>::new(), "{pump}");
+        }
+        // Exchanged for one nobody knows: it may have two.
+        let exchanged = "  - {date: 2026-03-01, at: {a/p: {exchanged: {because: failure, model: Y}, hours_low: 9}}}\n";
+        assert_eq!(said(RUN, exchanged, "date,at,hours_low\n2026-03-02,a/p,10\n"), Vec::<String>::new());
+    }
 
     #[test]
     fn rows_dated_before_the_pump_was_there_are_left_out_and_counted() {

@@ -118,7 +118,10 @@ impl Checker<'_> {
                 "`{}` measures {spacing:.1} in across the feet, like frame {seen}, but its model has frame {frame}",
                 pump.at
             );
-            self.tell(Severity::Warning, Rule::FrameAgainstBolts, &format!("{path}.bolt_spacing"), message, None);
+            let path = format!("{path}.bolt_spacing");
+            let name = pump.model.as_ref().map_or(String::new(), |name| name.0.clone());
+            let second = self.in_shared("pumps.yaml", &["models", &name, "frame"], "its model's frame".to_owned());
+            self.tell(Severity::Warning, Rule::FrameAgainstBolts, &path, message, None).second = second;
         }
     }
 }

@@ -22,7 +22,8 @@ pub(super) fn odd_words(fleet: &Fleet, source: &SourceText) -> Vec<Diagnostic> {
     let metric = fleet.settings.units == Units::Metric;
     let gallons = metric && ["gal", "gpm"].iter().any(|unit| source.text.contains(unit));
     let glyphs = !source.text.is_ascii() && source.text.chars().any(is_missing);
-    if !gallons && !glyphs {
+    let thousands = may_hold_thousands(&source.text);
+    if !gallons && !glyphs && !thousands {
         return Vec::new();
     }
     let mut diagnostics = Vec::new();
@@ -38,6 +39,9 @@ pub(super) fn odd_words(fleet: &Fleet, source: &SourceText) -> Vec<Diagnostic> {
         }
         if let Some((message, hint)) = missing(text) {
             diagnostics.push(told(source, Rule::NoGlyph, spot, message, hint));
+        }
+        if thousands && let Some((message, hint)) = asked_of_thousands(text, || field_before(source, spot)) {
+            diagnostics.push(told(source, Rule::UnlikelyValue, spot, message, hint));
         }
     }
     diagnostics.truncate(MOST);
@@ -76,6 +80,52 @@ fn told(source: &SourceText, rule: Rule, spot: Spot, message: String, hint: Stri
     diagnostic.excerpt = source.line(spot.line);
     diagnostic.hint = Some(hint);
     diagnostic
+}
+
+/// Units of which people write thousands, and three decimals never.
+const OF_THOUSANDS: [&str; 6] = ["L", "gal", "L/min", "gpm", "h", "W"];
+/// Fields whose bare numbers are such.
+const FIELDS_OF_THOUSANDS: [&str; 5] = ["hours", "hours_low", "hours_high", "showed", "flow"];
+
+/// Whether a text holds a number with three decimals: a quick look.
+fn may_hold_thousands(text: &str) -> bool {
+    let bytes = text.as_bytes();
+    let digit = |index: usize| bytes.get(index).is_some_and(u8::is_ascii_digit);
+    let dots = bytes.iter().enumerate().filter(|(_, byte)| **byte == b'.').map(|(index, _)| index);
+    let mut three = dots.filter(|dot| (1..=3).all(|step| digit(dot + step)) && !digit(dot + 4));
+    three.any(|dot| dot > 0 && digit(dot - 1))
+}
+
+/// What is asked of `1.250 L`, which is one and a quarter litres here and a thousand more where the point parts
+/// thousands.
+fn asked_of_thousands(text: &str, field: impl Fn() -> Option<String>) -> Option<(String, String)> {
+    let (number, unit) = text.split_once(' ').unwrap_or((text, ""));
+    let (whole, decimals) = number.split_once('.')?;
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    if !digits(whole) || whole.len() > 3 || whole.starts_with('0') || decimals.len() != 3 || !digits(decimals) {
+        return None;
+    }
+    let is_meant = if unit.is_empty() {
+        FIELDS_OF_THOUSANDS.contains(&field()?.as_str())
+    } else {
+        OF_THOUSANDS.contains(&unit.trim())
+    };
+    is_meant.then(|| {
+        let short = number.trim_end_matches('0').trim_end_matches('.');
+        let (read, thousands) = (format!("{short} {unit}"), format!("{whole}{decimals} {unit}"));
+        (
+            format!("`{text}` is read with a decimal point, as `{}`", read.trim_end()),
+            format!("write it so, or `{}` if the point parts thousands", thousands.trim_end()),
+        )
+    })
+}
+
+/// The name of the field whose value stands at a place.
+fn field_before(source: &SourceText, spot: Spot) -> Option<String> {
+    let line = source.line(spot.line)?;
+    let before: String = line.chars().take(spot.column - 1).collect();
+    let name = before.trim_end().strip_suffix(':')?;
+    Some(name.rsplit([' ', '{', ',', '-']).next().unwrap_or(name).to_owned())
 }
 
 /// What is asked of a quantity in gallons, and what would settle it.
@@ -130,6 +180,23 @@ fn missing(text: &str) -> Option<(String, String)> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_point_that_may_part_thousands_is_asked_about() {
+        let asked = |text: &str, field: &str| asked_of_thousands(text, || Some(field.to_owned()));
+        let (message, hint) = asked("1.250 L", "volume").unwrap();
+        assert_eq!(message, "`1.250 L` is read with a decimal point, as `1.25 L`");
+        assert_eq!(hint, "write it so, or `1250 L` if the point parts thousands");
+        let (_, hint) = asked("25.310", "hours").unwrap();
+        assert_eq!(hint, "write it so, or `25310` if the point parts thousands");
+        for (fine, field) in [("1.25 L", "volume"), ("1.250 m3", "volume"), ("0.352 h", "time"), ("7.400", "ph")] {
+            assert!(asked(fine, field).is_none(), "{fine}");
+        }
+        assert!(may_hold_thousands("volume: 1.250 L") && !may_hold_thousands("1.25, 2.5, 1.2503, .125"));
+        let source = SourceText::new("a.yaml", "at: {s/p: {hours: 25.310}}\n".to_owned());
+        let spot = source.find_text("at.s/p.hours").unwrap();
+        assert_eq!(field_before(&source, spot).as_deref(), Some("hours"));
+    }
 
     #[test]
     fn gallons_are_asked_about_with_both_answers() {

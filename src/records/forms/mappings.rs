@@ -138,6 +138,8 @@ impl<'de, K: Key, V: Deserialize<'de>> Deserialize<'de> for Keyed<K, V> {
                     }
                     entries.push((key, map.next_value()?));
                 }
+                // A log holds hundreds of thousands of them, most of one entry: none keeps room for more.
+                entries.shrink_to_fit();
                 Ok(Keyed(entries))
             }
         }
@@ -246,6 +248,25 @@ pub enum Dated<T> {
     Always(T),
     /// From each of these days, in order.
     From(Vec<(NaiveDate, T)>),
+}
+
+impl<T> Dated<T> {
+    /// Every value.
+    pub fn values(&self) -> impl Iterator<Item = &T> {
+        let (always, steps) = match self {
+            Self::Always(value) => (Some(value), [].as_slice()),
+            Self::From(steps) => (None, steps.as_slice()),
+        };
+        always.into_iter().chain(steps.iter().map(|(_, value)| value))
+    }
+
+    /// The day from which the last value holds, if it is dated.
+    pub fn last_step(&self) -> Option<NaiveDate> {
+        match self {
+            Self::Always(_) => None,
+            Self::From(steps) => steps.last().map(|(day, _)| *day),
+        }
+    }
 }
 
 impl<T: Copy> Dated<T> {

@@ -25,6 +25,14 @@ use crate::records::{Assumed, ClosedSeason, Site};
 const MOST_SPAS: usize = 500;
 pub(super) const MOST_THINGS: usize = 200;
 
+/// The thing that a path of a site's file is about: a spa, or what stands in one.
+fn address_of(path: &[Step]) -> Option<Address> {
+    let key = |index: usize| if let Some(Step::Key(key)) = path.get(index) { Some(key.as_str()) } else { None };
+    let spa = key(1).filter(|_| key(0) == Some("spas"))?;
+    let thing = key(3).filter(|_| matches!(key(2), Some("pumps" | "filters" | "equipment")));
+    Address::parse(&thing.map_or_else(|| spa.to_owned(), |thing| format!("{spa}/{thing}"))).ok()
+}
+
 pub(super) struct SiteReader<'a> {
     shared: &'a Shared,
     /// The text that stands for the site's file.
@@ -70,18 +78,22 @@ impl<'a> SiteReader<'a> {
             }
         }
         let source = source.unwrap_or_else(|| SourceText::new("sites.csv", String::new()));
+        let spas = file.iter().flat_map(|file| file.spas.iter()).map(|(id, spa)| (id.as_str(), spa));
+        self.diagnostics.extend(check::unlikely_spas(spas, &source));
         let mut site = self.resolve(files, file, &source);
         self.read_sheet_readings(&mut site);
         self.read_bookings(&mut site);
         let typed = self.shared.fleet.typed_units();
         let told = check::Told { lost: self.lost, lost_at: &self.lost_at };
-        let found = check::check_site(&self.shared.fleet, &mut site, &source, &told);
+        let found = check::check_site(&self.shared.fleet, &self.shared.folder, &mut site, &source, &told);
         self.lost |= found.lost;
         self.diagnostics.extend(found.diagnostics);
         self.left_out.extend(found.left_out);
         index_readings(&mut site, &typed);
         self.diagnostics.extend(check::check_counters(&self.shared.fleet, &site, &source));
+        self.diagnostics.extend(check::unlikely_readings(&self.shared.fleet, &site, &source, &self.shared.folder));
         self.diagnostics.sort_by_cached_key(Diagnostic::order);
+        check::one_question_a_value(&mut self.diagnostics);
         if self.lost {
             return Err(self.diagnostics);
         }
@@ -119,6 +131,7 @@ impl<'a> SiteReader<'a> {
             } else {
                 diagnostic.left_out = Some("the site is left out".to_owned());
                 self.lost = true;
+                self.lost_at.extend(address_of(&problem.path));
             }
             self.diagnostics.push(diagnostic);
         }
@@ -209,6 +222,7 @@ impl<'a> SiteReader<'a> {
         };
         let mut visits: Vec<(u32, Visit)> =
             log.into_iter().enumerate().filter_map(|(index, visit)| Some((index as u32, visit?))).collect();
+        visits.shrink_to_fit();
         visits.sort_by_key(|(index, visit)| (visit.date, visit.time.map(|t| t.start), *index));
         Site {
             name: name.map_or_else(|| files.id.to_string(), |n| n.0),

@@ -121,7 +121,7 @@ impl<'a> At<'a> {
             }
             Kind::Mapping(entries) => {
                 let rest = entries.iter();
-                visitor.visit_map(Entries { rest, value: None, fields, context: self.context })
+                visitor.visit_map(Entries { rest, value: None, before: None, fields, context: self.context })
             }
         };
         self.placed(result)
@@ -245,8 +245,34 @@ impl<'a> SeqAccess<'a> for Items<'a> {
 pub(super) struct Entries<'a> {
     rest: std::slice::Iter<'a, (String, Node)>,
     value: Option<(&'a str, &'a Node)>,
+    /// What stands before it.
+    before: Option<(&'a str, &'a Node)>,
     fields: Option<&'static [&'static str]>,
     pub(super) context: &'a Context,
+}
+
+/// What is said of `{ph: 7,4}`, which is `ph: 7` and a field `4` of nothing.
+fn decimal_comma(name: &str, value: &Node, key: &str, node: &Node) -> Option<String> {
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    let (Kind::Scalar { text: whole, plain: true }, Kind::Scalar { text: nothing, plain: true }) =
+        (&value.kind, &node.kind)
+    else {
+        return None;
+    };
+    // A unit may stand behind: `{volume: 1,25 m3}`.
+    let number = key.split(' ').next().unwrap_or(key);
+    if !digits(whole) || !digits(number) || !matches!(nothing.as_str(), "" | "~") {
+        return None;
+    }
+    let rest = &key[number.len()..];
+    let thousand = if number.len() == 3 && whole != "0" {
+        format!(", or `{name}: {whole}{number}{rest}` for thousands")
+    } else {
+        String::new()
+    };
+    Some(format!(
+        "a comma begins the next field; decimals take a point: write `{name}: {whole}.{number}{rest}`{thousand}"
+    ))
 }
 
 impl<'a> MapAccess<'a> for Entries<'a> {
@@ -255,6 +281,7 @@ impl<'a> MapAccess<'a> for Entries<'a> {
     fn next_key_seed<S: DeserializeSeed<'a>>(&mut self, seed: S) -> Result<Option<S::Value>, Fault> {
         let Some((key, node)) = self.rest.next() else { return Ok(None) };
         self.value = Some((key, node));
+        let before = self.before.replace((key, node));
         self.context.path.borrow_mut().push(Step::Key(key.clone()));
         if let Some(fields) = self.fields
             && !fields.contains(&key.as_str())
@@ -264,13 +291,15 @@ impl<'a> MapAccess<'a> for Entries<'a> {
             let shown: String = key.chars().take(60).collect();
             let hint = nearest(key, fields.iter().copied())
                 .map_or_else(|| format!("known here: {}", fields.join(", ")), |near| format!("did you mean `{near}`?"));
+            let comma = before.and_then(|(name, value)| decimal_comma(name, value, key, node));
             self.context.unknown.borrow_mut().push(Problem {
                 rule: Rule::UnknownField,
                 path: self.context.path.borrow().clone(),
                 left_out: 0,
                 spot: spot(node.key_mark.unwrap_or(node.mark)),
                 message: format!("no field is named `{shown}` here"),
-                hint: Some(hint),
+                hint: Some(comma.unwrap_or(hint)),
+                second: None,
             });
         }
         let name: StrDeserializer<'_, Fault> = key.as_str().into_deserializer();

@@ -206,6 +206,7 @@ pub(super) fn build(text: &str) -> Result<Node, Problem> {
         spot: spot(mark),
         message,
         hint,
+        second: None,
     };
     let mut open: Vec<Open> = Vec::new();
     let mut root: Option<Node> = None;
@@ -213,7 +214,7 @@ pub(super) fn build(text: &str) -> Result<Node, Problem> {
     for event in Parser::new_from_str(text) {
         let (event, span) = event.map_err(|error| {
             let mark = Mark { line: error.marker().line(), column: error.marker().col() + 1, length: 1 };
-            whole(format!("this is not YAML: {}", error.info()), None, Rule::NotYaml, mark)
+            whole(format!("this is not YAML: {}", error.info()), in_plain_words(error.info()), Rule::NotYaml, mark)
         })?;
         let (start, end) = (span.start, span.end);
         let length = if start.line() == end.line() { end.col().saturating_sub(start.col()) } else { 1 };
@@ -305,9 +306,47 @@ pub(super) fn build(text: &str) -> Result<Node, Problem> {
     })
 }
 
+/// What would mend a text that is no YAML, from the reader's words for what it stopped at.
+fn in_plain_words(info: &str) -> Option<String> {
+    let has = |words: &str| info.contains(words);
+    let hint = if has("tab") {
+        "indent with spaces; a tab may not stand there"
+    } else if has("mapping values are not allowed") || has("illegal placement of ':'") || has("simple key expect") {
+        "a text that holds a colon needs quotes, like `note: \"Quay: back door\"`; else this line stands too far to the right"
+    } else if has("quoted scalar") && (has("end of stream") || has("document indicator") || has("indentation")) {
+        "a quotation mark is opened here or before and not closed; close it, or take it out"
+    } else if has("double-quoted scalar") {
+        "what follows the closing quotation mark belongs inside it, or behind a comma"
+    } else if has("flow mapping") || has("flow construct") {
+        "a `{` is opened here or before and not closed; between its fields stand commas"
+    } else if has("flow sequence") {
+        "a `[` is opened here or before and not closed; between its things stand commas"
+    } else if has("block mapping")
+        || has("block collection")
+        || has("simple key")
+        || has("block sequence")
+        || has("indented")
+    {
+        "what belongs together begins in the same column: look at the spaces before this line and the one above"
+    } else if has("unexpected character") || has("plain scalar") {
+        "a text that begins with such a character needs quotes"
+    } else {
+        return None;
+    };
+    Some(hint.to_owned())
+}
+
 pub(super) fn find_foreign(node: &mut Node, path: &mut Vec<Step>, problems: &mut Vec<Problem>) {
     fn tell(rule: Rule, message: String, hint: &str, mark: Mark, path: &[Step]) -> Problem {
-        Problem { rule, path: path.to_vec(), left_out: 0, spot: spot(mark), message, hint: Some(hint.to_owned()) }
+        Problem {
+            rule,
+            path: path.to_vec(),
+            left_out: 0,
+            spot: spot(mark),
+            message,
+            hint: Some(hint.to_owned()),
+            second: None,
+        }
     }
     if problems.len() >= MOST_PROBLEMS {
         return;
@@ -331,15 +370,14 @@ pub(super) fn find_foreign(node: &mut Node, path: &mut Vec<Step>, problems: &mut
             for (index, (key, value)) in entries.iter_mut().enumerate() {
                 path.push(Step::Key(key.clone()));
                 let mark = value.key_mark.unwrap_or(value.mark);
-                if let Some(first) = seen.insert(key.clone(), mark.line) {
+                let known = *seen.entry(key.clone()).or_insert(mark);
+                if known.line != mark.line || known.column != mark.column {
                     if problems.len() < MOST_PROBLEMS {
-                        problems.push(tell(
-                            Rule::RepeatedKey,
-                            format!("`{key}` is written twice"),
-                            &format!("it stands on line {first} already; keep one"),
-                            mark,
-                            path,
-                        ));
+                        let hint = format!("it stands on line {} already; keep one", known.line);
+                        let mut problem =
+                            tell(Rule::RepeatedKey, format!("`{key}` is written twice"), &hint, mark, path);
+                        problem.second = Some((spot(known), "the first"));
+                        problems.push(problem);
                     }
                     repeated.push(index);
                 } else {

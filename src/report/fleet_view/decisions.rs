@@ -43,13 +43,19 @@ pub(super) fn state(given: &Given, standings: &[Standing]) -> State {
         .figures
         .sites
         .iter()
-        .map(|site| site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= given.figures.as_of)).count())
+        .map(|site| site.parts.iter().filter(|p| p.is_past_limit(given.figures.as_of)).count())
         .sum();
     rest.push(match overdue {
         0 => "No wear part is past its limit.".to_owned(),
         1 => "One wear part is past its limit.".to_owned(),
         many => format!("{many} wear parts are past their limit."),
     });
+    let parts = given.figures.sites.iter().flat_map(|site| &site.parts);
+    match parts.filter(|part| part.unrecorded).count() {
+        0 => {}
+        1 => rest.push("Of one no renewal is on record, since its site keeps no log yet.".to_owned()),
+        many => rest.push(format!("Of {many} no renewal is on record, since their sites keep no log yet.")),
+    }
     State { mark: worst.into(), lead: fleet_state::sentence(standings), rest: rest.join(" ") }
 }
 

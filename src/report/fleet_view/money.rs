@@ -165,6 +165,7 @@ fn planned(given: &Given) -> (Vec<PlannedLine>, String, usize) {
     let mut sorted: Vec<_> = kinds.into_iter().collect();
     sorted.sort_by(|a, b| b.1.amount.cmp(&a.1.amount).then(a.0.cmp(&b.0)));
     let money = |amount: Option<Decimal>| amount.map_or("–".to_owned(), |a| format::money(a, given.currency()));
+    let any_price = sorted.iter().any(|(_, kind)| kind.amount.is_some());
     let rest = sorted.split_off(sorted.len().min(KINDS));
     let mut rows: Vec<PlannedLine> = sorted
         .iter()
@@ -188,6 +189,11 @@ fn planned(given: &Given) -> (Vec<PlannedLine>, String, usize) {
             amount: money(rest.iter().filter_map(|(_, kind)| kind.amount).reduce(|a, b| a + b)),
         });
     }
-    let total = if rows.is_empty() { String::new() } else { format::money(total, given.currency()) };
+    // With no price at all there is no sum either.
+    let total = match (rows.is_empty(), any_price) {
+        (true, _) => String::new(),
+        (false, false) => "–".to_owned(),
+        (false, true) => format::money(total, given.currency()),
+    };
     (rows, total, without_price)
 }

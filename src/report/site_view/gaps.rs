@@ -160,6 +160,16 @@ fn model_now<'a>(given: &'a Given, pump: &'a Pump) -> (Option<&'a Name>, Option<
 
 fn of_pump(given: &Given, spa: &Spa, pump: &Pump, all: &mut Gaps) {
     let at = place(given, pump.at.as_str());
+    let by_guests = pump.programs.iter().any(|program| program.occupied.is_some());
+    let counted = given.site.site.readings_of(&pump.at, Quantity::Hours).next().is_some();
+    if by_guests && spa.stays.is_none() && !counted {
+        all.put(
+            "The nights guests are in: hours with guests, which count as if there were none,",
+            at.clone(),
+            &format!("bookings/{}.ics, or counter readings", given.site.site.id),
+            "hours, energy, due dates",
+        );
+    }
     let (name, model) = model_now(given, pump);
     let narrows = "energy, a flow from its curve, ways out of a shortage";
     let (Some(name), Some(model)) = (name, model) else {

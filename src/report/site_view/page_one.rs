@@ -137,7 +137,7 @@ fn state(given: &Given) -> view::State {
         rest.push("The site is closed for the season.".to_owned());
     }
     rest.push(water_sentence(given));
-    let overdue = given.site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= given.site.as_of)).count();
+    let overdue = given.site.parts.iter().filter(|p| p.is_past_limit(given.site.as_of)).count();
     if overdue > 0 {
         let parts = plural(overdue, "part is past its limit", "parts are past their limit");
         rest.push(format!("{}.", format::sentence(&parts)));

@@ -21,7 +21,8 @@ pub(super) fn parts(given: &Given) -> view::PartSection {
         };
     }
     let as_of = site.as_of;
-    let overdue = site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= as_of)).count();
+    let overdue = site.parts.iter().filter(|p| p.is_past_limit(as_of)).count();
+    let unrecorded = site.parts.iter().filter(|p| p.unrecorded).count();
     let soon = site.parts.iter().filter(|p| p.due.is_some_and(|d| d > as_of && d <= plus_days(as_of, 365))).count();
     let unknown = site.parts.iter().filter(|p| p.due.is_none() && !beyond_use(p)).count();
     let mut summary = format!(
@@ -30,6 +31,12 @@ pub(super) fn parts(given: &Given) -> view::PartSection {
         plural(overdue, "is", "are").replace("0 are", "none is"),
         plural(soon, "is", "are").replace("0 are", "none is")
     );
+    if unrecorded > 0 {
+        summary.push_str(&format!(
+            " Of {} no renewal is on record: enter the day each was last renewed, else it counts from the day it was fitted.",
+            plural(unrecorded, "part", "parts")
+        ));
+    }
     if unknown > 0 {
         summary.push_str(&format!(" Of {} the due date is not known.", plural(unknown, "part", "parts")));
     }
@@ -90,7 +97,7 @@ fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRo
     if let (Some(hours), Some(_)) = (part.part.age_hours, interval.hours) {
         age = format!("{age}, {} h", format::number(hours, 0));
     }
-    let percent = part.life_used.map(|used| (used * 100.0).round());
+    let percent = part.life_used.filter(|_| !part.unrecorded).map(|used| (used * 100.0).round());
     view::PartRow {
         mark: part_urgency(part, as_of).into(),
         place: place(given, part.part.at.as_str()),
@@ -119,7 +126,13 @@ fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRo
             _ => String::new(),
         },
         due_basis: part.due.map_or(String::new(), |due| {
-            if due <= as_of { "past its limit".to_owned() } else { part.basis.word().to_owned() }
+            if part.unrecorded {
+                "no renewal on record".to_owned()
+            } else if due <= as_of {
+                "past its limit".to_owned()
+            } else {
+                part.basis.word().to_owned()
+            }
         }),
         life_used_percent: percent.map_or("0".to_owned(), |p| format!("{p:.0}")),
         life_used: percent.map_or("–".to_owned(), |p| format!("{p:.0} %")),

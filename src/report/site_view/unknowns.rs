@@ -12,9 +12,6 @@ use crate::report::{format, view};
 /// The most that are told: more is no help. The fields that would tell most come first.
 const MOST_UNKNOWNS: usize = 32;
 
-/// Defaults that are listed.
-const ASSUMPTIONS: usize = 12;
-
 pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
     let office = given.office();
     let mut unknowns = Vec::new();
@@ -45,14 +42,23 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
                     );
                 }
                 Some(hours) => {
-                    if hours.set_aside > 0 {
+                    if !hours.set_aside.is_empty() {
                         push(
                             format!(
                                 "{name}: {} cannot be right beside the others and were set aside",
-                                plural(hours.set_aside, "counter reading", "counter readings")
+                                plural(hours.set_aside.len(), "counter reading", "counter readings")
                             ),
                             "`meter_reset`, if the counter was replaced or set back".to_owned(),
                             "hours of those months".to_owned(),
+                        );
+                    }
+                    if let Some((after, until)) = hours.too_fast.first() {
+                        push(
+                            format!(
+                                "{name}: its hours between {after} and {until}, when its counter ran faster than time"
+                            ),
+                            "the counter read again, and what it counts".to_owned(),
+                            "hours of those months, held to 24 h a day".to_owned(),
                         );
                     }
                     if hours.basis_now() == Some(Basis::Assumed) {
@@ -87,7 +93,6 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
         if let (Some(low), Some(high)) = (part.due_low, part.due_high)
             && low != high
         {
-            let weeks = calendar::days_between(low, high) / 7;
             push(
                 format!(
                     "{}: the day the {} was fitted",
@@ -95,7 +100,7 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
                     format::words(part.part.id.as_str())
                 ),
                 "`fitted`, to the day".to_owned(),
-                format!("its due date, now {weeks} weeks wide"),
+                format!("its due date, now {} wide", width(calendar::days_between(low, high))),
             );
         }
     }
@@ -114,8 +119,8 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
         value: String::new(),
         change_at: if office { a.change.clone() } else { String::new() },
     });
-    // Those of the figures come first; of the settings left out nobody needs them all on paper.
-    let mut assumptions: Vec<view::Assumption> = model_assumptions(given, office)
+    // Those of the figures come first.
+    let assumptions: Vec<view::Assumption> = model_assumptions(given, office)
         .into_iter()
         .chain(gaps::assumptions(given).into_iter().map(|(what, value, change)| view::Assumption {
             what,
@@ -124,12 +129,6 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
         }))
         .chain(settings)
         .collect();
-    let more = assumptions.len().saturating_sub(ASSUMPTIONS);
-    if more > 0 {
-        assumptions.truncate(ASSUMPTIONS);
-        let what = format!("And {more} more settings that were left out and have their usual values");
-        assumptions.push(view::Assumption { what, ..view::Assumption::default() });
-    }
     let diagnostics = if office {
         given
             .site
@@ -155,6 +154,18 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
         unknowns,
         assumptions,
         diagnostics,
+    }
+}
+
+/// How wide a stretch of days is, in the words people use.
+fn width(days: i64) -> String {
+    let years = days as f64 / 365.25;
+    match days {
+        ..=1 => "a day".to_owned(),
+        2..=20 => format!("{days} days"),
+        21..=180 => format!("{} weeks", days / 7),
+        181..=729 => format!("{:.0} months", years * 12.0),
+        _ => format!("{years:.0} years"),
     }
 }
 

@@ -88,7 +88,7 @@ impl SiteReader<'_> {
                 left_out: Some(left_out),
             });
         }
-        for diagnostic in check::wrong_rows(site, &source) {
+        for diagnostic in check::wrong_rows(&self.shared.fleet, site, &source) {
             self.left_out.extend(diagnostic.left_out.clone());
             self.diagnostics.push(diagnostic);
         }
@@ -99,6 +99,19 @@ impl SiteReader<'_> {
         let timezone = self.shared.fleet.settings.timezone.0;
         let whole = format!("bookings/{}.ics", site.id);
         let site_stays = self.stays_of(&whole, timezone);
+        let of_spas = format!("bookings/{}--", site.id);
+        for file in self.shared.folder.beginning(&of_spas) {
+            let Some(spa) = file.strip_prefix(&of_spas).and_then(|spa| spa.strip_suffix(".ics")) else { continue };
+            let known = || site.spas.iter().map(|spa| spa.at.as_str());
+            if known().any(|known| known == spa) {
+                continue;
+            }
+            let message = format!("the site `{}` has no spa `{spa}`, so its bookings are not read", site.id);
+            let mut told = about_file(Severity::Warning, Rule::StrayFile, file, message, None);
+            let there = || format!("there are {}", known().collect::<Vec<_>>().join(", "));
+            told.hint = Some(yaml::nearest(spa, known()).map_or_else(there, |near| format!("did you mean `{near}`?")));
+            self.diagnostics.push(told);
+        }
         for spa in &mut site.spas {
             let own = format!("bookings/{}--{}.ics", site.id, spa.at);
             spa.stays = self.stays_of(&own, timezone).or_else(|| site_stays.clone());

@@ -86,7 +86,7 @@ impl SiteReader<'_> {
             // A program of no hours at all says nothing; that the pump stands still is written `0 h/day`.
             let written = programs.len();
             programs.retain(names_hours);
-            if programs.len() < written {
+            if programs.len() < written && !self.lost_at.contains(&at) {
                 let (file, spot) = where_written(&format!("{path}.program"));
                 let message = format!("a `program` of `{at}` names no hours");
                 let mut told = about_file(Severity::Warning, Rule::NoProgram, &file, message, None);
@@ -147,11 +147,23 @@ impl SiteReader<'_> {
             .collect();
         all.sort();
         if let Some(twice) = all.windows(2).find_map(|pair| (pair[0] == pair[1]).then_some(pair[0])) {
-            let (file, spot) = where_written(&format!("spas.{id}"));
+            let paths = ["filters", "pumps", "equipment"].map(|group| format!("spas.{id}.{group}.{}", twice.last()));
+            let mut written = paths.iter().filter(|path| source.holds(path)).map(String::as_str);
+            let (first, again) = (written.next(), written.next());
+            let whole = format!("spas.{id}");
+            let (file, spot) = where_written(again.or(first).unwrap_or(&whole));
             let message = format!(
                 "two things are named `{twice}`; ids are unique among the pumps, filters and equipment of a spa",
             );
             self.lose(file, spot, Rule::RepeatedId, message, None, source);
+            let second = first.filter(|_| again.is_some()).and_then(|first| {
+                let spot = source.find_text(first)?;
+                let (excerpt, label) = (source.line(spot.line)?, "the first".to_owned());
+                Some(Box::new(Second { file: source.file.to_string(), spot, excerpt, label }))
+            });
+            if let Some(told) = self.diagnostics.last_mut() {
+                told.second = second;
+            }
         }
         filters.sort_by(|a, b| a.at.cmp(&b.at));
         pumps.sort_by(|a, b| a.at.cmp(&b.at));
@@ -182,6 +194,10 @@ impl SiteReader<'_> {
     /// the site's file, beside the type that does not say it either, or in the type alone.
     fn miss(&mut self, at: Address, id: &Id, of_type: Option<&Name>, miss: &Missed, source: &SourceText) {
         let &Missed { group, is, field, hint } = miss;
+        // What could not be understood there has been told.
+        if self.lost_at.contains(&at) {
+            return;
+        }
         let own = format!("spas.{}.{group}.{id}", at.spa());
         let in_type = of_type.filter(|name| {
             self.shared.types.get(&name.0).is_some_and(|base| match group {
