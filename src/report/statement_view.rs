@@ -475,8 +475,8 @@ mod tests {
             }
             assert_eq!(
                 view.summary,
-                "In June 2026 we made one visit, a call-out. The contract covers work worth GBP\u{a0}164.00. \
-                 GBP\u{a0}41.50 is charged, GBP\u{a0}49.80 with tax."
+                "In June 2026 we made one visit, a call-out. The contract covers work worth £\u{a0}164.00. \
+                 £\u{a0}41.50 is charged, £\u{a0}49.80 with tax."
             );
             assert_eq!(view.callouts[0].kept, "kept");
             assert_eq!(view.to_quote, ["Home, tub, cover"]);
