@@ -275,7 +275,7 @@ mod tests {
             for pumps in [1, 2, 6, 40] {
                 let mut given = input(12, pumps, 1.0);
                 for speed in &mut given.speeds {
-                    speed.speed = word.repeat(5000 / word.len());
+                    speed.speed = word.repeat(240 / word.len());
                 }
                 let (months, speeds) = in_order(&given).unwrap();
                 assert_labels_fit(&draw(&months, &speeds).unwrap());

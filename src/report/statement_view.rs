@@ -475,11 +475,11 @@ mod tests {
             }
             assert_eq!(
                 view.summary,
-                "In June 2026 we made one visit, a call-out. The contract covers work worth GBP\u{a0}164.00. \
-                 GBP\u{a0}41.50 is charged, GBP\u{a0}49.80 with tax."
+                "In June 2026 we made one visit, a call-out. The contract covers work worth £\u{a0}164.00. \
+                 £\u{a0}41.50 is charged, £\u{a0}49.80 with tax."
             );
             assert_eq!(view.callouts[0].kept, "kept");
-            assert_eq!(view.to_quote, ["Home, tub, cover"]);
+            assert_eq!(view.to_quote, ["Home: Tub, cover"]);
             assert_eq!((view.total.covered.as_str(), view.total.charged.as_str()), ("164.00", "41.50"));
             assert_eq!(view.visits[0].done, ["Tub, jets: shaft seal failed, renewed (leak at the shaft)"]);
         });
