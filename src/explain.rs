@@ -178,10 +178,13 @@ impl Explainer<'_> {
     fn hours_of(&self, path: &str, spa: &Spa, pump: &Pump, hours: &RunHours, out: &mut Vec<String>) {
         let site = self.figures.site;
         out.extend([String::new(), "Hours".to_owned()]);
-        let by_counter = hours.curves.iter().filter(|_| pump.usual_program).filter_map(|curve| curve.rate).collect::<Vec<_>>();
+        let by_counter =
+            hours.curves.iter().filter(|_| pump.usual_program).filter_map(|curve| curve.rate).collect::<Vec<_>>();
         if let [rate, ..] = by_counter.as_slice() {
             let rate = format::number(*rate, 2);
-            out.push(format!("  no program is written: the counter's rate of the last 365 metered days counts, {rate} h/day"));
+            out.push(format!(
+                "  no program is written: the counter's rate of the last 365 metered days counts, {rate} h/day"
+            ));
         } else if let Some(now) = program::in_force(&pump.programs, self.figures.as_of) {
             let of = |occupied: bool| {
                 let named = program::hours_on(now, occupied).into_iter();
@@ -210,7 +213,11 @@ impl Explainer<'_> {
             }
             if let Some(factor) = curve.factor {
                 let of = curve.factor_of.map_or(String::new(), |(counted, programmed)| {
-                    format!(" = {} by the counter ÷ {} by the program", hours_in_print(counted), hours_in_print(programmed))
+                    format!(
+                        " = {} by the counter ÷ {} by the program",
+                        hours_in_print(counted),
+                        hours_in_print(programmed)
+                    )
                 });
                 out.push(format!("  {speed}: factor {}{of}, the last 365 metered days", format::number(factor, 3)));
             }
@@ -227,7 +234,9 @@ impl Explainer<'_> {
             self.from(&hours.set_aside, out);
         }
         for (after, until) in &hours.too_fast {
-            out.push(format!("  from {after} to {until} the counter ran faster than time: held to 24 h a day, estimated"));
+            out.push(format!(
+                "  from {after} to {until} the counter ran faster than time: held to 24 h a day, estimated"
+            ));
         }
         let since = Month::of(self.figures.as_of).plus(-11);
         for month in hours.months.iter().filter(|m| m.month >= since) {

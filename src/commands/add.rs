@@ -11,8 +11,8 @@ use crate::diagnostic::{Diagnostic, Severity};
 use crate::output;
 use crate::printer::{Printer, count};
 use crate::records::Site;
-use crate::records::check;
 use crate::records::append::{NewVisit, Value, append};
+use crate::records::check;
 use crate::records::load::{Shared, SiteFiles};
 use crate::records::tree::{LARGEST_RECORD, SourceText};
 use crate::records::yaml::nearest;
@@ -232,7 +232,8 @@ impl Change {
         let today = calendar::today(shared.fleet.settings.timezone.0);
         let text = SourceText::new(&self.name, new.to_owned());
         let later = |site: &Result<Site, Vec<Diagnostic>>| {
-            site.as_ref().map_or_else(|_| Vec::new(), |site| check::after_as_of(site, &self.files, &shared.folder, today))
+            site.as_ref()
+                .map_or_else(|_| Vec::new(), |site| check::after_as_of(site, &self.files, &shared.folder, today))
         };
         let known: BTreeSet<String> = later(before).into_iter().map(|d| d.message).collect();
         let mut found = later(after);

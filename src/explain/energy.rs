@@ -97,7 +97,8 @@ impl Explainer<'_> {
         };
         let from = plus_days(self.figures.as_of, -364);
         let occupied = stays.occupied();
-        let nights = (0..365).filter(|day| crate::records::bookings::is_within(&occupied, plus_days(from, *day))).count();
+        let nights =
+            (0..365).filter(|day| crate::records::bookings::is_within(&occupied, plus_days(from, *day))).count();
         out.push(format!("  nights guests were in: {nights} of the last 365"));
         out.push(format!("    {file}"));
     }

@@ -28,9 +28,11 @@ use crate::records::{Fleet, Pump, Site};
 
 pub use counters::check_counters;
 pub use history::after_as_of;
-pub use to_come::of_fleet as far_ahead;
 pub(crate) use history::wrong_rows;
-pub(crate) use unlikely::{one_question_a_value, readings as unlikely_readings, shared as unlikely_shared, spas as unlikely_spas};
+pub use to_come::of_fleet as far_ahead;
+pub(crate) use unlikely::{
+    one_question_a_value, readings as unlikely_readings, shared as unlikely_shared, spas as unlikely_spas,
+};
 pub(crate) use wording::gallons_in_header;
 
 /// What was found at a site.
@@ -170,7 +172,12 @@ pub fn standing<'a>(site: &'a Site, at: &Address) -> Option<Standing<'a>> {
             return Some(Standing { fits: "pump", fitted: pump.fitted, pump: Some(pump), group: Some("pumps") });
         }
         if let Some(item) = spa.equipment.iter().find(|e| e.at == *at) {
-            return Some(Standing { fits: item.kind.as_str(), fitted: item.fitted, pump: None, group: Some("equipment") });
+            return Some(Standing {
+                fits: item.kind.as_str(),
+                fitted: item.fitted,
+                pump: None,
+                group: Some("equipment"),
+            });
         }
     }
     None
@@ -398,10 +405,7 @@ impl Checker<'_> {
         }
         self.out_of_order(index, visit);
         let day = visit.date.0;
-        visit
-            .at
-            .0
-            .retain(|(at, entry)| {
+        visit.at.0.retain(|(at, entry)| {
             self.is_there(&there.removals, index, day, at) && self.entry(site, there, (index, day), at, entry)
         });
     }

@@ -391,9 +391,9 @@ fn keep_sound(points: &mut Vec<Point>, set_aside: &mut Vec<SetAside>) {
 /// Marks readings set aside one after the other that run backwards and agree among themselves.
 fn told_together(mut aside: Vec<SetAside>) -> Vec<SetAside> {
     let backwards = aside.iter().all(|a| a.rule == Rule::CounterBackwards);
-    let agree = aside.windows(2).all(|pair| {
-        pair[0].reading.day < pair[1].reading.day && follows(&pair[0].reading, &pair[1].reading)
-    });
+    let agree = aside
+        .windows(2)
+        .all(|pair| pair[0].reading.day < pair[1].reading.day && follows(&pair[0].reading, &pair[1].reading));
     if aside.len() >= AGREEING_READINGS && backwards && agree {
         let count = aside.len();
         for (index, one) in aside.iter_mut().enumerate() {

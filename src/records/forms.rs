@@ -94,9 +94,9 @@ pub struct Money(pub Decimal);
 
 scalar!(Money, "an amount of money, a bare number like `22.50`", |text| {
     let shown: String = text.chars().take(40).collect();
-    let amount = Decimal::from_str(text)
-        .or_else(|_| Decimal::from_scientific(text))
-        .map_err(|_| format!("`{shown}` is not an amount of money; write a bare number like `22.50`{}", of_comma(text)))?;
+    let amount = Decimal::from_str(text).or_else(|_| Decimal::from_scientific(text)).map_err(|_| {
+        format!("`{shown}` is not an amount of money; write a bare number like `22.50`{}", of_comma(text))
+    })?;
     if amount < Decimal::ZERO || amount > Decimal::from(1_000_000_000u64) {
         return Err(format!(
             "`{shown}` cannot be an amount of money here: it must be between 0 and a thousand million"
@@ -147,10 +147,8 @@ scalar!(Currency, "a currency by its ISO 4217 code, like `GBP`", |text| {
     let mut near = currencies::CODES.iter().filter(|known| strsim::osa_distance(known, &code) <= 1);
     let hint = match (near.next(), near.next()) {
         (Some(only), None) => format!("did you mean `{only}`?"),
-        _ => near_by_letters(&code).map_or_else(
-            || "codes look like `GBP`".to_owned(),
-            |only| format!("did you mean `{only}`?"),
-        ),
+        _ => near_by_letters(&code)
+            .map_or_else(|| "codes look like `GBP`".to_owned(), |only| format!("did you mean `{only}`?")),
     };
     Err(format!("`{shown}` is not a currency of ISO 4217; {hint}"))
 });

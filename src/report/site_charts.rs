@@ -109,7 +109,9 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
     {
         // Which pumps are drawn is no secret: those that failed or ask for something.
         let them = if of_all - shown == 1 { "one more pump" } else { "the other pumps" };
-        chart.caption.push_str(&format!(" Of {of_all} pumps {shown} are drawn; the hours of {them} stand in the table."));
+        chart
+            .caption
+            .push_str(&format!(" Of {of_all} pumps {shown} are drawn; the hours of {them} stand in the table."));
     }
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
         let input = charts::failures::FailuresInput {
@@ -282,7 +284,9 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
             word: if c.drained { "closed, drained" } else { "closed" }.to_owned(),
         })
         .collect();
-    let mut due: Vec<&PartDue> = site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= last)).collect();
+    // What has passed only for want of a log is asked about, and no day of the year.
+    let by_record = |part: &&PartDue| !part.unrecorded && part.due.is_some_and(|due| due <= last);
+    let mut due: Vec<&PartDue> = site.parts.iter().filter(by_record).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
     let mut rows: Vec<YearRow> = due
         .iter()

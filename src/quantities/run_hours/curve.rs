@@ -55,9 +55,8 @@ impl Metering<'_> {
         } else {
             let stand_in = self.stand_in.filter(|_| !self.usual);
             let stand_in = stand_in.map(|(own, all)| if self.of_all { all } else { own });
-            let weigh = |(leg, _): &(Leg, f64)| {
-                (leg.days(), self.counted_by(leg).or(stand_in).unwrap_or(0.0), most(leg))
-            };
+            let weigh =
+                |(leg, _): &(Leg, f64)| (leg.days(), self.counted_by(leg).or(stand_in).unwrap_or(0.0), most(leg));
             let weights: Vec<(f64, f64, f64)> = pieces.legs[begin..].iter().map(weigh).collect();
             let (rates, rest) = spread(interval.hours, &weights);
             for ((_, rate), found) in pieces.legs[begin..].iter_mut().zip(rates) {
@@ -149,7 +148,8 @@ pub(super) fn curve_of(
                 }
                 // A reading from before the fitting gives its share only.
                 let part = days_between(first, last) as f64 / days_between(interval.from, interval.to) as f64;
-                metering.spread(Interval { from: first, to: last, hours: interval.hours * part, ..interval }, &mut pieces);
+                metering
+                    .spread(Interval { from: first, to: last, hours: interval.hours * part, ..interval }, &mut pieces);
                 at = last;
             }
             let learned = learn(&pieces, &metering);

@@ -108,8 +108,8 @@ impl<'a> Currents<'a> {
         if readings.is_empty() {
             readings.extend(of_speed().next_back());
         }
-        let measured = (!readings.is_empty())
-            .then(|| readings.iter().map(|row| row.value).sum::<f64>() / readings.len() as f64);
+        let measured =
+            (!readings.is_empty()).then(|| readings.iter().map(|row| row.value).sum::<f64>() / readings.len() as f64);
         let stated = match speed {
             Speed::Run => model.current.run,
             Speed::Low => model.current.low,

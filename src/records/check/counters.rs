@@ -55,7 +55,9 @@ fn says(pump: &Pump, aside: &SetAside) -> Said {
         // Readings before a reset look as wrong as those after it, whichever are more.
         let reset = aside.against.map_or(reading.day, |other| reading.day.max(other.day));
         return Said {
-            message: format!("the counter of `{at}` looks reset by {reset}: {count} readings agree among themselves only"),
+            message: format!(
+                "the counter of `{at}` looks reset by {reset}: {count} readings agree among themselves only"
+            ),
             hint: format!("write `meter_reset` into the visit of the day it was set back, {reset} or before"),
             left_out: format!("the {count} readings are set aside, and the hours of those days are estimated"),
         };

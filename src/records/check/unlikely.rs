@@ -136,7 +136,8 @@ fn of_spa(spa: &SpaFile, at: &str) -> Vec<(String, String)> {
     let mut look = |path: &str, value: Option<f64>, usual: Usual| {
         let (thing, name) = path.rsplit_once('.').unwrap_or(("", path));
         let id = thing.rsplit('.').next().filter(|_| !thing.is_empty() && thing != "pipe");
-        let at = id.map_or_else(|| at.to_owned(), |id| if at.is_empty() { id.to_owned() } else { format!("{at}/{id}") });
+        let at =
+            id.map_or_else(|| at.to_owned(), |id| if at.is_empty() { id.to_owned() } else { format!("{at}/{id}") });
         if let Some(message) = value.and_then(|value| outside(name, &at, value, usual)) {
             found.push((path.to_owned(), message));
         }
@@ -180,7 +181,9 @@ pub(crate) fn spas<'a>(all: impl Iterator<Item = (&'a str, &'a SpaFile)>, source
 pub(crate) fn shared(fleet: &Fleet, types: &BTreeMap<String, SpaFile>, folder: &Folder) -> Vec<Diagnostic> {
     let mut found: Vec<(&str, String, String)> = Vec::new();
     for (name, spa) in types {
-        found.extend(of_spa(spa, "").into_iter().map(|(path, said)| ("tubs.yaml", format!("types.{name}.{path}"), said)));
+        found.extend(
+            of_spa(spa, "").into_iter().map(|(path, said)| ("tubs.yaml", format!("types.{name}.{path}"), said)),
+        );
     }
     for (name, model) in &fleet.models {
         let mut look = |field: &str, value: Option<f64>, usual: Usual| {
@@ -191,9 +194,11 @@ pub(crate) fn shared(fleet: &Fleet, types: &BTreeMap<String, SpaFile>, folder: &
         };
         look("power", model.power.map(|p| p.0.get::<kilowatt>()), PUMP_POWER);
         look("supply.voltage", model.supply.and_then(|s| s.voltage).map(|v| v.0.get::<volt>()), VOLTAGE);
-        for (field, current) in
-            [("current.run", model.current.run), ("current.low", model.current.low), ("current.high", model.current.high)]
-        {
+        for (field, current) in [
+            ("current.run", model.current.run),
+            ("current.low", model.current.low),
+            ("current.high", model.current.high),
+        ] {
             look(field, current.map(|c| c.0.get::<ampere>()), CURRENT);
         }
     }
@@ -302,10 +307,7 @@ mod tests {
         write("fleet.yaml", &format!("format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n{fleet}"));
         write("pumps.yaml", "format: 1\nmodels:\n  M: {speeds: 1, current: {run: 1.6 A}}\n");
         let pump = "pumps: {p: {model: M, duty: filtration, program: {run: 8 h/day}}}";
-        write(
-            "sites/quay.yaml",
-            &format!("format: 1\nspas:\n  a: {{fitted: 2022, {pump}{spa}}}\nlog:\n{log}"),
-        );
+        write("sites/quay.yaml", &format!("format: 1\nspas:\n  a: {{fitted: 2022, {pump}{spa}}}\nlog:\n{log}"));
         if !sheet.is_empty() {
             write("readings/quay.csv", sheet);
         }
@@ -317,16 +319,64 @@ mod tests {
     #[test]
     fn what_is_far_from_the_usual_is_asked_about_once_where_it_stands() {
         for (fleet, spa, log, sheet, told) in [
-            ("", ", setpoint: 104 C", "  []\n", "", "sites/quay.yaml:3:98: warning[unlikely-value]: `setpoint` of `a` is 104 C"),
+            (
+                "",
+                ", setpoint: 104 C",
+                "  []\n",
+                "",
+                "sites/quay.yaml:3:98: warning[unlikely-value]: `setpoint` of `a` is 104 C",
+            ),
             ("", ", volume: 1.250 L", "  []\n", "", "`1.250 L` is read with a decimal point"),
-            ("", ", volume: 12 L", "  []\n", "", "`volume` of `a` is 12 L; such a value usually lies between 200 and 100000 L"),
-            ("", "", "  - {date: 2026-01-01, at: {a: {ph: 0.74}}}\n", "", "sites/quay.yaml:5:37: warning[unlikely-value]: `ph` of `a` is 0.74"),
+            (
+                "",
+                ", volume: 12 L",
+                "  []\n",
+                "",
+                "`volume` of `a` is 12 L; such a value usually lies between 200 and 100000 L",
+            ),
+            (
+                "",
+                "",
+                "  - {date: 2026-01-01, at: {a: {ph: 0.74}}}\n",
+                "",
+                "sites/quay.yaml:5:37: warning[unlikely-value]: `ph` of `a` is 0.74",
+            ),
             ("", "", "  - {date: 2026-01-01, at: {a: {temperature: 101}}}\n", "", "`temperature` of `a` is 101 C"),
-            ("", "", "  - {date: 2026-01-01, at: {a: {temperature: 38, after: {temperature: 101}}}}\n", "", ":5:71: warning"),
-            ("", "", "  - {date: 2026-01-01, at: {a/p: {current: 150}}}\n", "", "`current` of `a/p` is 150 A; such a value usually lies between 0 and 4.8 A"),
-            ("", "", "  - {date: 2026-01-01, at: {a/p: {down: 900 d}}}\n", "", "`a/p` was down for 900 days up to 2026-01-01"),
-            ("", "", "  []\n", "date,at,pressure\n2026-01-01,a,35\n2026-01-02,a,36\n", "readings/quay.csv:2:1: warning[unlikely-value]: `pressure` of `a` is 35 bar"),
-            ("electricity: {2025-01-01: 0.26, 2026-01-01: 28}\n", "", "  []\n", "", "fleet.yaml:5:1: warning[unlikely-value]: `electricity` is 28 GBP per kWh"),
+            (
+                "",
+                "",
+                "  - {date: 2026-01-01, at: {a: {temperature: 38, after: {temperature: 101}}}}\n",
+                "",
+                ":5:71: warning",
+            ),
+            (
+                "",
+                "",
+                "  - {date: 2026-01-01, at: {a/p: {current: 150}}}\n",
+                "",
+                "`current` of `a/p` is 150 A; such a value usually lies between 0 and 4.8 A",
+            ),
+            (
+                "",
+                "",
+                "  - {date: 2026-01-01, at: {a/p: {down: 900 d}}}\n",
+                "",
+                "`a/p` was down for 900 days up to 2026-01-01",
+            ),
+            (
+                "",
+                "",
+                "  []\n",
+                "date,at,pressure\n2026-01-01,a,35\n2026-01-02,a,36\n",
+                "readings/quay.csv:2:1: warning[unlikely-value]: `pressure` of `a` is 35 bar",
+            ),
+            (
+                "electricity: {2025-01-01: 0.26, 2026-01-01: 28}\n",
+                "",
+                "  []\n",
+                "",
+                "fleet.yaml:5:1: warning[unlikely-value]: `electricity` is 28 GBP per kWh",
+            ),
         ] {
             let all = said(fleet, spa, log, sheet);
             assert_eq!(all.len(), 1, "{told}: {all:?}");

@@ -254,7 +254,8 @@ pub(super) struct Entries<'a> {
 /// What is said of `{ph: 7,4}`, which is `ph: 7` and a field `4` of nothing.
 fn decimal_comma(name: &str, value: &Node, key: &str, node: &Node) -> Option<String> {
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
-    let (Kind::Scalar { text: whole, plain: true }, Kind::Scalar { text: nothing, plain: true }) = (&value.kind, &node.kind)
+    let (Kind::Scalar { text: whole, plain: true }, Kind::Scalar { text: nothing, plain: true }) =
+        (&value.kind, &node.kind)
     else {
         return None;
     };
@@ -269,7 +270,9 @@ fn decimal_comma(name: &str, value: &Node, key: &str, node: &Node) -> Option<Str
     } else {
         String::new()
     };
-    Some(format!("a comma begins the next field; decimals take a point: write `{name}: {whole}.{number}{rest}`{thousand}"))
+    Some(format!(
+        "a comma begins the next field; decimals take a point: write `{name}: {whole}.{number}{rest}`{thousand}"
+    ))
 }
 
 impl<'a> MapAccess<'a> for Entries<'a> {

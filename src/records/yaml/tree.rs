@@ -321,7 +321,12 @@ fn in_plain_words(info: &str) -> Option<String> {
         "a `{` is opened here or before and not closed; between its fields stand commas"
     } else if has("flow sequence") {
         "a `[` is opened here or before and not closed; between its things stand commas"
-    } else if has("block mapping") || has("block collection") || has("simple key") || has("block sequence") || has("indented") {
+    } else if has("block mapping")
+        || has("block collection")
+        || has("simple key")
+        || has("block sequence")
+        || has("indented")
+    {
         "what belongs together begins in the same column: look at the spaces before this line and the one above"
     } else if has("unexpected character") || has("plain scalar") {
         "a text that begins with such a character needs quotes"
@@ -333,7 +338,15 @@ fn in_plain_words(info: &str) -> Option<String> {
 
 pub(super) fn find_foreign(node: &mut Node, path: &mut Vec<Step>, problems: &mut Vec<Problem>) {
     fn tell(rule: Rule, message: String, hint: &str, mark: Mark, path: &[Step]) -> Problem {
-        Problem { rule, path: path.to_vec(), left_out: 0, spot: spot(mark), message, hint: Some(hint.to_owned()), second: None }
+        Problem {
+            rule,
+            path: path.to_vec(),
+            left_out: 0,
+            spot: spot(mark),
+            message,
+            hint: Some(hint.to_owned()),
+            second: None,
+        }
     }
     if problems.len() >= MOST_PROBLEMS {
         return;

@@ -130,7 +130,9 @@ fn part_row(given: &Given, part: &PartDue, source_in_note: bool) -> view::PartRo
                 "no renewal on record".to_owned()
             } else if due <= as_of {
                 "past its limit".to_owned()
-            } else { part.basis.word().to_owned() }
+            } else {
+                part.basis.word().to_owned()
+            }
         }),
         life_used_percent: percent.map_or("0".to_owned(), |p| format!("{p:.0}")),
         life_used: percent.map_or("–".to_owned(), |p| format!("{p:.0} %")),

@@ -54,7 +54,9 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
                     }
                     if let Some((after, until)) = hours.too_fast.first() {
                         push(
-                            format!("{name}: its hours between {after} and {until}, when its counter ran faster than time"),
+                            format!(
+                                "{name}: its hours between {after} and {until}, when its counter ran faster than time"
+                            ),
                             "the counter read again, and what it counts".to_owned(),
                             "hours of those months, held to 24 h a day".to_owned(),
                         );
@@ -87,7 +89,18 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
         let (at, why) = key.split_once('|').unwrap_or((&key, ""));
         push(format!("{at}: when the {} will be due", list(&names)), why.to_owned(), "due dates".to_owned());
     }
-    for part in given.site.parts.iter().filter(|p| matches!(p.part.fitted, Fitted::Month(_) | Fitted::Year(_))) {
+    let unrecorded = given.site.parts.iter().filter(|part| part.unrecorded).count();
+    if unrecorded > 0 {
+        push(
+            format!("When {} last renewed", plural(unrecorded, "part was", "parts were")),
+            "`renewed` in the log, or `fitted` under `parts`".to_owned(),
+            "due dates, which count from the day of fitting".to_owned(),
+        );
+    }
+    let dated = |part: &&crate::schedule::due::PartDue| {
+        !part.unrecorded && matches!(part.part.fitted, Fitted::Month(_) | Fitted::Year(_))
+    };
+    for part in given.site.parts.iter().filter(dated) {
         if let (Some(low), Some(high)) = (part.due_low, part.due_high)
             && low != high
         {
