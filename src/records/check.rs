@@ -308,7 +308,7 @@ pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &Sour
             .chain(spa.equipment.iter().map(|e| (e.at.as_str(), &e.parts)))
         {
             for (part, _) in parts.iter() {
-                if fleet.book.parts.get(part).is_none() {
+                if fleet.book.parts.get(part).is_none() && !fleet.book.is_lost(part) {
                     let hint = nearest_part(fleet, part);
                     let path = format!("spas.{}", spa.at);
                     let name = if what.is_empty() { spa.at.as_str() } else { what };
@@ -395,7 +395,7 @@ impl Checker<'_> {
         }
         let known = if visit.left.is_empty() { BTreeSet::new() } else { addresses(site) };
         for (place, left) in visit.left.iter().enumerate() {
-            if !known.contains(&left.at) && !self.told.covers(&left.at) {
+            if !known.contains(&left.at) && !self.told.covers(&left.at) && !(self.told.lost && known.is_empty()) {
                 let message = format!("nothing at this site has the address `{}`", left.at);
                 let hint = yaml::nearest(left.at.as_str(), known.iter().map(Address::as_str))
                     .map(|near| format!("did you mean `{near}`?"));
@@ -429,7 +429,8 @@ impl Checker<'_> {
         entry: &Entry,
     ) -> bool {
         let Some(standing) = standing(site, at) else {
-            if self.told.covers(at) {
+            // Where no spa could be understood, nothing that is said of them can be wrong.
+            if self.told.covers(at) || self.told.lost && site.spas.is_empty() {
                 return false;
             }
             let known = addresses(site);
@@ -485,7 +486,7 @@ impl Checker<'_> {
         }
         for task in &entry.done {
             let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str());
-            if fits != Some(standing.fits) {
+            if fits != Some(standing.fits) && !self.fleet.book.is_lost(task) {
                 let (message, hint) = match fits {
                     None => (
                         format!("the book has no task `{task}`"),

@@ -7,6 +7,7 @@ use crate::calendar;
 use crate::charts::style::list;
 use crate::quantities::water_turnover;
 use crate::records::forms::Fitted;
+use crate::records::tubs::Speed;
 use crate::report::{format, view};
 
 /// The most that are told: more is no help. The fields that would tell most come first.
@@ -59,6 +60,13 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
                             ),
                             "the counter read again, and what it counts".to_owned(),
                             "hours of those months, held to 24 h a day".to_owned(),
+                        );
+                    }
+                    if hours.curves.iter().any(|curve| curve.speed == Speed::All) {
+                        push(
+                            format!("{name}: how its hours are split between its two speeds"),
+                            "`program`, or counter readings of each speed".to_owned(),
+                            "hours of each speed, energy, water turnover".to_owned(),
                         );
                     }
                     if hours.basis_now() == Some(Basis::Assumed) {
