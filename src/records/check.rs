@@ -278,7 +278,8 @@ pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &Sour
     let mut checker = Checker { fleet, folder, source, told, found, spare: None, not_told: 0, left_out };
     checker.site(site);
     for spa in &site.spas {
-        for pump in &spa.pumps {
+        // Of what could not be understood there is nothing more to say.
+        for pump in spa.pumps.iter().filter(|pump| !told.covers(&pump.at)) {
             checker.pump(pump);
         }
         if let Some(pipe) = &spa.pipe {

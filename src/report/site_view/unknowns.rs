@@ -69,6 +69,17 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
                             "hours of each speed, energy, water turnover".to_owned(),
                         );
                     }
+                    let of_records = given.site.site.spas.iter().flat_map(|spa| &spa.pumps);
+                    let unwritten = of_records
+                        .filter(|written| written.at == pump.at)
+                        .any(|written| written.usual_program || written.programs.is_empty());
+                    if unwritten && hours.curves.iter().any(|curve| curve.rate.is_some()) {
+                        push(
+                            format!("{name}: its program"),
+                            "`program`".to_owned(),
+                            "hours of days between no two readings, which are at the counter's rate of late".to_owned(),
+                        );
+                    }
                     if hours.basis_now() == Some(Basis::Assumed) {
                         push(
                             format!("{name}: its program"),
