@@ -1,12 +1,24 @@
 //! What may be typed: arguments only. The doc comments are the help text; what the words mean is for
 //! the commands.
 
+use std::ffi::OsString;
 use std::path::PathBuf;
 
 use chrono::NaiveDate;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::calendar::{self, Month};
+
+/// Signs without width that copying from a page or a spreadsheet can leave in a word: they are in no address, key or name.
+const INVISIBLE: [char; 5] = ['\u{200b}', '\u{200c}', '\u{200d}', '\u{2060}', '\u{feff}'];
+
+/// An argument without signs that nobody can see. What is no text stays as it is.
+pub fn without_invisible(argument: OsString) -> OsString {
+    match argument.to_str() {
+        Some(text) if text.contains(INVISIBLE) => text.replace(INVISIBLE, "").into(),
+        _ => argument,
+    }
+}
 
 /// Monthly reports for a fleet of spas, from hand-written YAML records.
 ///

@@ -41,7 +41,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
         Command::Add(arguments) => add::run(arguments, printer),
         Command::New(arguments) => new::run(arguments, printer),
         Command::Swap(arguments) => swap::run(arguments, printer),
-        Command::Plan(arguments) => plan::run(arguments, printer),
+        Command::Plan(arguments) => plan::run(arguments, printer, stop),
     };
     match result {
         Ok(status) => status,

@@ -4,12 +4,16 @@
 
 pub mod contract;
 pub mod outlook;
+pub mod pareto;
 pub mod quote;
 pub mod simulation;
 pub mod spent;
 pub mod spread;
 pub mod statement;
 pub mod year;
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 use rust_decimal::{Decimal, RoundingStrategy};
@@ -18,6 +22,7 @@ use uom::si::time::minute;
 use crate::calendar::{add, plus_days};
 use crate::records::Fleet;
 use crate::schedule::due::{PartDue, TaskDue, labour_cost};
+use crate::schedule::visits::{Visit, Work};
 
 /// A line of the planned year.
 #[derive(Debug, Clone)]
@@ -100,17 +105,45 @@ pub fn planned_year(fleet: &Fleet, parts: &[PartDue], tasks: &[TaskDue], as_of: 
         let each = minutes.and_then(|minutes| labour_cost(fleet, minutes, as_of));
         put(task.id.as_str(), true, task.times.unwrap_or(0), each);
     }
-    let currency = &fleet.settings.currency.0;
-    let mut year = PlannedYear::default();
-    for mut line in lines {
-        line.amount = line.amount.map(|amount| rounded(amount, currency));
-        match line.amount {
-            Some(amount) => year.total += amount,
-            None => year.without_price += 1,
+    PlannedYear::of(lines, &fleet.settings.currency.0)
+}
+
+impl PlannedYear {
+    fn of(lines: Vec<PlannedLine>, currency: &str) -> Self {
+        let mut year = Self::default();
+        for mut line in lines {
+            line.amount = line.amount.map(|amount| rounded(amount, currency));
+            match line.amount {
+                Some(amount) => year.total += amount,
+                None => year.without_price += 1,
+            }
+            year.lines.push(line);
         }
-        year.lines.push(line);
+        year
     }
-    year
+
+    /// The same with work counted as it is planned: how often guests, bathers or the pressure ask for it, the plan knows.
+    pub fn count_planned(&mut self, fleet: &Fleet, visits: &[Arc<Visit>], as_of: NaiveDate) {
+        let mut lines = std::mem::take(&mut self.lines);
+        let mut counted: BTreeMap<&str, (u32, Option<Decimal>)> = BTreeMap::new();
+        for task in visits.iter().flat_map(|visit| &visit.tasks) {
+            let Work::Task(id) = &task.work else { continue };
+            let priced = fleet.book.tasks.get(id).and_then(|task| task.time);
+            let each = priced.and_then(|time| labour_cost(fleet, time.0.get::<minute>(), as_of));
+            let entry = counted.entry(id.as_str()).or_insert((0, Some(Decimal::ZERO)));
+            entry.0 += 1;
+            entry.1 = entry.1.zip(each).map(|(sum, each)| sum + each);
+        }
+        // What found no day is still to be done, as often as it falls due.
+        lines.retain(|line| !line.is_task || !counted.contains_key(line.what.as_str()));
+        lines.extend(counted.into_iter().map(|(what, (times, amount))| PlannedLine {
+            what: what.to_owned(),
+            is_task: true,
+            times,
+            amount,
+        }));
+        *self = Self::of(lines, &fleet.settings.currency.0);
+    }
 }
 
 #[cfg(test)]

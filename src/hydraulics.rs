@@ -10,16 +10,18 @@
 
 mod curve;
 mod monotone_cubic;
+mod motor;
 mod operating_point;
 mod pipe;
 mod pipe_loop;
 mod water;
 
 pub use curve::{CurveError, CurvePoint, PumpCurve};
+pub use motor::{least_energy_factor, voltage_unbalance};
 pub use operating_point::{MOST_EVALUATIONS, NoOperatingPoint, OperatingPoint, RESIDUAL_LIMIT_M, operating_point};
 pub use pipe::{
     FITTINGS, Schedule40, SizeSystem, area_of_bore, fitting_k, flow_at_velocity, friction_head, minor_head,
-    schedule_40, schedule_40_bore, velocity,
+    schedule_40, schedule_40_bore, velocity, wider_sizes,
 };
 pub use pipe_loop::{LoopError, PipeLoop, QuadraticDrop};
 pub use water::{

@@ -74,6 +74,8 @@ pub struct LimitSet {
     pub temperature: Option<Limit<Temperature>>,
     /// Limits of water tests.
     pub water_tests: WaterTests,
+    /// How often the water is tested on a day it is in use.
+    pub tests_per_day: Option<Limit<Number>>,
     /// When the water is to be changed.
     pub refill: Option<Refill>,
 }

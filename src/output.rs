@@ -336,6 +336,11 @@ impl Part {
         Ok(self.path.join(relative))
     }
 
+    /// The folder it is built in, for what needs room on the same disk for a while.
+    pub fn folder(&self) -> &Path {
+        &self.path
+    }
+
     /// Writes a file. Any number of threads may write at the same time, each path once.
     pub fn write(&self, relative: &str, bytes: &[u8]) -> Result<(), OutputError> {
         let path = self.path(relative)?;

@@ -5,6 +5,7 @@ use std::io::{IsTerminal, Write};
 
 use crate::cli::{Format, Saying};
 use crate::diagnostic::{Diagnostic, Severity};
+use crate::usage::Clock;
 
 /// Says things as loudly as was asked.
 #[derive(Debug, Clone, Copy)]
@@ -52,9 +53,9 @@ impl Printer {
         }
     }
 
-    /// How long a stage took, if asked.
-    pub fn stage(self, name: &str, began: std::time::Instant) {
-        self.verbose(&format!("{name}: {:.2} s", began.elapsed().as_secs_f64()));
+    /// What a stage took, if asked.
+    pub fn stage(self, name: &str, clock: Clock) {
+        self.verbose(&format!("{name}: {}", clock.in_words()));
     }
 
     /// A line for those who want to know more.

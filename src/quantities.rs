@@ -26,6 +26,7 @@ pub mod water_change;
 pub mod water_tests;
 pub mod water_turnover;
 pub mod ways_out;
+pub mod worsening_pumps;
 
 use std::time::{Duration, Instant};
 
@@ -75,6 +76,8 @@ pub struct SpaFigures {
     pub balance: Option<water_balance::WaterBalance>,
     /// The month's tests.
     pub tests: Vec<water_tests::WaterTest>,
+    /// How often it was tested in the month against how often it should be; `None` = the rule book does not say.
+    pub test_frequency: Option<water_tests::Frequency>,
     /// Its pumps.
     pub pumps: Vec<PumpFigures>,
     /// How long its water took to compute, for who wants to know where a run's time goes; no figure depends on it.
@@ -98,6 +101,7 @@ impl SpaFigures {
             water_change: None,
             balance: None,
             tests: Vec::new(),
+            test_frequency: None,
             pumps,
             water_took: Duration::ZERO,
         }
@@ -122,7 +126,10 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
                 .zip(&histories)
                 .map(|(filter, history)| {
                     let mut state = filters::state(fleet, site, filter, history);
-                    let volume = spa.volume.map(|v| v.0.get::<liter>()).filter(|_| state.clean_by.is_some());
+                    let volume = spa
+                        .volume
+                        .map(|v| v.0.get::<liter>())
+                        .filter(|_| state.clean_by.is_some() && !state.on_reopening);
                     state.turnover_then =
                         volume.and_then(|litres| Some(water.flow_when_fouled.as_ref()?.map(|flow| litres / flow)));
                     FilterFigures { at: filter.at.clone(), state }
@@ -135,6 +142,7 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
             let water_change = water_change::water_change(limits, site, spa, as_of);
             let balance = water_balance::water_balance(site, spa, Month::of(as_of));
             let tests = water_tests::tests(fleet, site, spa, Month::of(as_of));
+            let test_frequency = water_tests::frequency(limits, site, spa, &tests, as_of);
             drop(flows);
             let water_took = begun.elapsed();
             let pumps = spa
@@ -149,7 +157,7 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
                 })
                 .collect();
             let at = spa.at.clone();
-            SpaFigures { at, water, filters, ways_out, water_change, balance, tests, pumps, water_took }
+            SpaFigures { at, water, filters, ways_out, water_change, balance, tests, test_frequency, pumps, water_took }
         })
         .collect()
 }

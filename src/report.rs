@@ -1,5 +1,6 @@
 //! Stage 5: figures into documents. A view of finished strings per document, a template, the renderer.
 
+pub mod calibration_words;
 pub mod cautions;
 pub mod contracts_view;
 pub mod document;
@@ -26,5 +27,6 @@ pub mod typst;
 pub mod view;
 pub mod view_schemas;
 pub mod visits_view;
+pub mod water_words;
 pub mod ways_out_view;
 pub mod work_sheets;

@@ -1,5 +1,7 @@
 //! A site's figures put together: what stages 2 and 3 say of it, for tables, charts and reports.
 
+use std::sync::Arc;
+
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
@@ -8,8 +10,7 @@ use crate::costs::{self, PlannedYear};
 use crate::diagnostic::Diagnostic;
 use crate::quantities::expected_failures::PumpOutlook;
 use crate::quantities::failed_together::{self, Question};
-use crate::quantities::failure_trends::FailureTrends;
-use crate::quantities::forecast_check::{self, Checks, ForecastCheck, Held, What};
+use crate::quantities::forecast_check::{self, Checks, ForecastCheck, Judged};
 use crate::quantities::measured_trends::{self, MeasuredTrend};
 use crate::quantities::part_life_model::{self, FleetLives};
 use crate::quantities::{self, SpaFigures, part_lives};
@@ -44,12 +45,12 @@ pub struct SiteFigures<'a> {
     /// Past forecasts of hours against what happened; empty until they are asked for, since eight forecasts a pump
     /// are made for them.
     pub forecast_checks: Vec<ForecastCheck>,
-    /// How often the ranges of the whole fleet's past forecasts held.
-    pub held: Vec<(What, Held)>,
+    /// What the whole fleet's past forecasts say of each kind.
+    pub judged: Vec<Judged>,
     /// What somebody should know or do.
     pub to_do: Vec<ToDo>,
     /// Its planned visits by day; empty until the fleet's plan is made.
-    pub visits: Vec<Visit>,
+    pub visits: Vec<Arc<Visit>>,
     /// What the lives of all sites say of each kind of part.
     pub lives: &'a FleetLives,
     /// The as-of day.
@@ -74,7 +75,7 @@ pub fn site_figures<'a>(
         .flat_map(|spa| &spa.pumps)
         .map(|pump| {
             let own: Vec<_> = parts.iter().map(|p| &p.part).filter(|p| p.at == pump.at).collect();
-            (pump.at.clone(), lives.pump_outlook(pump, &own))
+            (pump.at.clone(), lives.pump_outlook(&site.id, pump, &own))
         })
         .collect();
     let tasks = due::tasks_due(fleet, site, spas, as_of);
@@ -93,7 +94,7 @@ pub fn site_figures<'a>(
         year,
         expected_year: None,
         forecast_checks: Vec::new(),
-        held: Vec::new(),
+        judged: Vec::new(),
         to_do,
         visits: Vec::new(),
         lives,
@@ -126,7 +127,7 @@ pub fn fleet_lives(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Naiv
     let gathered: Vec<_> =
         sites.par_iter().map(|(site, spas)| part_life_model::site_lives(fleet, site, spas, as_of)).collect();
     let mut lives = FleetLives::new(fleet, sites.iter().map(|(site, _)| site).zip(gathered), as_of);
-    lives.trends = FailureTrends::of_sites(sites.iter().map(|(site, spas)| (site, spas.as_slice())));
+    lives.judge(sites.iter().map(|(site, spas)| (site, spas.as_slice())));
     lives
 }
 
@@ -142,7 +143,7 @@ impl SiteFigures<'_> {
     #[must_use]
     pub fn with_checks(mut self, of_pumps: &[ForecastCheck], all: &Checks) -> Self {
         self.forecast_checks = of_pumps.to_vec();
-        self.held.clone_from(&all.held);
+        self.judged.clone_from(&all.judged);
         self
     }
 

@@ -5,6 +5,7 @@
 
 pub mod counts;
 pub mod decision;
+pub mod growth;
 pub mod posterior;
 pub mod random;
 pub mod recurrence;
@@ -86,7 +87,7 @@ pub(crate) fn falling_root(mut low: f64, mut high: f64, function: impl Fn(f64) -
 #[cfg(test)]
 mod count_tests;
 #[cfg(test)]
-mod coverage;
+pub(crate) mod coverage;
 #[cfg(test)]
 mod decision_tests;
 #[cfg(test)]

@@ -27,12 +27,12 @@ use crate::fleet_figures::FleetFigures;
 use crate::quantities::water_turnover::WaterMonth;
 use crate::site::SiteFigures;
 
-/// A table as it is written.
+/// A table, or as much of it as was put together at a time.
 #[derive(Debug)]
 pub struct Table {
     /// Its file's stem.
     pub name: &'static str,
-    /// The CSV.
+    /// The CSV; of a later piece without the head, which stands in the first one.
     pub csv: Vec<u8>,
     /// How many rows it has.
     pub rows: usize,
@@ -80,7 +80,8 @@ enum Cell {
 
 impl Cell {
     fn text(text: impl std::fmt::Display) -> Self {
-        Self::Text(harmless(&text.to_string()))
+        let text = text.to_string();
+        Self::Text(if is_harmless(&text) { text } else { harmless(&text) })
     }
     fn date(day: Option<NaiveDate>) -> Self {
         Self::Date(day)
@@ -92,14 +93,17 @@ impl Cell {
     }
 }
 
+/// What begins a formula in one spreadsheet or another.
+const RUN: [char; 8] = ['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'];
+
+fn is_harmless(text: &str) -> bool {
+    !text.starts_with(RUN) && !text.chars().any(char::is_control)
+}
+
 /// A text as a spreadsheet may open it: what would be run begins with an apostrophe.
 pub fn harmless(text: &str) -> String {
     let text: String = text.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
-    if text.starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}']) {
-        format!("'{text}")
-    } else {
-        text
-    }
+    if text.starts_with(RUN) { format!("'{text}") } else { text }
 }
 
 /// A column: its name and what stands in it.
@@ -159,116 +163,84 @@ struct Of<'a, T> {
     row: T,
 }
 
-/// A table whose rows belong to a site each, from some sites in sorted order.
-type OfSites = fn(&[SiteFigures]) -> Result<Table, TableError>;
+/// Where the rows of a table come from.
+enum From {
+    /// Each belongs to a site: from some sites in sorted order.
+    Sites(fn(&[SiteFigures]) -> Result<Table, TableError>),
+    /// The fleet as a whole.
+    Fleet(fn(&FleetFigures) -> Result<Table, TableError>),
+}
 
-/// The tables that are put together from some sites after the others.
-const OF_SITES: [OfSites; 8] =
-    [run_hours, hours_forecast, water_turnover, filters, water_tests, parts, measured_trends::measured_trends, to_do];
+/// Every table, in the order in which they are shown: what somebody should do comes first, as in every document.
+const TABLES: [From; 17] = [
+    From::Sites(to_do),
+    From::Fleet(sums::sums),
+    From::Sites(run_hours),
+    From::Sites(hours_forecast),
+    From::Sites(water_turnover),
+    From::Sites(filters),
+    From::Sites(water_tests),
+    From::Sites(parts),
+    From::Fleet(|figures| part_lives::part_lives(figures.lives)),
+    From::Fleet(|figures| pump_failures::pump_failures(&figures.sites, figures.lives)),
+    From::Fleet(pump_failures::failure_costs),
+    From::Sites(measured_trends::measured_trends),
+    From::Fleet(|figures| visits::visits(&figures.plan)),
+    From::Fleet(carry::carry),
+    From::Fleet(|figures| costs::costs(&figures.costs, minor_units(figures))),
+    From::Fleet(|figures| costs::contracts(&figures.costs, minor_units(figures))),
+    From::Fleet(|figures| forecast_check::forecast_check(&figures.sites, figures.checks)),
+];
+
+fn minor_units(figures: &FleetFigures) -> f64 {
+    crate::costs::year::minor_units(&figures.fleet.settings.currency.0)
+}
 
 /// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow
 /// whatever the size of the fleet.
-const SITES_AT_A_TIME: usize = 250;
-/// Rows of a table whose cells are kept for the workbook; what more there is stands in the CSV.
-pub const ROWS_KEPT: usize = 100_000;
+const SITES_AT_A_TIME: usize = 50;
 
-/// Every table that is computed so far, for the sites in sorted order. Each CSV is handed to `write` piece by piece, by
-/// the table's name; the tables that come back hold no CSV any more.
+/// Puts every table together and hands it to `put`, one table after the other, a large one piece by piece. A table without
+/// a row is none: a head alone would look like a mistake.
 ///
 /// # Errors
-/// If polars refuses a table, or what `write` says.
-pub fn tables<E: From<TableError> + Send>(
+/// If polars refuses a table, or what `put` says.
+pub fn tables<E: std::convert::From<TableError> + Send>(
     figures: &FleetFigures,
-    write: impl Fn(&'static str, &[u8]) -> Result<(), E> + Sync,
-) -> Result<Vec<Table>, E> {
+    mut put: impl FnMut(Table) -> Result<(), E>,
+) -> Result<(), E> {
     use rayon::prelude::*;
-    let mut tables: Vec<Table> = OF_SITES
-        .par_iter()
-        .map(|of_sites| {
-            let mut whole: Option<Table> = None;
-            for sites in figures.sites.chunks(SITES_AT_A_TIME) {
-                let mut piece = of_sites(sites)?;
-                if piece.rows == 0 {
-                    continue;
-                }
-                // The head of a piece stands in the first one already.
-                let head =
-                    if whole.is_some() { piece.csv.iter().position(|b| *b == b'\n').map_or(0, |i| i + 1) } else { 0 };
-                write(piece.name, &piece.csv[head..])?;
-                piece.csv = Vec::new();
-                match &mut whole {
-                    Some(whole) => whole.take(piece),
-                    None => whole = Some(piece),
+    let at_once = SITES_AT_A_TIME * rayon::current_num_threads();
+    for from in TABLES {
+        match from {
+            From::Sites(of_sites) => {
+                let mut begun = false;
+                for sites in figures.sites.chunks(at_once) {
+                    let pieces: Vec<Result<Table, TableError>> =
+                        sites.par_chunks(SITES_AT_A_TIME).map(of_sites).collect();
+                    for piece in pieces {
+                        let mut piece = piece?;
+                        if piece.rows == 0 {
+                            continue;
+                        }
+                        if begun {
+                            let head = piece.csv.iter().position(|byte| *byte == b'\n').map_or(0, |end| end + 1);
+                            piece.csv.drain(..head);
+                        }
+                        begun = true;
+                        put(piece)?;
+                    }
                 }
             }
-            Ok(whole)
-        })
-        .collect::<Result<Vec<Option<Table>>, E>>()?
-        .into_iter()
-        .flatten()
-        .collect();
-    let sites = figures.sites.as_slice();
-    let units = crate::costs::year::minor_units(&figures.fleet.settings.currency.0);
-    let of_fleet = [
-        part_lives::part_lives(figures.lives)?,
-        carry::carry(figures)?,
-        pump_failures::pump_failures(sites, figures.lives)?,
-        pump_failures::failure_costs(sites, figures.lives)?,
-        visits::visits(&figures.plan)?,
-        costs::costs(&figures.costs, units)?,
-        costs::contracts(&figures.costs, units)?,
-        forecast_check::forecast_check(sites, figures.checks)?,
-        sums::sums(figures)?,
-    ];
-    // A table of a header alone would look like a mistake.
-    for mut table in of_fleet.into_iter().filter(|table| table.rows > 0) {
-        write(table.name, &table.csv)?;
-        table.csv = Vec::new();
-        tables.push(table);
-    }
-    tables.sort_by_key(|table| ORDER.iter().position(|name| *name == table.name));
-    Ok(tables)
-}
-
-/// The order in which the tables are shown; one that is not named comes first and is put here.
-const ORDER: [&str; 16] = [
-    "run_hours",
-    "hours_forecast",
-    "water_turnover",
-    "filters",
-    "water_tests",
-    "parts",
-    "part_lives",
-    "pump_failures",
-    "failure_costs",
-    "measured_trends",
-    "visits",
-    "carry",
-    "costs",
-    "contracts",
-    "forecast_check",
-    "to_do",
-];
-
-impl Table {
-    /// Takes the rows of a later piece behind its own, up to as many as are kept.
-    fn take(&mut self, piece: Table) {
-        fn put<T>(mine: &mut Vec<T>, more: Vec<T>) {
-            let room = ROWS_KEPT.saturating_sub(mine.len());
-            mine.extend(more.into_iter().take(room));
-        }
-        self.rows += piece.rows;
-        for (mine, more) in self.columns.iter_mut().zip(piece.columns) {
-            match (&mut mine.values, more.values) {
-                (Values::Texts(mine), Values::Texts(more)) => put(mine, more),
-                (Values::Days(mine), Values::Days(more)) => put(mine, more),
-                (Values::Numbers(mine), Values::Numbers(more)) => put(mine, more),
-                (Values::Counts(mine), Values::Counts(more)) => put(mine, more),
-                // A column has one kind of cell, so there is no other pair.
-                _ => {}
+            From::Fleet(of_fleet) => {
+                let table = of_fleet(figures)?;
+                if table.rows > 0 {
+                    put(table)?;
+                }
             }
         }
     }
+    Ok(())
 }
 
 fn run_hours(sites: &[SiteFigures]) -> Result<Table, TableError> {

@@ -12,7 +12,7 @@ use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::ReportsFor;
 use crate::records::log::Quantity;
 use crate::records::{Fleet, Site};
-use crate::report::format;
+use crate::report::{format, water_words};
 use crate::schedule::due::{DueBy, PartDue, TaskDue};
 use crate::schedule::visits::{NotFitted, Work};
 use crate::to_do_unrecorded;
@@ -125,33 +125,45 @@ fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
                     turnover.value
                 ));
             }
-            if let (Some(hours), true) = (row.hours_per_day, row.failing.contains(&"filtration hours")) {
-                says.push(format!("The water is filtered {hours:.1} h a day; the limit is continuous running."));
+            if let (Some(hours), true) = (water_words::hours(row), row.failing.contains(&"filtration hours")) {
+                says.push(hours);
             }
             all.push(ToDo {
                 urgency: Urgency::ActNow,
                 at: Some(spa.at.clone()),
                 reason: "turnover-short",
-                what: "water turnover is short".to_owned(),
+                what: if row.failing.contains(&"turnover") {
+                    "water turnover is short"
+                } else {
+                    "water is filtered too few hours"
+                }
+                .to_owned(),
                 says: says.join(" "),
                 if_left: "water that is filtered too little can carry disease".to_owned(),
                 due: None,
                 source,
             });
         }
-        for (failing, reason) in [("filter rate", "filter-rate-high"), ("velocity", "velocity-high")] {
-            if row.failing.contains(&failing) {
-                all.push(ToDo {
-                    urgency: Urgency::Plan,
-                    at: Some(spa.at.clone()),
-                    reason,
-                    what: format!("{failing} is over its limit"),
-                    says: format!("The {failing} is over the limit of the rule book."),
-                    if_left: String::new(),
-                    due: None,
-                    source: row.flow.as_ref().and_then(|f| f.sources.last().cloned()),
-                });
-            }
+        for (name, figures) in water_words::over(row, units) {
+            let (reason, if_left) = if name == "velocity" {
+                ("velocity-high", "fast water wears pipe and fittings and pulls harder at the suction covers")
+            } else {
+                ("filter-rate-high", "dirt is pressed through the filter instead of being held")
+            };
+            let flow = row
+                .flow
+                .as_ref()
+                .map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
+            all.push(ToDo {
+                urgency: Urgency::Plan,
+                at: Some(spa.at.clone()),
+                reason,
+                what: format!("{name} is over its limit"),
+                says: format!("The {name} is {figures}{flow}; the ways out are in the section on the water."),
+                if_left: if_left.to_owned(),
+                due: None,
+                source: row.flow.as_ref().and_then(|f| f.sources.last().cloned()),
+            });
         }
         for finding in &spa.water.findings {
             all.push(ToDo {
@@ -205,13 +217,14 @@ fn tests(fleet: &Fleet, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToD
                 what: format!("{name} is {out_of}"),
                 says: if matches!(last.verdict, TestVerdict::Low | TestVerdict::High) {
                     format!(
-                        "{name} was {value} on {}; the limits are {limits}. {wrong} of {} tests this month were out. {}.",
+                        "{} was {value} on {}; the limits are {limits}. {wrong} of {} tests this month were out. {}.",
+                        format::sentence(&name),
                         calendar::in_words(last.day),
                         rows.len(),
                         format::sentence(&last.action)
                     )
                 } else {
-                    format!("{name} was {value} on {}.", calendar::in_words(last.day))
+                    format!("{} was {value} on {}.", format::sentence(&name), calendar::in_words(last.day))
                 },
                 if_left: if hot {
                     "water this hot can make bathers faint"
@@ -360,18 +373,27 @@ fn parts_to_do(parts: &[PartDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
     }
 }
 
+/// The reason of what no day could be found for in the year's visits.
+pub const NOT_IN_PLAN: &str = "not-in-plan";
+
 /// What no day could be found for in the year's visits.
 fn not_fitted(left: &NotFitted) -> ToDo {
     let what = match &left.work {
         Work::Renew(part) => format!("renew the {}", format::words(part.as_str())),
         Work::Left(what) => what.clone(),
+        Work::Close => "closing for the season".to_owned(),
+        Work::Reopen => "opening after the season".to_owned(),
         work => format::words(&work.word()),
     };
     ToDo {
         urgency: Urgency::Plan,
         at: Some(left.at.clone()),
-        reason: "not-in-plan",
-        what: format!("{what}: not in the year's visits"),
+        reason: NOT_IN_PLAN,
+        what: if left.planned > 0 {
+            format!("{what}: one time more than the {} in the year's visits", left.planned)
+        } else {
+            format!("{what}: not in the year's visits")
+        },
         says: format!("{}.", format::sentence(&left.why)),
         if_left: String::new(),
         due: left.due,

@@ -2,6 +2,8 @@
 //! from the system where Linux shows it (proc(5)); elsewhere it is not known. For `--verbose` and the benchmark only;
 //! nothing that is written depends on it.
 
+use std::time::Instant;
+
 use fs_err as fs;
 
 /// What this process has used so far.
@@ -45,6 +47,33 @@ impl std::fmt::Display for Usage {
             "processor: {:.2} s of its own, {:.2} s of the renderer; memory: {mib:.0} MiB at most",
             self.own, self.started
         )
+    }
+}
+
+/// The clock of a stage of a run: wall time, processor time, memory.
+#[derive(Debug, Clone, Copy)]
+pub struct Clock {
+    began: Instant,
+    before: Option<Usage>,
+}
+
+impl Clock {
+    /// Starts it.
+    pub fn start() -> Self {
+        Self { began: Instant::now(), before: Usage::now() }
+    }
+
+    /// What the stage took so far, in words: seconds, processor seconds of the program, the most memory up to here.
+    pub fn in_words(self) -> String {
+        let seconds = self.began.elapsed().as_secs_f64();
+        match self.before.zip(Usage::now()) {
+            Some((before, now)) => format!(
+                "{seconds:.2} s; {:.2} s of processor; {} MiB at most so far",
+                now.own - before.own,
+                now.peak >> 20
+            ),
+            None => format!("{seconds:.2} s"),
+        }
     }
 }
 

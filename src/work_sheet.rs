@@ -9,14 +9,17 @@ use chrono::NaiveDate;
 use crate::address::{Address, Id};
 use crate::calendar;
 use crate::digest::sha256;
+use crate::quantities::run_hours;
 use crate::records::log::Quantity;
+use crate::records::pumps::Speeds;
 use crate::records::{Fleet, Pump, Site, Spa};
 use crate::schedule::visits::{Plan, Visit, VisitTask, Work};
 
 /// Work sheets are made for the visits of so many days; the next one always has one.
 pub const SHEET_DAYS: i64 = 56;
 /// Blanks up to which each renewal has some for what was found, how a part looked that was not renewed, and until when it
-/// is put off. With more the sheet has what must be said of each, and the rest goes into the note.
+/// is put off. With more the sheet has what must be said of each, and before leaving one line each for what was found, how a
+/// part looked and what is put off, with the part's place.
 pub const FULL_BLANKS: usize = 45;
 /// A quantity that was read within so many days is asked for again.
 const READ_LATELY: i64 = 400;
@@ -124,7 +127,7 @@ pub fn coming<'a>(plan: &'a Plan, site: &'a Id, as_of: NaiveDate) -> Vec<&'a Vis
         .filter(|visit| visit.date > as_of)
         .enumerate()
         .take_while(|(index, visit)| *index == 0 || visit.date <= end)
-        .map(|(_, visit)| visit)
+        .map(|(_, visit)| visit.as_ref())
         .collect()
 }
 
@@ -142,27 +145,18 @@ pub fn sheet<'a>(fleet: &Fleet, site: &Site, visit: &'a Visit) -> Sheet<'a> {
         Blank { filled: Some("planned".to_owned()), ..blank("why", Kind::Word) },
     ];
     let drained = site.closed.iter().any(|season| season.drained && (season.from..=season.to).contains(&visit.date));
-    let mut readings: Vec<Asked> =
-        site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
-    let mut after = after(fleet, site, visit, drained);
+    let readings: Vec<Asked> = site.spas.iter().flat_map(|spa| readings_of(fleet, site, spa, visit, drained)).collect();
+    let after = after(fleet, site, visit, drained);
     let jobs = |full: bool| -> Vec<Job> {
         visit.tasks.iter().map(|task| Job { task, blanks: job_blanks(task, full) }).collect()
     };
-    let leaving = leaving(visit);
-    let mut all = jobs(true);
+    let leaving = |full: bool| leaving(visit, full);
     let count = |blanks: &[Asked]| blanks.iter().map(|asked| asked.blanks.len()).sum::<usize>();
+    let all = jobs(true);
     let of_jobs: usize = all.iter().map(|job| job.blanks.len()).sum();
-    if arriving.len() + count(&readings) + of_jobs + count(&after) + leaving.len() > FULL_BLANKS {
-        all = jobs(false);
-        // On a crowded sheet what is read again stands beside what was read first.
-        for asked in std::mem::take(&mut after) {
-            match readings.iter_mut().find(|there| there.at == asked.at) {
-                Some(there) => there.blanks.extend(asked.blanks),
-                None => readings.push(asked),
-            }
-        }
-    }
-    Sheet { visit, arriving, readings, jobs: all, after, leaving }
+    let full = arriving.len() + count(&readings) + of_jobs + count(&after) + leaving(true).len() <= FULL_BLANKS;
+    let (jobs, leaving) = (if full { all } else { jobs(false) }, leaving(full));
+    Sheet { visit, arriving, readings, jobs, after, leaving }
 }
 
 fn blank(key: &str, kind: Kind) -> Blank {
@@ -223,7 +217,7 @@ fn readings_of(fleet: &Fleet, site: &Site, spa: &Spa, visit: &Visit, drained: bo
 }
 
 /// The counters a pump is known to have.
-fn counters(site: &Site, pump: &Pump) -> Vec<Quantity> {
+pub fn counters(site: &Site, pump: &Pump) -> Vec<Quantity> {
     let read = |quantity: &Quantity| site.readings_of(&pump.at, *quantity).next().is_some();
     let found: Vec<Quantity> =
         [Quantity::Hours, Quantity::HoursLow, Quantity::HoursHigh].into_iter().filter(read).collect();
@@ -256,11 +250,12 @@ fn after(fleet: &Fleet, site: &Site, visit: &Visit, drained: bool) -> Vec<Asked>
     };
     for task in visit.tasks.iter().filter(|task| !drained && task.work != Work::Close) {
         let spa = site.spas.iter().find(|spa| spa.at.spa() == task.at.spa());
+        let pump = spa.and_then(|spa| spa.pumps.iter().find(|pump| pump.at == task.at));
         let renewed = matches!(task.work, Work::Renew(_));
         if spa.is_some_and(|spa| spa.filters.iter().any(|filter| filter.at == task.at)) {
             ask(&task.at, &[Quantity::Pressure, Quantity::Flow]);
-        } else if spa.is_some_and(|spa| spa.pumps.iter().any(|pump| pump.at == task.at)) && renewed {
-            ask(&task.at, &[Quantity::Current]);
+        } else if let Some(pump) = pump.filter(|_| renewed) {
+            ask(&task.at, currents(fleet, site, pump));
         } else if spa.is_some_and(|spa| spa.at == task.at) && changes_the_water(task) {
             let bromine = site.readings_of(&task.at, Quantity::Bromine).next().is_some()
                 && site.readings_of(&task.at, Quantity::FreeChlorine).next().is_none();
@@ -271,12 +266,20 @@ fn after(fleet: &Fleet, site: &Site, visit: &Visit, drained: bool) -> Vec<Asked>
     all
 }
 
+/// The currents that are measured at a pump: one a speed.
+pub fn currents(fleet: &Fleet, site: &Site, pump: &Pump) -> &'static [Quantity] {
+    let model = run_hours::models(fleet, site, pump).last().and_then(|(_, model)| *model);
+    let read = site.readings_of(&pump.at, Quantity::CurrentLow).next().is_some();
+    let two = model.map_or(read, |model| model.speeds == Speeds::Two);
+    if two { &[Quantity::Current, Quantity::CurrentLow] } else { &[Quantity::Current] }
+}
+
 /// Whether a piece of work puts new water in.
 pub fn changes_the_water(task: &VisitTask) -> bool {
     task.work == Work::Reopen || matches!(&task.work, Work::Task(id) if id.as_str() == "water_change")
 }
 
-fn leaving(visit: &Visit) -> Vec<Blank> {
+fn leaving(visit: &Visit, full: bool) -> Vec<Blank> {
     let mut numbers: Vec<&str> =
         visit.tasks.iter().flat_map(|task| &task.take).filter_map(|take| take.number.as_deref()).collect();
     numbers.sort_unstable();
@@ -284,6 +287,16 @@ fn leaving(visit: &Visit) -> Vec<Blank> {
     let used = numbers.into_iter().map(|number| blank(&format!("used.{number}"), Kind::Number));
     let mut blanks = vec![Blank { unit: "h", ..blank("labour", Kind::Number) }];
     blanks.extend(used);
+    if !full && visit.tasks.iter().any(|task| matches!(task.work, Work::Renew(_))) {
+        blanks.extend([
+            Blank { unit: "address/part", ..blank("found.at", Kind::Word) },
+            blank("found", Kind::Words),
+            blank("inspected.at", Kind::Word),
+            blank("inspected", Kind::OneOf(CONDITION)),
+            blank("deferred.at", Kind::Word),
+            blank("deferred", Kind::Day),
+        ]);
+    }
     blanks.extend([blank("left.at", Kind::Word), blank("left", Kind::Words), blank("note", Kind::Words)]);
     blanks
 }

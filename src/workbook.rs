@@ -3,20 +3,31 @@
 //! It says nothing the CSV files do not say, in the same units and under the same names; it adds what a sheet can:
 //! types, frozen heads, filters, and a page set-up. Texts go in as texts and are never formulas or links. The workbook
 //! carries the as-of day for its date of creation, so that the same figures give the same bytes.
+//!
+//! Sheets are written row by row into nameless files of the folder given, as the tables are put together, so that memory
+//! stays narrow.
+
+use std::borrow::Cow;
+use std::path::Path;
 
 use chrono::{Datelike, NaiveDate};
 use rust_xlsxwriter::{
     DocProperties, ExcelDateTime, Format, FormatAlign, FormatBorder, Workbook, Worksheet, XlsxError,
 };
 
-use crate::calendar;
+use crate::calendar::{self, Month};
 use crate::records::Fleet;
 use crate::records::fleet::Paper;
-use crate::tables::{Table, Values};
+use crate::tables::{Table, TypedColumn, Values};
 
 /// Rows a sheet holds at most: what more there is stands in the CSV, and the first sheet says so. A sheet could hold
 /// 1,048,576, but a million rows open in no reasonable time.
-const MOST_ROWS: usize = crate::tables::ROWS_KEPT;
+const MOST_ROWS: usize = 50_000;
+/// The sites of a fleet up to which the workbook holds all months; that of a larger one holds the months of a year and the
+/// one before, with which a month is compared.
+const SITES_WITH_ALL_MONTHS: usize = 100;
+/// See above.
+const MONTHS_KEPT: i32 = 13;
 /// The longest text a cell of the format can hold, in UTF-16 units (ECMA-376 leaves it open; readers hold 32,767).
 const LONGEST_TEXT: usize = 32_767;
 /// Columns beyond which a printed sheet is two pages wide.
@@ -36,11 +47,16 @@ pub struct Given<'a> {
     pub month: &'a str,
     /// The as-of day.
     pub as_of: NaiveDate,
-    /// The tables, in the order of their sheets.
-    pub tables: &'a [Table],
+    /// The month.
+    pub reported: Month,
+    /// How many sites the fleet has.
+    pub sites: usize,
+    /// A folder that can be written to and is on the disk the workbook goes to.
+    pub folder: &'a Path,
 }
 
 /// The formats of cells.
+#[derive(Debug)]
 struct Looks {
     head: Format,
     text: Format,
@@ -69,6 +85,16 @@ impl Looks {
             share: base().set_num_format("0.0%"),
             money: base().set_num_format("#,##0.00"),
             title: base().set_bold().set_font_size(16),
+        }
+    }
+
+    /// The look of a column's cells.
+    fn of(&self, column: &TypedColumn) -> &Format {
+        match column.values {
+            Values::Texts(_) => &self.text,
+            Values::Days(_) => &self.day,
+            Values::Numbers(_) => self.number(column.name),
+            Values::Counts(_) => &self.count,
         }
     }
 
@@ -123,27 +149,143 @@ fn a_row_is(table: &str) -> &'static str {
     }
 }
 
-/// The workbook as bytes.
-///
-/// # Errors
-/// If a sheet is refused, which the tables' own names and sizes rule out.
-pub fn workbook(given: &Given) -> Result<Vec<u8>, WorkbookError> {
-    let looks = Looks::new();
-    let mut workbook = Workbook::new();
-    let prepared_by = given.fleet.settings.prepared_by.as_ref().unwrap_or(&given.fleet.settings.fleet).0.clone();
-    workbook.set_properties(
-        &DocProperties::new()
-            .set_title(format!("{}: figures for {}", given.fleet.settings.fleet.0, given.month))
-            .set_author(prepared_by)
-            .set_creation_datetime(&day(given.as_of)?),
-    );
-    contents(workbook.add_worksheet(), given, &looks)?;
-    // What somebody should do comes first, as in every document.
-    let (first, others): (Vec<&Table>, Vec<&Table>) = given.tables.iter().partition(|table| table.name == "to_do");
-    for table in first.into_iter().chain(others) {
-        sheet(workbook.add_worksheet(), table, given, &looks)?;
+/// A workbook in the making.
+pub struct Book<'a> {
+    given: &'a Given<'a>,
+    looks: Looks,
+    workbook: Workbook,
+    /// Its sheets, in the order of the tables.
+    sheets: Vec<Sheet>,
+}
+
+/// A sheet as far as it is written.
+#[derive(Debug)]
+struct Sheet {
+    table: &'static str,
+    columns: Vec<&'static str>,
+    /// The width each column needs, in characters.
+    widths: Vec<usize>,
+    /// The rows of its table.
+    rows: usize,
+    /// Those that were written.
+    written: usize,
+    /// Whether rows of earlier months were left out.
+    months_left_out: bool,
+}
+
+impl<'a> Book<'a> {
+    /// Begins one.
+    ///
+    /// # Errors
+    /// If the folder cannot be written to.
+    pub fn begin(given: &'a Given) -> Result<Self, WorkbookError> {
+        let mut workbook = Workbook::new();
+        workbook.set_tempdir(given.folder)?;
+        let settings = &given.fleet.settings;
+        let prepared_by = settings.prepared_by.as_ref().unwrap_or(&settings.fleet).0.clone();
+        workbook.set_properties(
+            &DocProperties::new()
+                .set_title(format!("{}: figures for {}", settings.fleet.0, given.month))
+                .set_author(prepared_by)
+                .set_creation_datetime(&day(given.as_of)?),
+        );
+        workbook.add_worksheet();
+        Ok(Self { given, looks: Looks::new(), workbook, sheets: Vec::new() })
     }
-    Ok(workbook.save_to_buffer()?)
+
+    /// Writes a table, or a piece of one, behind what is there of it. A table's pieces come one after the other.
+    ///
+    /// # Errors
+    /// If a sheet is refused, which the tables' own names and sizes rule out, or there is no room on the disk.
+    pub fn put(&mut self, table: &Table) -> Result<(), WorkbookError> {
+        if self.sheets.last().is_none_or(|sheet| sheet.table != table.name) {
+            self.finish_sheet()?;
+            self.begin_sheet(table)?;
+        }
+        let (place, Some(sheet)) = (self.sheets.len(), self.sheets.last_mut()) else { return Ok(()) };
+        let worksheet = self.workbook.worksheet_from_index(place)?;
+        let since =
+            (self.given.sites > SITES_WITH_ALL_MONTHS).then(|| self.given.reported.plus(1 - MONTHS_KEPT).to_string());
+        let months = table.columns.iter().find(|column| column.name == "month").map(|column| &column.values);
+        let earlier = |row: usize| match (&since, months) {
+            (Some(since), Some(Values::Texts(months))) => months[row].as_ref().is_some_and(|month| month < since),
+            _ => false,
+        };
+        let looks: Vec<&Format> = table.columns.iter().map(|column| self.looks.of(column)).collect();
+        sheet.rows += table.rows;
+        for row in 0..table.rows {
+            if earlier(row) {
+                sheet.months_left_out = true;
+                continue;
+            }
+            if sheet.written == MOST_ROWS {
+                break;
+            }
+            sheet.written += 1;
+            for (at, ((column, look), width)) in table.columns.iter().zip(&looks).zip(&mut sheet.widths).enumerate() {
+                cell(worksheet, (sheet.written as u32, at as u16), &column.values, row, look, width)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// The workbook as bytes.
+    ///
+    /// # Errors
+    /// As [`put`](Self::put).
+    pub fn finish(mut self) -> Result<Vec<u8>, WorkbookError> {
+        self.finish_sheet()?;
+        let first = self.workbook.worksheet_from_index(0)?;
+        contents(first, self.given, &self.sheets, &self.looks)?;
+        Ok(self.workbook.save_to_buffer()?)
+    }
+
+    fn begin_sheet(&mut self, table: &Table) -> Result<(), WorkbookError> {
+        let worksheet = self.workbook.add_worksheet_with_low_memory()?;
+        worksheet.set_name(table.name)?;
+        worksheet.set_row_height(0, 30)?;
+        for (at, column) in table.columns.iter().enumerate() {
+            worksheet.write_string_with_format(0, at as u16, column.name, &self.looks.head)?;
+        }
+        let columns: Vec<&'static str> = table.columns.iter().map(|column| column.name).collect();
+        let widths = columns.iter().map(|name| name.len().div_ceil(2).max(7)).collect();
+        let name = table.name;
+        self.sheets.push(Sheet { table: name, columns, widths, rows: 0, written: 0, months_left_out: false });
+        Ok(())
+    }
+
+    fn finish_sheet(&mut self) -> Result<(), WorkbookError> {
+        let Some(sheet) = self.sheets.last() else { return Ok(()) };
+        let worksheet = self.workbook.worksheet_from_index(self.sheets.len())?;
+        for (at, width) in sheet.widths.iter().enumerate() {
+            worksheet.set_column_width(at as u16, ((*width).min(60) + 2) as f64)?;
+        }
+        let last = (sheet.columns.len() as u16).saturating_sub(1);
+        worksheet.autofilter(0, 0, sheet.written as u32, last)?;
+        // The head stays, and so do the columns that say whose row it is.
+        let whose =
+            sheet.columns.iter().take(3).take_while(|name| ["site", "at", "scope", "id", "part"].contains(name));
+        let whose = whose.count() as u16;
+        worksheet.set_freeze_panes(1, whose)?;
+        if whose > 0 {
+            worksheet.set_repeat_columns(0, whose - 1)?;
+        }
+        page(worksheet, sheet.table, self.given, sheet.columns.len())?;
+        Ok(())
+    }
+}
+
+impl Sheet {
+    /// Which rows of its table it holds, in words; `None` = all.
+    fn holds_only(&self, given: &Given) -> Option<String> {
+        let since = self.months_left_out.then(|| format!("from {}", given.reported.plus(1 - MONTHS_KEPT)));
+        match (self.written == MOST_ROWS && self.rows > MOST_ROWS, since) {
+            (true, Some(since)) => Some(format!("the first {MOST_ROWS} of the rows {since} on")),
+            (true, None) => Some(format!("the first {MOST_ROWS} rows")),
+            (false, Some(since)) => Some(format!("the rows {since} on")),
+            (false, None) => None,
+        }
+    }
 }
 
 fn day(day: NaiveDate) -> Result<ExcelDateTime, XlsxError> {
@@ -151,7 +293,7 @@ fn day(day: NaiveDate) -> Result<ExcelDateTime, XlsxError> {
     ExcelDateTime::from_ymd(day.year().clamp(1900, 9999) as u16, day.month() as u8, day.day() as u8)
 }
 
-fn contents(sheet: &mut Worksheet, given: &Given, looks: &Looks) -> Result<(), XlsxError> {
+fn contents(sheet: &mut Worksheet, given: &Given, tables: &[Sheet], looks: &Looks) -> Result<(), XlsxError> {
     sheet.set_name("contents")?;
     let settings = &given.fleet.settings;
     sheet.write_string_with_format(0, 0, cut(&format!("{}, {}", settings.fleet.0, given.month)), &looks.title)?;
@@ -168,14 +310,14 @@ fn contents(sheet: &mut Worksheet, given: &Given, looks: &Looks) -> Result<(), X
     for (column, text) in ["Table", "A row is", "Rows", "Rows in this workbook"].into_iter().enumerate() {
         sheet.write_string_with_format(head, column as u16, text, &looks.head)?;
     }
-    for (index, table) in given.tables.iter().enumerate() {
+    for (index, table) in tables.iter().enumerate() {
         let row = head + 1 + index as u32;
-        sheet.write_string_with_format(row, 0, table.name, &looks.text)?;
-        sheet.write_string_with_format(row, 1, a_row_is(table.name), &looks.text)?;
+        sheet.write_string_with_format(row, 0, table.table, &looks.text)?;
+        sheet.write_string_with_format(row, 1, a_row_is(table.table), &looks.text)?;
         sheet.write_number_with_format(row, 2, table.rows as f64, &looks.count)?;
-        sheet.write_number_with_format(row, 3, table.rows.min(MOST_ROWS) as f64, &looks.count)?;
-        if table.rows > MOST_ROWS {
-            let note = format!("the first rows only; all are in tables/{}.csv", table.name);
+        sheet.write_number_with_format(row, 3, table.written as f64, &looks.count)?;
+        if let Some(which) = table.holds_only(given) {
+            let note = format!("{which}; all are in tables/{}.csv", table.table);
             sheet.write_string_with_format(row, 4, &note, &looks.text)?;
         }
     }
@@ -185,62 +327,49 @@ fn contents(sheet: &mut Worksheet, given: &Given, looks: &Looks) -> Result<(), X
     page(sheet, "contents", given, 4)
 }
 
-fn sheet(sheet: &mut Worksheet, table: &Table, given: &Given, looks: &Looks) -> Result<(), XlsxError> {
-    sheet.set_name(table.name)?;
-    let rows = table.rows.min(MOST_ROWS);
-    let columns = table.columns.len() as u16;
-    for (index, column) in table.columns.iter().enumerate() {
-        let at = index as u16;
-        sheet.write_string_with_format(0, at, column.name, &looks.head)?;
-        let mut widest = column.name.len().div_ceil(2).max(7);
-        match &column.values {
-            Values::Texts(texts) => {
-                for (row, text) in present(texts, rows) {
-                    widest = widest.max(text.chars().count());
-                    sheet.write_string_with_format(row, at, cut(text), &looks.text)?;
-                }
-            }
-            Values::Days(days) => {
-                widest = widest.max(10);
-                for (row, value) in present(days, rows) {
-                    sheet.write_datetime_with_format(row, at, day(*value)?, &looks.day)?;
-                }
-            }
-            Values::Numbers(numbers) => {
-                for (row, value) in present(numbers, rows) {
-                    widest = widest.max(format!("{value:.3}").len());
-                    sheet.write_number_with_format(row, at, *value, looks.number(column.name))?;
-                }
-            }
-            Values::Counts(counts) => {
-                for (row, value) in present(counts, rows) {
-                    sheet.write_number_with_format(row, at, *value as f64, &looks.count)?;
-                }
+/// Writes the cell of a row of a table, unless its value is not known, and sees to the column's width.
+fn cell(
+    sheet: &mut Worksheet,
+    (below, at): (u32, u16),
+    values: &Values,
+    row: usize,
+    look: &Format,
+    width: &mut usize,
+) -> Result<(), XlsxError> {
+    match values {
+        Values::Texts(texts) => {
+            if let Some(Some(text)) = texts.get(row) {
+                *width = (*width).max(text.chars().count());
+                sheet.write_string_with_format(below, at, cut(text), look)?;
             }
         }
-        sheet.set_column_width(at, (widest.min(60) + 2) as f64)?;
+        Values::Days(days) => {
+            if let Some(Some(value)) = days.get(row) {
+                *width = (*width).max(10);
+                sheet.write_datetime_with_format(below, at, day(*value)?, look)?;
+            }
+        }
+        Values::Numbers(numbers) => {
+            if let Some(Some(value)) = numbers.get(row) {
+                // Its digits before the point, the point and three behind it, perhaps a sign.
+                let digits = value.abs().max(1.0).log10() as usize + 1;
+                *width = (*width).max(digits + 4 + usize::from(*value < 0.0));
+                sheet.write_number_with_format(below, at, *value, look)?;
+            }
+        }
+        Values::Counts(counts) => {
+            if let Some(Some(value)) = counts.get(row) {
+                sheet.write_number_with_format(below, at, *value as f64, look)?;
+            }
+        }
     }
-    sheet.set_row_height(0, 30)?;
-    let last = columns.saturating_sub(1);
-    sheet.autofilter(0, 0, rows as u32, last)?;
-    // The head stays, and so do the columns that say whose row it is.
-    let whose = table.columns.iter().take(3).take_while(|c| ["site", "at", "scope", "id", "part"].contains(&c.name));
-    let whose = whose.count() as u16;
-    sheet.set_freeze_panes(1, whose)?;
-    if whose > 0 {
-        sheet.set_repeat_columns(0, whose - 1)?;
-    }
-    page(sheet, table.name, given, table.columns.len())
-}
-
-fn present<T>(values: &[Option<T>], rows: usize) -> impl Iterator<Item = (u32, &T)> {
-    values.iter().take(rows).enumerate().filter_map(|(row, value)| Some((row as u32 + 1, value.as_ref()?)))
+    Ok(())
 }
 
 /// A text as a cell can hold it.
-fn cut(text: &str) -> String {
+fn cut(text: &str) -> Cow<'_, str> {
     if text.len() <= LONGEST_TEXT {
-        return text.to_owned();
+        return Cow::Borrowed(text);
     }
     let mut units = 0;
     let short: String = text
@@ -250,7 +379,7 @@ fn cut(text: &str) -> String {
             units < LONGEST_TEXT
         })
         .collect();
-    format!("{short}…")
+    Cow::Owned(format!("{short}…"))
 }
 
 /// How a sheet is printed.

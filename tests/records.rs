@@ -1,6 +1,5 @@
 //! What is said of faulty records, and what is not said of sound ones.
 
-mod bench;
 mod bounds;
 mod first_evening;
 mod left_out;

@@ -98,7 +98,7 @@ impl ValueAxis {
 }
 
 /// The round number (1, 2, 2.5 or 5 times a power of ten) at or above, and its decimals.
-fn round_step(at_least: f64) -> (f64, usize) {
+pub(super) fn round_step(at_least: f64) -> (f64, usize) {
     let power = at_least.log10().floor() as i32;
     for (factor, more) in [(1.0, 0), (2.0, 0), (2.5, 1), (5.0, 0), (10.0, -1)] {
         let step = factor * 10f64.powi(power);

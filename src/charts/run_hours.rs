@@ -270,6 +270,21 @@ mod tests {
     }
 
     #[test]
+    fn labels_fit_for_forty_pumps_of_long_names() {
+        for word in ["W", "Long terrace, jets 1 ", "一", "i"] {
+            for pumps in [1, 2, 6, 40] {
+                let mut given = input(12, pumps, 1.0);
+                for speed in &mut given.speeds {
+                    speed.speed = word.repeat(5000 / word.len());
+                }
+                let (months, speeds) = in_order(&given).unwrap();
+                assert_labels_fit(&draw(&months, &speeds).unwrap());
+                assert!(run_hours(&given).is_ok());
+            }
+        }
+    }
+
+    #[test]
     fn alt_states_the_finding() {
         let chart = run_hours(&input(12, 2, 1.0)).unwrap();
         assert!(

@@ -30,6 +30,8 @@ pub struct TurnoverInput {
     pub months: Vec<TurnoverMonth>,
     /// Longest allowed turnover time, minutes.
     pub limit_minutes: Option<f64>,
+    /// Any day of each month in which the water was filtered fewer hours than asked: no bar shows that.
+    pub few_hours: Vec<NaiveDate>,
     /// What the range lines are, such as "central 80 %".
     pub range_name: String,
 }
@@ -122,7 +124,7 @@ fn known(months: &[TurnoverMonth]) -> Vec<Known> {
 }
 
 fn draw(input: &TurnoverInput, months: &[TurnoverMonth]) -> Result<Drawing, NoChart> {
-    let (top, bottom) = (76, 400);
+    let (top, bottom) = (76, 340);
     let mut values: Vec<f64> = input.limit_minutes.into_iter().collect();
     for entry in months {
         if let TurnoverState::Known { minutes, range_minutes, .. } = entry.state {
@@ -262,6 +264,15 @@ fn alt(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
         }
         None => out += " No limit is on record.",
     }
+    let few = few_hours(input, months);
+    if !few.is_empty() {
+        let _ = write!(
+            out,
+            " Filtered too few hours in {}: {}.",
+            style::count(few.len(), "month", "months"),
+            style::list_some(&few)
+        );
+    }
     let not_measured = known.iter().filter(|month| month.basis != TurnoverBasis::Measured).count();
     if not_measured > 0 {
         let _ = write!(out, " Not measured in {}.", style::count(not_measured, "month", "months"));
@@ -298,7 +309,27 @@ fn caption(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
     if months.iter().any(|entry| entry.state == TurnoverState::Unknown) {
         parts.push("?: not known".to_owned());
     }
-    style::sentence(&parts)
+    let mut out = style::sentence(&parts);
+    let few = few_hours(input, months).len();
+    if few > 0 {
+        let _ = write!(
+            out,
+            " Filtered too few hours in {} of {}, which no bar shows.",
+            few,
+            style::count(months.len(), "month", "months")
+        );
+    }
+    out
+}
+
+/// The months shown in which the water was filtered too few hours.
+fn few_hours(input: &TurnoverInput, months: &[TurnoverMonth]) -> Vec<String> {
+    let few: Vec<NaiveDate> = input.few_hours.iter().map(|day| first_of_month(*day)).collect();
+    months
+        .iter()
+        .filter(|entry| few.contains(&first_of_month(entry.month)))
+        .map(|entry| long_month(entry.month))
+        .collect()
 }
 
 #[cfg(test)]
@@ -334,6 +365,7 @@ mod tests {
             spa: "Terrace <script>&\" 水".into(),
             months,
             limit_minutes: Some(13.0),
+            few_hours: Vec::new(),
             range_name: "central 80 %".into(),
         }
     }

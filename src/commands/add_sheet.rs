@@ -98,6 +98,9 @@ pub fn answered(
         of_visit.extend(reader.answer("", blank)?);
     }
     reader.end()?;
+    for name in ["found", "inspected", "deferred"] {
+        entries.of_one_line(name, site, &mut of_visit)?;
+    }
     entries.check()?;
     let is_filled = |name: &str| of_visit.iter().any(|(key, _)| key == name);
     if is_filled("left.at") && !is_filled("left") {
@@ -135,7 +138,8 @@ impl<R: BufRead> Reader<'_, R> {
                 printer.question(&question(at, blank));
             }
             let Some(typed) = self.next()? else { return Ok(filled(blank)) };
-            match meant(blank, typed.trim()) {
+            let typed = crate::cli::without_invisible(typed.into());
+            match meant(blank, typed.to_string_lossy().trim()) {
                 Ok(answer) => return Ok(answer),
                 Err(wrong) => {
                     let wrong = format!("line {}, {}: {wrong}", self.line, called(at, blank));
@@ -241,6 +245,31 @@ impl Entries {
             Some((_, there)) => *there = value,
             None => fields.push((key, value)),
         }
+    }
+
+    /// A crowded sheet's one line for what was found, how a part looked or what is put off goes where the part stands.
+    fn of_one_line(&mut self, name: &str, site: &Site, of_visit: &mut Vec<(String, String)>) -> Result<(), String> {
+        let mut take = |key: String| {
+            let place = of_visit.iter().position(|(known, _)| *known == key)?;
+            Some(of_visit.remove(place).1)
+        };
+        let (at, said) = match (take(format!("{name}.at")), take(name.to_owned())) {
+            (None, None) => return Ok(()),
+            (Some(at), Some(said)) => (at, said),
+            (Some(_), None) => return Err(format!("`{name}.at` names a part, and `{name}` does not say what")),
+            (None, Some(_)) => {
+                return Err(format!(
+                    "`{name}` is filled in, and `{name}.at` does not say of which part (address/part)"
+                ));
+            }
+        };
+        let of_site = format!("{}/", site.id);
+        let Some((at, part)) = at.strip_prefix(&of_site).unwrap_or(&at).rsplit_once('/') else {
+            return Err(format!("`{name}.at`: `{at}` is no address with a part behind it, like `spa/pump/shaft_seal`"));
+        };
+        let key = if name == "found" { format!("renewed.{part}.found") } else { format!("{name}.{part}") };
+        self.put(at, key, said);
+        Ok(())
     }
 
     /// What was found belongs to a part that was renewed: alone it would say that it was.

@@ -8,6 +8,7 @@ use crate::calendar::{self, Month, plus_days};
 use crate::cli::Plan as Arguments;
 use crate::commands::{Failure, load};
 use crate::diagnostic::Diagnostic;
+use crate::interrupt::Stop;
 use crate::output;
 use crate::printer::{Printer, count};
 use crate::report::format;
@@ -17,8 +18,8 @@ use crate::site;
 /// Plans: status 0, 1 where a site or a record was left out, 2 where nothing could be planned.
 ///
 /// # Errors
-/// If the folder is no fleet or `plan.yaml` cannot be written.
-pub fn run(arguments: &Arguments, printer: Printer) -> Result<u8, Failure> {
+/// If the folder is no fleet, `plan.yaml` cannot be written, or the run was asked to end.
+pub fn run(arguments: &Arguments, printer: Printer, stop: &Stop) -> Result<u8, Failure> {
     let Some(shared) = load(&arguments.fleet, printer)? else { return Ok(2) };
     let today = || calendar::today(shared.fleet.settings.timezone.0);
     let as_of = match (arguments.as_of, arguments.month) {
@@ -27,7 +28,12 @@ pub fn run(arguments: &Arguments, printer: Printer) -> Result<u8, Failure> {
         (None, None) if arguments.week => plus_days(today(), -1),
         (None, None) => Month::of(today()).plus(-1).last(),
     };
-    let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
+    let read_one = |files| match stop.check() {
+        Ok(()) => site::read(&shared, files, as_of),
+        Err(_) => Err(Vec::new()),
+    };
+    let read: Vec<_> = shared.sites.par_iter().map(read_one).collect();
+    stop.check()?;
     let mut diagnostics = shared.diagnostics.clone();
     let mut sites = Vec::new();
     for result in read {
@@ -41,9 +47,10 @@ pub fn run(arguments: &Arguments, printer: Printer) -> Result<u8, Failure> {
     }
     diagnostics.sort_by_cached_key(Diagnostic::order);
     printer.diagnostics(&diagnostics);
+    stop.check()?;
     let lives = site::fleet_lives(&shared.fleet, &sites, as_of);
     let figures = site::all_figures(&shared.fleet, &lives, &sites, as_of);
-    let plan = visits::plan(&shared.fleet, &figures, as_of, arguments.week);
+    let plan = visits::plan_unless(&shared.fleet, &figures, as_of, arguments.week, stop)?;
     let shown = if arguments.week { Some(plus_days(as_of, kept::WEEK_DAYS)) } else { None };
     tell(&plan, shown, shared.fleet.settings.currency.0.as_str(), printer);
     if arguments.accept {
@@ -92,7 +99,8 @@ fn tell(plan: &Plan, until: Option<chrono::NaiveDate>, currency: &str, printer: 
     let gap = if plan.bound > 0.0 { (plan.cost / plan.bound - 1.0) * 100.0 } else { 0.0 };
     printer.summary(&format!(
         "{} visits; ways, life thrown away and the risk of waiting come to {:.0} {currency}; no plan with these windows \
-         comes to less than {:.0}, so this is at most {gap:.1} % above the best",
+         comes to less than {:.0}, so this is at most {gap:.1} % above the best. That least sum knows windows and shared \
+         ways, but not how long working days are: where they are full, no plan comes near it",
         plan.visits.len(),
         plan.cost,
         plan.bound

@@ -27,6 +27,7 @@ use crate::report::{inside_view, quote as documents, quote_view};
 use crate::schedule::visits::{self, Plan};
 use crate::site::{self, SiteFigures};
 use crate::tables::quoted;
+use crate::usage::Clock;
 
 /// Visits as a choice.
 const CHOICES: [&str; 4] = ["monthly", "every two months", "quarterly", "half-yearly"];
@@ -63,7 +64,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
             "no year can be quoted without what an hour of work costs: labour.cost in fleet.yaml".into(),
         ));
     }
-    let clock = std::time::Instant::now();
+    let clock = Clock::start();
     let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
     stop.check()?;
     let mut left_out = Vec::new();
@@ -80,14 +81,17 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let units = units(arguments, &shared, &sites)?;
     let lives = site::fleet_lives(&shared.fleet, &sites, as_of);
     printer.stage("read, hours and lives", clock);
-    let clock = std::time::Instant::now();
+    let clock = Clock::start();
     let ways = ways(&shared.fleet, year, what_ifs);
     let figures: Vec<Vec<SiteFigures>> =
         ways.iter().map(|way| site::all_figures(&way.fleet, &lives, &sites, as_of)).collect();
-    let plans: Vec<Plan> =
-        ways.iter().zip(&figures).map(|(way, figures)| visits::plan(&way.fleet, figures, as_of, false)).collect();
+    let plans: Vec<Plan> = ways
+        .iter()
+        .zip(&figures)
+        .map(|(way, figures)| visits::plan_unless(&way.fleet, figures, as_of, false, stop))
+        .collect::<Result<_, _>>()?;
     printer.stage("plans", clock);
-    let clock = std::time::Instant::now();
+    let clock = Clock::start();
     let seed = shared.fleet.settings.seed.unwrap_or(1);
     let worlds = Worlds::new(&lives, seed, window, arguments.draws.get() as usize);
     let scenario = |index: usize| Scenario {
@@ -184,7 +188,7 @@ impl Run<'_> {
         let typesetter = renderer.as_ref().map(|renderer| renderer as &dyn Typesetter);
         let inputs = manifest::inputs(&self.shared.folder);
         let maker = documents::Maker::new().map_err(Failure::new)?;
-        let clock = std::time::Instant::now();
+        let clock = Clock::start();
         let made: Vec<Result<Vec<Problem>, Failure>> = quotes
             .par_iter()
             .map(|(quote, _)| {

@@ -1,9 +1,6 @@
 //! `tubwright report`: a month's figures and documents, published whole or not at all.
 
-use std::collections::BTreeMap;
 use std::path::Path;
-use std::sync::{Mutex, PoisonError};
-use std::time::Instant;
 
 use chrono::NaiveDate;
 use rayon::prelude::*;
@@ -33,10 +30,10 @@ use crate::report::view;
 use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
-use crate::tables::{self, Table, TableError};
+use crate::tables::{self, TableError};
 use crate::to_do;
-use crate::usage::Usage;
-use crate::workbook;
+use crate::usage::{Clock, Usage};
+use crate::workbook::{self, Book, WorkbookError};
 
 /// Reports a month.
 ///
@@ -129,7 +126,7 @@ impl Run<'_> {
         typesetter: Option<&dyn Typesetter>,
         left_out: Vec<String>,
     ) -> Result<u8, Failure> {
-        let clock = Instant::now();
+        let clock = Clock::start();
         let inputs = manifest::inputs(&self.shared.folder);
         let renderer = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
         let month = self.month.to_string();
@@ -147,7 +144,7 @@ impl Run<'_> {
 
     /// The status of the published month, if it was made from the same and is as it was written.
     fn unchanged(&self, folder: &Path, made_from: &str) -> Option<u8> {
-        let clock = Instant::now();
+        let clock = Clock::start();
         let manifest = Manifest::read(folder)?;
         if manifest.made_from.as_deref() != Some(made_from)
             // Files of the user's own beside ours are none of our business.
@@ -178,7 +175,7 @@ impl Run<'_> {
     ) -> Result<u8, Failure> {
         // A renderer that was asked for and is not there is among what is left out already.
         let typesetter_found = left_out.is_empty();
-        let clock = Instant::now();
+        let clock = Clock::start();
         let mut diagnostics = self.shared.diagnostics.clone();
         let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
         let read: Vec<_> = self
@@ -213,18 +210,21 @@ impl Run<'_> {
         self.printer.stage("read, hours and water", clock);
         let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();
         self.printer.verbose(&format!("of that, water: {water:.2} s of work over all threads"));
-        let clock = Instant::now();
+        let clock = Clock::start();
         let lives = site::fleet_lives(&self.shared.fleet, &sites, self.as_of);
         self.printer.stage("lives", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let mut figures = site::all_figures(&self.shared.fleet, &lives, &sites, self.as_of);
         self.printer.stage("due and to-do", clock);
-        let clock = Instant::now();
-        let plan = visits::plan(&self.shared.fleet, &figures, self.as_of, false);
+        let clock = Clock::start();
+        let plan = visits::plan_unless(&self.shared.fleet, &figures, self.as_of, false, self.stop)?;
         for visit in &plan.visits {
             if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
                 figures[place].visits.push(visit.clone());
             }
+        }
+        for site in &mut figures {
+            site.year.count_planned(&self.shared.fleet, &site.visits, self.as_of);
         }
         for not_fitted in &plan.not_fitted {
             // The sites are in sorted order.
@@ -233,7 +233,7 @@ impl Run<'_> {
             }
         }
         self.printer.stage("visits", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
         let mut figures: Vec<SiteFigures> = figures
             .into_iter()
@@ -241,20 +241,20 @@ impl Run<'_> {
             .map(|(site, of_pumps)| site.with_checks(of_pumps, &checks))
             .collect();
         self.printer.stage("past forecasts", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let costs = outlook::outlook(&self.shared.fleet, &figures, &plan, &lives, self.as_of);
         for site in &mut figures {
             site.expected_year = costs.twelve_months.get(&site.site.id).cloned();
         }
         self.printer.stage("costs", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let part = output.part(&self.month.to_string())?;
         let part = if self.force { part.anew() } else { part };
         // Only documents show them.
         let previous =
             if typesetter.is_some() { self.previous_figures(&sites) } else { sites.iter().map(|_| None).collect() };
         self.printer.stage("last month", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let figures = FleetFigures {
             fleet: &self.shared.fleet,
             month: self.month,
@@ -265,22 +265,15 @@ impl Run<'_> {
             lives: &lives,
             checks: &checks,
         };
-        let all_tables = write_tables(&part, &figures)?;
+        self.write_tables(&part, &figures)?;
+        self.printer.stage("tables and workbook", clock);
+        let clock = Clock::start();
         let calendars = ics::calendars(&self.shared.fleet, &figures.sites, &figures.plan, self.as_of);
         for (name, text) in calendars.map_err(Failure::new)? {
             part.write(&name, text.as_bytes()).map_err(Failure::new)?;
         }
-        self.printer.stage("tables", clock);
-        let clock = Instant::now();
-        let month = self.month.in_words();
-        let fleet = &self.shared.fleet;
-        let given = workbook::Given { fleet, month: &month, as_of: self.as_of, tables: &all_tables };
-        let bytes = workbook::workbook(&given).map_err(Failure::new)?;
-        part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
-        drop(all_tables);
-        self.interrupted()?;
-        self.printer.stage("workbook", clock);
-        let clock = Instant::now();
+        self.printer.stage("calendars", clock);
+        let clock = Clock::start();
         let templates = self.templates;
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
         let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
@@ -311,7 +304,7 @@ impl Run<'_> {
         }
         tell(problems, self.printer, &mut left_out);
         self.printer.stage("documents", clock);
-        let clock = Instant::now();
+        let clock = Clock::start();
         let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
         self.interrupted()?;
         tell(problems, self.printer, &mut left_out);
@@ -320,6 +313,41 @@ impl Run<'_> {
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
         self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
+    }
+
+    /// Writes every table as CSV and into the workbook, as they are put together.
+    fn write_tables(&self, part: &Part, figures: &FleetFigures) -> Result<(), Failure> {
+        let month = self.month.in_words();
+        let given = workbook::Given {
+            fleet: figures.fleet,
+            month: &month,
+            as_of: self.as_of,
+            reported: self.month,
+            sites: figures.sites.len(),
+            folder: part.folder(),
+        };
+        let mut book = Book::begin(&given).map_err(Failure::new)?;
+        let mut growing: Option<(&'static str, Growing)> = None;
+        tables::tables(figures, |piece| -> Result<(), WriteError> {
+            // A table's pieces come one after the other.
+            if growing.as_ref().is_none_or(|(name, _)| *name != piece.name) {
+                let begun = part.begin(&format!("tables/{}.csv", piece.name))?;
+                if let Some((_, whole)) = growing.replace((piece.name, begun)) {
+                    part.finish(whole)?;
+                }
+            }
+            if let Some((_, file)) = &mut growing {
+                file.put(&piece.csv)?;
+            }
+            Ok(book.put(&piece)?)
+        })
+        .map_err(Failure::new)?;
+        if let Some((_, whole)) = growing {
+            part.finish(whole).map_err(Failure::new)?;
+        }
+        let bytes = book.finish().map_err(Failure::new)?;
+        part.write("fleet.xlsx", &bytes).map_err(Failure::new)?;
+        self.interrupted()
     }
 
     /// The figures of the month before, for the numbers of page one.
@@ -336,7 +364,8 @@ impl Run<'_> {
         let lives = site::fleet_lives(&self.shared.fleet, &before, as_of);
         let fleet = &self.shared.fleet;
         let mut figures = site::all_figures(fleet, &lives, &before, as_of);
-        let plan = visits::plan(fleet, &figures, as_of, false);
+        // Once the run is asked to end nothing of this is used.
+        let plan = visits::plan_unless(fleet, &figures, as_of, false, self.stop).unwrap_or_default();
         let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
         for (site, expected) in figures.iter_mut().zip(costs) {
             site.expected_year = expected;
@@ -401,32 +430,13 @@ impl Run<'_> {
     }
 }
 
-/// Writes every table, piece by piece as it is put together.
-fn write_tables(part: &Part, figures: &FleetFigures) -> Result<Vec<Table>, Failure> {
-    let growing: Mutex<BTreeMap<&'static str, Growing>> = Mutex::default();
-    let written = tables::tables(figures, |name, piece| -> Result<(), WriteError> {
-        // Taken out while it is written to, so that tables do not wait for each other.
-        let open = growing.lock().unwrap_or_else(PoisonError::into_inner).remove(name);
-        let mut file = match open {
-            Some(file) => file,
-            None => part.begin(&format!("tables/{name}.csv"))?,
-        };
-        file.put(piece)?;
-        growing.lock().unwrap_or_else(PoisonError::into_inner).insert(name, file);
-        Ok(())
-    })
-    .map_err(Failure::new)?;
-    for (_, file) in growing.into_inner().unwrap_or_else(PoisonError::into_inner) {
-        part.finish(file).map_err(Failure::new)?;
-    }
-    Ok(written)
-}
-
 /// Why a table could not be written.
 #[derive(Debug, thiserror::Error)]
 enum WriteError {
     #[error(transparent)]
     Table(#[from] TableError),
+    #[error(transparent)]
+    Workbook(#[from] WorkbookError),
     #[error(transparent)]
     Output(#[from] OutputError),
 }

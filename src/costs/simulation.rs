@@ -12,6 +12,7 @@ use std::collections::BTreeMap;
 use crate::address::Id;
 use crate::costs::contract::CallOuts;
 use crate::costs::year::{LEVELS, SiteYear, Thing, Unexplained, Window};
+use crate::quantities::expected_failures::Residual;
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::customers::Scope;
 use crate::stats::random::{More, Stream, even, exponential, threshold};
@@ -504,34 +505,45 @@ fn draw_unexplained(
     sums: &mut [Sums],
     tracer: &mut Tracer,
 ) {
-    let (Some(residual), false) = (&year.residual, worlds.fleet_rate.is_empty()) else { return };
+    let by_rate = year.residual.as_ref().filter(|_| !worlds.fleet_rate.is_empty());
+    if one.at_most.is_none() && by_rate.is_none() {
+        return;
+    }
     for (draw, (word, sums)) in words.iter().zip(sums).enumerate() {
-        let fleet_rate = worlds.fleet_rate[first + draw];
-        let of_pump = residual.of_pump(fleet_rate, one.history);
-        let (mut chance, shape, step) = match of_pump {
-            Some(gamma) => {
-                let stays = gamma.rate / (gamma.rate + one.hours);
-                (stays.powf(gamma.shape), Some(gamma.shape), 1.0 - stays)
-            }
-            None => ((-fleet_rate * one.hours).exp(), None, fleet_rate * one.hours),
-        };
         let share = even(*word);
-        let (mut summed, mut number) = (chance, 0u32);
-        while share > summed && number < 100 {
-            number += 1;
-            let n = f64::from(number);
-            chance *= step * shape.map_or(1.0 / n, |shape| (shape + n - 1.0) / n);
-            summed += chance;
-        }
+        let number = match (&one.at_most, by_rate) {
+            (Some(at_most), _) => at_most.partition_point(|sum| *sum < share) as u32,
+            (None, Some(residual)) => number_by_rate(residual, worlds.fleet_rate[first + draw], one, share),
+            (None, None) => 0,
+        };
         if number > 0 {
             let mut more = stream.more(first + draw);
             for _ in 0..number {
-                let failure = Failure::drawn(year, one.labour, one.parts, 0.0, 0.0, || more.even());
+                let failure = Failure::drawn(year, one.labour, one.parts, one.damage, one.nights, || more.even());
                 failure.add_to(sums);
                 tracer.add_unexplained(draw, &failure);
             }
         }
     }
+}
+
+/// The number up to which a share of the distribution lies, given the rate of the year.
+fn number_by_rate(residual: &Residual, fleet_rate: f64, one: &Unexplained, share: f64) -> u32 {
+    let (mut chance, shape, step) = match residual.of_pump(fleet_rate, one.history) {
+        Some(gamma) => {
+            let stays = gamma.rate / (gamma.rate + one.hours);
+            (stays.powf(gamma.shape), Some(gamma.shape), 1.0 - stays)
+        }
+        None => ((-fleet_rate * one.hours).exp(), None, fleet_rate * one.hours),
+    };
+    let (mut summed, mut number) = (chance, 0u32);
+    while share > summed && number < 100 {
+        number += 1;
+        let n = f64::from(number);
+        chance *= step * shape.map_or(1.0 / n, |shape| (shape + n - 1.0) / n);
+        summed += chance;
+    }
+    number
 }
 
 /// Traces a total's spread: what each kind's failures cost against the total (their covariance), and how far the total's

@@ -4,6 +4,8 @@
 //! Costs are ours, at the prices in force on the as-of day, as numbers of the currency's minor unit; the index is applied
 //! by whoever asks. What has no price counts as nothing and is named, never guessed.
 
+mod worsening;
+
 use std::collections::BTreeSet;
 
 use chrono::{Datelike, NaiveDate};
@@ -154,6 +156,13 @@ pub struct Unexplained {
     pub parts: f64,
     /// The work.
     pub labour: f64,
+    /// What a failure costs beside.
+    pub damage: f64,
+    /// Nights lost.
+    pub nights: f64,
+    /// Of a pump that gets worse: all its failures, the chances of at most none, one, two … in the window, whatever the rates of
+    /// others.
+    pub at_most: Option<Vec<f64>>,
 }
 
 /// A site's year, ready to be drawn.
@@ -186,7 +195,7 @@ pub struct SiteYear {
 /// The travel of a site whose record has none: assumed.
 pub const ASSUMED_TRAVEL_MINUTES: f64 = 30.0;
 /// The work of exchanging a pump whose sheet does not say: assumed.
-const ASSUMED_EXCHANGE_MINUTES: f64 = 120.0;
+pub const ASSUMED_EXCHANGE_MINUTES: f64 = 120.0;
 /// Days within which something overdue that is not in the plan is renewed: assumed.
 const OVERDUE_WITHIN: f64 = 30.0;
 
@@ -264,7 +273,7 @@ pub fn site_year(fleet: &Fleet, site: &SiteFigures, plan: &Plan, habits: Habits,
             things.push(thing);
         }
     }
-    let unexplained = unexplained(site, &mut prices, window);
+    let unexplained = unexplained(site, &mut prices, window, night);
     SiteYear {
         id: record.id.clone(),
         window,
@@ -361,7 +370,10 @@ fn thing(
                 crate::report::format::words(part.part.id.as_str())
             ));
         }
-        if by_hours && per_day.is_none() {
+        if site.lives.worsening(&part.part.site, &part.part.at).is_some() {
+            // All its failures are drawn as its own, below.
+            lives = None;
+        } else if by_hours && per_day.is_none() {
             lives = None;
             prices.miss(format!("how much {at} runs (a program or readings)"));
         }
@@ -459,7 +471,7 @@ fn every(fleet: &Fleet, part: &PartDue, kind: Option<&KindModel>, runs: Option<f
     days.max(1.0)
 }
 
-fn unexplained(site: &SiteFigures, prices: &mut Prices, window: Window) -> Vec<Unexplained> {
+fn unexplained(site: &SiteFigures, prices: &mut Prices, window: Window, night: f64) -> Vec<Unexplained> {
     let mut all = Vec::new();
     let pumps: Vec<&PumpFigures> = site.spas.iter().flat_map(|spa| &spa.pumps).collect();
     for pump in pumps {
@@ -480,7 +492,13 @@ fn unexplained(site: &SiteFigures, prices: &mut Prices, window: Window) -> Vec<U
             hours: forecast.year() / 365.0 * (window.ends() - window.begins()),
             parts: cost.map_or(0.0, |cost| prices.minor(cost.0)),
             labour: prices.work(minutes),
+            damage: 0.0,
+            nights: 0.0,
+            at_most: None,
         });
+        if let (Some(own), Some(one)) = (site.lives.worsening(&site.site.id, &pump.at), all.last_mut()) {
+            worsening::of_its_own(site, own, one, prices, window, night);
+        }
     }
     all
 }

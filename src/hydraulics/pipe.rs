@@ -102,6 +102,14 @@ pub fn schedule_40(nominal: Length) -> Option<Schedule40> {
     })
 }
 
+/// The sizes wider than one, the next first.
+pub fn wider_sizes(nominal: Length) -> impl Iterator<Item = Schedule40> {
+    SCHEDULE_40.iter().filter_map(|&(inches, _, _)| schedule_40(Length::new::<inch>(inches))).filter(move |pipe| {
+        // Of metric designations the nominal size is that in inches.
+        schedule_40(nominal).is_some_and(|present| pipe.bore > present.bore)
+    })
+}
+
 /// Inside diameter of [`schedule_40`] pipe of this nominal size.
 pub fn schedule_40_bore(nominal: Length) -> Option<Length> {
     schedule_40(nominal).map(|pipe| pipe.bore)

@@ -195,6 +195,8 @@ impl Residual {
 pub struct Tally {
     kinds: BTreeMap<(usize, usize), KindTally>,
     residual: ResidualTally,
+    /// Mean and variance of what pumps that get worse are expected to, by their own failures.
+    own: (f64, f64),
 }
 
 #[derive(Debug, Clone)]
@@ -219,11 +221,19 @@ impl Tally {
         }
         self.residual.means.iter_mut().zip(other.residual.means).for_each(|(sum, mean)| *sum += mean);
         self.residual.within += other.residual.within;
+        self.own = (self.own.0 + other.own.0, self.own.1 + other.own.1);
     }
 
     /// The count to come and its range.
     pub fn expected(&self, lives: &FleetLives) -> ExpectedFailures {
-        let (mut mean, mut variance) = (0.0, self.residual.within);
+        let (mean, variance) = self.moments(lives);
+        let [low, high] = count_quantiles(mean, variance, [0.1, 0.9]);
+        ExpectedFailures { expected: mean, low, high }
+    }
+
+    /// The mean and the variance of the count to come.
+    pub fn moments(&self, lives: &FleetLives) -> (f64, f64) {
+        let (mut mean, mut variance) = (self.own.0, self.residual.within + self.own.1);
         let mut add = |means: &[f64], weights: &mut dyn Iterator<Item = f64>| {
             let (mut first, mut second) = (0.0, 0.0);
             for (mean, weight) in means.iter().zip(weights) {
@@ -242,8 +252,7 @@ impl Tally {
             add(&self.residual.means, &mut residual.nodes().into_iter().map(|n| n.1));
         }
         variance += self.kinds.values().map(|kind| kind.within).sum::<f64>();
-        let [low, high] = count_quantiles(mean, variance, [0.1, 0.9]);
-        ExpectedFailures { expected: mean, low, high }
+        (mean, variance)
     }
 
     fn add_part(
@@ -295,6 +304,9 @@ impl FleetLives {
     /// planned exposures in rising order unless it has failed by then.
     pub fn outlook_with(&self, part: &PartInService, age: f64, further: f64, planned: &[f64]) -> Option<PartOutlook> {
         let (_, outlook) = self.outlook_of(part)?;
+        if let Some((chance, expected)) = self.by_its_own(part, further) {
+            return Some(PartOutlook { chance, expected });
+        }
         let factor = self.pumps.factor(&part.site, &part.at);
         let (mut chance, mut expected) = (0.0, 0.0);
         for (of_node, weight) in outlook.outlooks(Age::of(part, age), further, planned, factor) {
@@ -309,6 +321,9 @@ impl FleetLives {
     /// of unknown age, the age is the least that the records allow.
     pub fn means_of(&self, part: &PartInService, exposure: &Exposure) -> Option<Vec<f64>> {
         let (_, outlook) = self.outlook_of(part)?;
+        if let Some((_, expected)) = self.by_its_own(part, exposure.further) {
+            return Some(vec![expected; NODES]);
+        }
         let age = match self.kind(part.id)?.clock {
             Clock::Age => part.age_days.unwrap_or(part.least_days) as f64,
             Clock::Hours => part.age_hours.unwrap_or(part.least_hours),
@@ -317,6 +332,13 @@ impl FleetLives {
         let outlooks = outlook.outlooks(Age::of(part, age), exposure.further, exposure.planned, factor);
         let means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
         means.iter().all(|mean| mean.is_finite()).then_some(means)
+    }
+
+    /// The chance and the expected number of failures of a part of a pump that gets worse, of which such failures are known; `None`
+    /// = its pump does not, or this part of it has not failed, or it has and waits to be renewed.
+    fn by_its_own(&self, part: &PartInService, further: f64) -> Option<(f64, f64)> {
+        let own = self.worsening(&part.site, &part.at).filter(|_| part.seen_failed.is_none())?;
+        own.of_part(part.id, self.kind(part.id)?.clock, further)
     }
 
     /// How far each of the distributions that a kind of part may have is believed; they add up to one. Empty: nothing is
@@ -328,22 +350,28 @@ impl FleetLives {
 
     /// What is expected of a pump in the coming twelve months, from its parts in service; `None` = its use
     /// to come is not known. Of a part of unknown age, the age is the least that the records allow.
-    pub fn pump_outlook(&self, pump: &PumpFigures, parts: &[&PartInService]) -> Option<PumpOutlook> {
+    pub fn pump_outlook(&self, site: &Id, pump: &PumpFigures, parts: &[&PartInService]) -> Option<PumpOutlook> {
         let parts: Vec<_> = parts.iter().map(|part| (*part, Vec::new())).collect();
-        let tally = self.pump_tally(pump, &parts, pump.forecast.as_ref()?.year(), DAYS);
+        let tally = self.pump_tally(site, pump, &parts, pump.forecast.as_ref()?.year(), DAYS);
         Some(PumpOutlook { failures: tally.expected(self), tally })
     }
 
     /// What adds up of a pump's failures over some hours and days to come. Each part comes with the exposures,
-    /// on its clock and in rising order, after which it is renewed unless it has failed by then.
+    /// on its clock and in rising order, after which it is renewed unless it has failed by then. Of a pump that gets worse its own
+    /// failures tell.
     pub fn pump_tally(
         &self,
+        site: &Id,
         pump: &PumpFigures,
         parts: &[(&PartInService, Vec<f64>)],
         hours_to_come: f64,
         days_to_come: f64,
     ) -> Tally {
         let mut tally = Tally::default();
+        if let Some(own) = self.worsening(site, &pump.at) {
+            tally.own = own.to_come(hours_to_come, days_to_come);
+            return tally;
+        }
         for (part, planned) in parts {
             let (Some((key, outlook)), Some(kind)) = (self.outlook_of(part), self.kind(part.id)) else { continue };
             let at_least = match kind.clock {

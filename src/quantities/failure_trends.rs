@@ -18,7 +18,7 @@ use crate::records::Site;
 use crate::records::upkeep::Clock;
 use crate::stats::counts::rate_range;
 use crate::stats::recurrence::{
-    MeanStep, TrendTest, Unit, discoveries, last_mean, misfit, misfit_limit, power_to_find, rejected_together,
+    MeanStep, TrendTest, Unit, discoveries, mean_cumulative, misfit, misfit_limit, power_to_find, rejected_together,
     trend_test,
 };
 
@@ -88,8 +88,12 @@ pub struct ScopeTrend {
     pub power: Option<f64>,
     /// A pump beside its like; `None` = there is none, or they have not failed.
     pub beside: Option<Beside>,
-    /// The mean cumulative failures of its pumps at the last age at which one failed.
-    pub mean_failures: Option<MeanStep>,
+    /// Of a group whose pumps together fail more and more often only because some of them do: those.
+    pub because_of: Vec<String>,
+    /// The mean cumulative failures of its pumps by their age, at each age at which one failed.
+    pub mean_failures: Vec<MeanStep>,
+    /// The same since the watch began, of pumps whose age may not be known; of groups with failures enough to draw.
+    pub mean_watched: Vec<MeanStep>,
 }
 
 /// The failures of the whole fleet.
@@ -141,7 +145,13 @@ impl Gathered {
             test,
             power: None,
             beside: None,
-            mean_failures: if counted > 0 { last_mean(&self.by_age) } else { None },
+            because_of: Vec::new(),
+            mean_failures: mean_cumulative(&self.by_age),
+            mean_watched: if clock == Clock::Hours && counted >= LEAST_FAILURES && units.len() > 1 {
+                mean_cumulative(&units)
+            } else {
+                Vec::new()
+            },
         }
     }
 }
@@ -191,6 +201,7 @@ impl FailureTrends {
         let mut scopes: BTreeMap<(Scope, String), ScopeTrend> =
             gathered.into_iter().map(|(key, all)| (key, all.into_trend())).collect();
         judge(&mut scopes);
+        retest_without_flagged(&mut scopes, pumps);
         set_beside_their_like(&mut scopes, pumps);
         Self { scopes }
     }
@@ -240,6 +251,48 @@ fn judge(scopes: &mut BTreeMap<(Scope, String), ScopeTrend>) {
     }
     for (scope, trend) in &mut tested {
         trend.power = trend.test.map(|test| power_to_find(test.failures, POWER_AT, level(*scope)));
+    }
+}
+
+/// The level at which what is left of a group must still show a trend.
+const STILL_LEVEL: f64 = 0.05;
+
+/// A group in which one pump gets worse looks worse for it. Without the pumps that have the verdict themselves the group is
+/// tested again; where no trend is left, it is those pumps', not the group's. It only ever takes verdicts back.
+fn retest_without_flagged(scopes: &mut BTreeMap<(Scope, String), ScopeTrend>, pumps: &[Watched]) {
+    for (direction, chance) in [
+        (Trend::Worsening, (|test| test.p_worsening) as fn(&TrendTest) -> f64),
+        (Trend::Improving, |test| test.p_improving),
+    ] {
+        let verdict = |scope: Scope, id: &str| scopes.get(&(scope, id.to_owned())).map(|trend| trend.trend);
+        let (flagged, others): (Vec<&Watched>, Vec<&Watched>) =
+            pumps.iter().partition(|pump| verdict(Scope::Pump, &pump.id) == Some(direction));
+        if flagged.is_empty() {
+            continue;
+        }
+        let groups: Vec<(Scope, String)> = scopes
+            .iter()
+            .filter(|((scope, _), trend)| *scope != Scope::Pump && trend.trend == direction)
+            .map(|(key, _)| key.clone())
+            .collect();
+        for (scope, id) in groups {
+            let is_in = |pump: &Watched| match scope {
+                Scope::Model => pump.model == id,
+                Scope::Site => pump.site == id,
+                _ => true,
+            };
+            let because: Vec<String> = flagged.iter().filter(|p| is_in(p)).map(|p| p.id.clone()).collect();
+            if because.is_empty() {
+                continue;
+            }
+            let mut rest = Gathered::default();
+            others.iter().filter(|pump| is_in(pump)).for_each(|pump| rest.add(pump.failures));
+            let still = rest.into_trend().test.is_some_and(|test| chance(&test) <= STILL_LEVEL);
+            if let (false, Some(trend)) = (still, scopes.get_mut(&(scope, id))) {
+                trend.trend = Trend::Steady;
+                trend.because_of = because;
+            }
+        }
     }
 }
 

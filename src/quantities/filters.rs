@@ -33,6 +33,8 @@ pub struct FilterState {
     pub rise_limit: Option<f64>,
     /// The day it reaches that limit, with the ends of the range.
     pub clean_by: Option<(NaiveDate, NaiveDate, NaiveDate)>,
+    /// Whether that day is the end of a closed season, not one the pressure brings.
+    pub on_reopening: bool,
     /// Rises of the last cycles between cleans, bar a day, the last first.
     pub past_rises: Vec<f64>,
     /// Days from a clean to the limit at the present rise, with the ends of the range.
@@ -210,6 +212,7 @@ pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, history: &History) -> 
         rise_per_day: None,
         rise_limit: limit,
         clean_by: None,
+        on_reopening: false,
         past_rises: Vec::new(),
         needs_every: None,
         planned_every: planned,
@@ -270,8 +273,31 @@ pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, history: &History) -> 
         let early = day_at(fast).map_or(expected, |d| d.max(not_before)).min(expected);
         let late = if over { expected } else { day_at(slow).unwrap_or_else(|| plus_days(expected, 365)).max(expected) };
         state.clean_by = Some((expected, early, late));
+        wait_for_seasons(site, gauge.day, &mut state);
     }
     state
+}
+
+/// Nothing fouls while the site is closed: a day that falls into a closed season, or behind one for which the water is let
+/// out, waits for its end. After a season with the water left in, the days closed are added.
+fn wait_for_seasons(site: &Site, read_on: NaiveDate, state: &mut FilterState) {
+    let mut seasons: Vec<_> = site.closed.iter().filter(|season| season.from > read_on).collect();
+    seasons.sort_by_key(|season| season.from);
+    for season in seasons {
+        let Some((expected, early, late)) = state.clean_by else { return };
+        if expected < season.from {
+            continue;
+        }
+        let reopening = plus_days(season.to, 1);
+        if season.drained || expected <= season.to {
+            state.clean_by = Some((reopening, reopening, reopening));
+            state.on_reopening = true;
+        } else {
+            let closed = days_between(season.from, reopening);
+            let moved = |day: NaiveDate| if day < season.from { day } else { plus_days(day, closed) };
+            state.clean_by = Some((moved(expected), moved(early), moved(late)));
+        }
+    }
 }
 
 /// The present rise with its range: of the readings since the last clean where they are many, else of

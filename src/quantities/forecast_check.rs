@@ -10,7 +10,10 @@
 //! grow with every further site, and the work does.
 //!
 //! The renewals that were made in the time forecast are taken as planned: how many parts somebody would
-//! renew in good time is no forecast of failures.
+//! renew in good time is no forecast of failures. What was renewed because something failed was not planned.
+//!
+//! Which sites have a row is decided by what was expected of them alone: rows chosen by what happened would miss
+//! by their choice. What all of it says of the forecasts is judged in [`judged`].
 
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -19,7 +22,7 @@ use chrono::NaiveDate;
 use rayon::prelude::*;
 use uom::si::time::hour;
 
-use crate::address::Address;
+use crate::address::{Address, Id};
 use crate::basis::CENTRAL_80;
 use crate::calendar::{Month, days_between, plus_days};
 use crate::quantities::expected_failures::Tally;
@@ -27,10 +30,11 @@ use crate::quantities::part_life_model::{self, FleetLives, SiteLives};
 use crate::quantities::part_lives::{self, LifeEnd, PartInService, PartPosition};
 use crate::quantities::{PumpFigures, SpaFigures, failures, hours_forecast, run_hours};
 use crate::records::bookings::Stays;
+use crate::records::log::Because;
 use crate::records::upkeep::Clock;
 use crate::records::{Fleet, Site, Spa};
 use crate::schedule::due;
-use crate::stats::counts::count_quantiles;
+use crate::stats::counts::{count_at_most, count_quantiles};
 use statrs::distribution::{ContinuousCDF, Normal};
 
 /// A past forecast of a pump's hours against what happened.
@@ -100,12 +104,35 @@ pub struct GroupCheck {
     pub high: f64,
     /// What happened.
     pub observed: f64,
+    /// The variance of what was to happen, as the forecast has it.
+    pub variance: f64,
+    /// The chance that the range holds, as the forecast has it: whole counts make it more than four in five.
+    pub promised: f64,
 }
 
 impl GroupCheck {
     /// Whether what happened lies within the range.
     pub fn inside(&self) -> bool {
         (self.low..=self.high).contains(&self.observed)
+    }
+}
+
+/// What was expected of a pump over all forecasts of a horizon that do not overlap, and what happened.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct PumpSum {
+    /// The mean.
+    pub expected: f64,
+    /// The variance.
+    pub variance: f64,
+    /// What happened.
+    pub observed: f64,
+}
+
+impl PumpSum {
+    fn add(&mut self, other: &Self) {
+        self.expected += other.expected;
+        self.variance += other.variance;
+        self.observed += other.observed;
     }
 }
 
@@ -117,7 +144,7 @@ const HORIZONS: [u32; 2] = [3, 12];
 const LEAST_METERED: f64 = 0.9;
 /// Sites that are looked at at most.
 const MOST_SITES: usize = 400;
-/// Failures or parts, expected or seen, without which a site has nothing to say.
+/// Failures or parts that must have been expected of a site for a row of its own. What was seen must not choose it.
 const ENOUGH: f64 = 2.0;
 
 /// All past forecasts.
@@ -127,8 +154,10 @@ pub struct Checks {
     pub pumps: Vec<Vec<ForecastCheck>>,
     /// Of sites and the fleet.
     pub groups: Vec<GroupCheck>,
-    /// How often their ranges held.
-    pub held: Vec<(What, Held)>,
+    /// What they say of the forecasts of each kind.
+    pub judged: Vec<Judged>,
+    /// Each pump's sums over the forecasts of a horizon that do not overlap, by its months, site and address.
+    pub sums: BTreeMap<(What, u32, Id, Address), PumpSum>,
     /// How many sites were looked at.
     pub sites: usize,
 }
@@ -139,6 +168,9 @@ pub fn fleet_checks(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Nai
     let every = sites.len().div_ceil(MOST_SITES).max(1);
     let looked_at: Vec<&(Site, Vec<SpaFigures>)> = sites.iter().step_by(every).collect();
     all.sites = looked_at.len();
+    let whole = |made_on: NaiveDate, months: u32| Month::of(made_on).plus(months as i32).last() <= as_of;
+    let once =
+        HORIZONS.map(|months| judged::apart(quarter_ends(as_of).filter(|made_on| whole(*made_on, months)), months));
     for made_on in quarter_ends(as_of) {
         let mut of_sites: Vec<PastSite> =
             looked_at.par_iter().map(|(site, now)| past_site(fleet, site, now, made_on, as_of)).collect();
@@ -146,7 +178,9 @@ pub fn fleet_checks(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Nai
             kept.append(&mut of_site.hours);
         }
         let gathered: Vec<SiteLives> = of_sites.iter_mut().map(|past| std::mem::take(&mut past.lives)).collect();
-        let lives = FleetLives::new(fleet, looked_at.iter().map(|(site, _)| site).zip(gathered), made_on);
+        let mut lives = FleetLives::new(fleet, looked_at.iter().map(|(site, _)| site).zip(gathered), made_on);
+        // Which pumps were getting worse is known as it was then, too.
+        lives.judge(looked_at.iter().zip(&of_sites).map(|((site, _), past)| (site, past.spas.as_slice())));
         for (index, months) in HORIZONS.into_iter().enumerate() {
             let until = Month::of(made_on).plus(months as i32).last();
             if until > as_of {
@@ -160,6 +194,11 @@ pub fn fleet_checks(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Nai
             let mut of_fleet = Sums::default();
             for ((site, _), sums) in looked_at.iter().zip(&of_each) {
                 of_fleet.add(sums);
+                if once[index].contains(&made_on) {
+                    for (what, at, sum) in &sums.pumps {
+                        all.sums.entry((*what, months, site.id.clone(), at.clone())).or_default().add(sum);
+                    }
+                }
                 all.groups.extend(sums.checks(&lives, Some(&site.id.to_string()), (made_on, months)));
             }
             all.groups.extend(of_fleet.checks(&lives, None, (made_on, months)));
@@ -177,7 +216,7 @@ pub fn fleet_checks(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Nai
             b.horizon_months,
         ))
     });
-    all.held = all.count_held();
+    all.judged = judged::judge(&all);
     all
 }
 
@@ -269,6 +308,8 @@ struct Sums {
     hours: Option<[f64; 4]>,
     /// Parts expected due, the variance of their number, those that were.
     due: [f64; 3],
+    /// The same of each pump.
+    pumps: Vec<(What, Address, PumpSum)>,
 }
 
 impl Sums {
@@ -283,7 +324,7 @@ impl Sums {
     }
 
     fn checks(&self, lives: &FleetLives, site: Option<&str>, made: (NaiveDate, u32)) -> Vec<GroupCheck> {
-        let check = |what, expected, low, high, observed| GroupCheck {
+        let check = |what, expected, variance, [low, high]: [f64; 2], observed, promised| GroupCheck {
             made_on: made.0,
             horizon_months: made.1,
             site: site.map(str::to_owned),
@@ -292,21 +333,28 @@ impl Sums {
             low,
             high,
             observed,
+            variance,
+            promised,
         };
+        let counted = |what, expected: f64, variance: f64, observed: f64| {
+            let ends = count_quantiles(expected, variance, [0.1, 0.9]);
+            let at_most = |count: f64| if count < 0.0 { 0.0 } else { count_at_most(expected, variance, count) };
+            check(what, expected, variance, ends, observed, at_most(ends[1]) - at_most(ends[0] - 1.0))
+        };
+        let enough = |expected: f64| if site.is_none() { expected > 0.0 } else { expected >= ENOUGH };
         let mut all = Vec::new();
-        let enough = |expected: f64, seen: f64| site.is_none() || expected >= ENOUGH || seen >= ENOUGH;
-        let failures = self.failures.expected(lives);
-        if enough(failures.expected, self.failed) && failures.expected > 0.0 {
-            all.push(check(What::Failures, failures.expected, failures.low, failures.high, self.failed));
+        let (expected, variance) = self.failures.moments(lives);
+        if enough(expected) {
+            all.push(counted(What::Failures, expected, variance, self.failed));
         }
         if let Some([expected, below, above, observed]) = self.hours {
-            let (low, high) = ((expected - below.sqrt()).max(0.0), expected + above.sqrt());
-            all.push(check(What::Hours, expected, low, high, observed));
+            let ends = [(expected - below.sqrt()).max(0.0), expected + above.sqrt()];
+            let variance = f64::midpoint(below, above) / (CENTRAL_80 * CENTRAL_80);
+            all.push(check(What::Hours, expected, variance, ends, observed, 0.8));
         }
         let [expected, variance, seen] = self.due;
-        if enough(expected, seen) && expected + seen > 0.0 {
-            let [low, high] = count_quantiles(expected, variance, [0.1, 0.9]);
-            all.push(check(What::DueParts, expected, low, high, seen));
+        if enough(expected) {
+            all.push(counted(What::DueParts, expected, variance, seen));
         }
         all
     }
@@ -326,7 +374,7 @@ impl PastSite {
         let then = part_lives::part_positions(fleet, site, &self.spas, made_on);
         let parts = part_lives::in_service(site, &then, made_on);
         let since = part_lives::part_positions(fleet, site, now, until);
-        let mut renewals = renewals(&since, made_on, until);
+        let mut renewals = renewals(site, &since, made_on, until);
         for (past, now) in pumps(&self.spas).zip(pumps(now)) {
             let Some((hours_to_come, _, _)) =
                 past.forecast.as_ref().and_then(|f| f.sum_of_months(HORIZONS[horizon] as usize))
@@ -343,27 +391,47 @@ impl PastSite {
             if site.records_start().is_none() {
                 continue;
             }
-            sums.failures.add(&lives.pump_tally(past, &own, hours_to_come, days));
+            let tally = lives.pump_tally(&site.id, past, &own, hours_to_come, days);
+            sums.failures.add(&tally);
             let in_window = |day: NaiveDate| day > made_on && day <= until;
-            sums.failed += now.failures.incidents.iter().filter(|i| in_window(i.day)).count() as f64;
+            let failed = now.failures.incidents.iter().filter(|i| in_window(i.day)).count() as f64;
+            sums.failed += failed;
+            let mut due = [0.0; 3];
             for (part, _) in own {
-                due_parts(part, past, now, (made_on, until), &mut sums.due);
+                due_parts(part, past, now, (made_on, until), &mut due);
             }
+            sums.due.iter_mut().zip(due).for_each(|(sum, more)| *sum += more);
+            let (expected, variance) = tally.moments(lives);
+            let sum = |[expected, variance, observed]: [f64; 3]| PumpSum { expected, variance, observed };
+            sums.pumps.push((What::Failures, past.at.clone(), sum([expected, variance, failed])));
+            sums.pumps.push((What::DueParts, past.at.clone(), sum(due)));
         }
         for check in &hour_checks(now, &self.spas, made_on, until) {
             if check.horizon_months == HORIZONS[horizon] {
-                let sums = sums.hours.get_or_insert_default();
+                let summed = sums.hours.get_or_insert_default();
                 let (below, above) = (check.expected - check.low, check.high - check.expected);
                 let more = [check.expected, below * below, above * above, check.observed];
-                sums.iter_mut().zip(more).for_each(|(sum, more)| *sum += more);
+                summed.iter_mut().zip(more).for_each(|(sum, more)| *sum += more);
+                let variance = (f64::midpoint(below, above) / CENTRAL_80).powi(2);
+                let sum = PumpSum { expected: check.expected, variance, observed: check.observed };
+                sums.pumps.push((What::Hours, check.at.clone(), sum));
             }
         }
         sums
     }
 }
 
-/// The exposures after a day, on each part's clock, at which it was renewed without having failed.
+/// Whether something in a place failed on a day: what is renewed then was not planned.
+fn failed_on(site: &Site, at: &Address, day: NaiveDate) -> bool {
+    site.entries(at).filter(|(_, visit, _)| visit.date.0 == day).any(|(_, _, entry)| {
+        entry.renewed.0.iter().any(|(_, renewal)| renewal.because == Because::Failure)
+            || entry.exchanged.as_ref().is_some_and(|exchange| exchange.because == Because::Failure)
+    })
+}
+
+/// The exposures after a day, on each part's clock, at which it was renewed though nothing had failed.
 fn renewals<'a>(
+    site: &Site,
     positions: &'a [PartPosition],
     after: NaiveDate,
     until: NaiveDate,
@@ -378,7 +446,9 @@ fn renewals<'a>(
             .lives
             .iter()
             .filter_map(|life| match life.end {
-                LifeEnd::Sound(day) if day > after && day <= until => exposure(day),
+                LifeEnd::Sound(day) if day > after && day <= until && !failed_on(site, position.at, day) => {
+                    exposure(day)
+                }
                 _ => None,
             })
             .collect();
@@ -429,39 +499,8 @@ fn observed(hours: &run_hours::RunHours, after: NaiveDate, until: NaiveDate) -> 
     hours.hours_between(after, until)
 }
 
-/// How often the ranges of past forecasts held.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Held {
-    /// Forecasts looked at.
-    pub of: usize,
-    /// Those whose range held what happened.
-    pub inside: usize,
-}
-
-/// Forecasts without which nothing is said of how good they are.
-const LEAST_FORECASTS: usize = 10;
-/// The share of ranges that held below which forecasts are called poor: of 80 % promised.
-const POOR: f64 = 0.65;
-
-impl Held {
-    /// Whether they held less often than they should, and there are enough to say so.
-    pub fn is_poor(self) -> bool {
-        self.of >= LEAST_FORECASTS && (self.inside as f64) < POOR * self.of as f64
-    }
-}
-
-impl Checks {
-    /// How often ranges held: of the pumps' hours, and of the failures and due parts of sites and the fleet.
-    fn count_held(&self) -> Vec<(What, Held)> {
-        let count = |held: Held, inside: bool| Held { of: held.of + 1, inside: held.inside + usize::from(inside) };
-        let of = |what: What| {
-            let groups = self.groups.iter().filter(|check| check.what == what);
-            groups.map(GroupCheck::inside).fold(Held::default(), count)
-        };
-        let hours = self.pumps.iter().flatten().map(ForecastCheck::inside).fold(Held::default(), count);
-        vec![(What::Hours, hours), (What::Failures, of(What::Failures)), (What::DueParts, of(What::DueParts))]
-    }
-}
+pub mod judged;
+pub use judged::{BehindIt, Held, Judged};
 
 #[cfg(test)]
 mod tests;

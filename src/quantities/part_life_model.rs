@@ -12,7 +12,7 @@ use chrono::NaiveDate;
 use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::hour;
 
-use crate::address::Id;
+use crate::address::{Address, Id};
 use crate::calendar::days_between;
 use crate::quantities::SpaFigures;
 use crate::quantities::expected_failures::{KindOutlook, Residual, ResidualHistory};
@@ -21,6 +21,7 @@ use crate::quantities::failure_trends::FailureTrends;
 use crate::quantities::part_life_groups;
 use crate::quantities::part_lives::{self, LifeEnd, PartInService, PartLife, PartPosition};
 use crate::quantities::pump_differences::{self, PumpDifferences, PumpLives};
+use crate::quantities::worsening_pumps::WorseningPump;
 use crate::records::upkeep::{Clock, Part};
 use crate::records::{Fleet, Site};
 use crate::schedule::due;
@@ -123,6 +124,9 @@ pub struct KindModel {
     pub failures_of_unknown_age: usize,
     /// The book's interval on the clock, in hours or days.
     pub book: Option<f64>,
+    /// The ages on the clock at which the book has parts renewed, each the earlier of its limits at a usual use, with the
+    /// exposure that a day brings to all of that use.
+    pub renewed_at: Vec<(f64, f64)>,
     /// What is known of its lives.
     pub posterior: Option<Posterior>,
     /// Maximum likelihood beside it, with the shape's 80 % likelihood-ratio interval.
@@ -156,6 +160,8 @@ pub struct FleetLives {
     pub pumps: PumpDifferences,
     /// Which pumps, models and sites fail more and more often.
     pub trends: FailureTrends,
+    /// What is expected of the pumps among them.
+    pub(super) worsening: BTreeMap<(Id, Address), WorseningPump>,
 }
 
 /// The lives of one kind at some sites.
@@ -164,6 +170,30 @@ pub(super) struct Gathered {
     pub(super) lives: Vec<Life>,
     in_service: usize,
     failures_of_unknown_age: usize,
+    /// Hours run and the days of that, of what the parts in service stand in, by how much it runs.
+    uses: BTreeMap<i32, (f64, f64)>,
+}
+
+/// By how much uses differ that are told apart, as a step of the ln of hours a day.
+const USE_STEP: f64 = 0.25;
+
+impl Gathered {
+    fn add_use(&mut self, hours: f64, days: f64) {
+        if hours > 0.0 && days > 0.0 {
+            let run = self.uses.entry(((hours / days).ln() / USE_STEP).round() as i32).or_default();
+            *run = (run.0 + hours, run.1 + days);
+        }
+    }
+
+    fn add(&mut self, more: &Self) {
+        self.lives.extend(&more.lives);
+        self.in_service += more.in_service;
+        self.failures_of_unknown_age += more.failures_of_unknown_age;
+        for (step, more) in &more.uses {
+            let run = self.uses.entry(*step).or_default();
+            *run = (run.0 + more.0, run.1 + more.1);
+        }
+    }
 }
 
 /// The lives of a site by kind, gathered before the fleet's are put together.
@@ -207,6 +237,25 @@ pub(super) fn book_age(part: &Part) -> Option<f64> {
     }
 }
 
+/// The ages on a part's clock at which the book has it renewed, at each use, with the exposure of a day.
+fn renewed_at(part: &Part, gathered: &Gathered) -> Vec<(f64, f64)> {
+    let by_hours = part.interval.hours.map(|h| h.0.get::<hour>());
+    let by_age = part.interval.age.map(crate::units::Period::mean_days);
+    let earlier = |own: Option<f64>, other: Option<f64>| match (own, other) {
+        (Some(own), Some(other)) => Some(own.min(other)),
+        (one, other) => one.or(other),
+    };
+    let at = |(hours, days): &(f64, f64)| {
+        let per_day = hours / days;
+        Some(match clock_of(part) {
+            Clock::Hours => (earlier(by_hours, by_age.map(|age| age * per_day))?, *hours),
+            Clock::Age => (earlier(by_age, by_hours.map(|hours| hours / per_day))?, *days),
+        })
+    };
+    let all: Vec<(f64, f64)> = gathered.uses.values().filter_map(at).collect();
+    if all.is_empty() { book_age(part).map(|age| (age, 1.0)).into_iter().collect() } else { all }
+}
+
 /// Gathers the lives of a site up to the as-of day.
 pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: NaiveDate) -> SiteLives {
     let mut result = SiteLives::default();
@@ -227,7 +276,12 @@ pub fn site_lives(fleet: &Fleet, site: &Site, figures: &[SpaFigures], as_of: Nai
     for position in positions {
         for life in &position.lives {
             let gathered = result.kinds.entry((position.id.clone(), life.model.clone())).or_default();
-            gathered.in_service += usize::from(life.end == LifeEnd::InService);
+            if life.end == LifeEnd::InService {
+                gathered.in_service += 1;
+                if let Some((hours, run)) = position.hours.and_then(|h| Some((h, h.hours_between(h.start, h.end)?))) {
+                    gathered.add_use(run, days_between(hours.start, hours.end) as f64);
+                }
+            }
             match life_of(&position, life, watched_from, as_of) {
                 Watched::Life(watched) => {
                     gathered.lives.push(watched);
@@ -325,9 +379,7 @@ impl FleetLives {
             pumps.extend(lives.pumps);
             for ((id, model), more) in lives.kinds {
                 let gathered = all.entry(id).or_default().entry(model).or_default();
-                gathered.lives.extend(more.lives);
-                gathered.in_service += more.in_service;
-                gathered.failures_of_unknown_age += more.failures_of_unknown_age;
+                gathered.add(&more);
             }
         }
         let lost_night =
@@ -339,9 +391,7 @@ impl FleetLives {
                 let costs = costs(fleet, part, lost_night, as_of);
                 let mut together = Gathered::default();
                 for gathered in by_model.values() {
-                    together.lives.extend(&gathered.lives);
-                    together.in_service += gathered.in_service;
-                    together.failures_of_unknown_age += gathered.failures_of_unknown_age;
+                    together.add(gathered);
                 }
                 let mut kind = kind_model(part, &together, costs, None);
                 kind.groups = part_life_groups::groups(part, &by_model, &kind);
@@ -354,6 +404,7 @@ impl FleetLives {
             early,
             pumps: PumpDifferences::default(),
             trends: FailureTrends::default(),
+            worsening: BTreeMap::new(),
         };
         lives.pumps = PumpDifferences::new(&lives, pumps);
         lives
@@ -438,9 +489,10 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         few if few < FEW_FAILURES => Status::FewFailures,
         _ => Status::Ok,
     };
+    let renewed_at = renewed_at(part, gathered);
     let replacement = match (&posterior, costs, book) {
-        (Some(posterior), Some(costs), Some(book)) if failures > 0 => {
-            posterior.replacement(costs, book, decision::within(failures))
+        (Some(posterior), Some(costs), Some(_)) if failures > 0 => {
+            posterior.replacement_of(costs, &renewed_at, decision::within(failures))
         }
         _ => None,
     };
@@ -450,6 +502,7 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         failures,
         failures_of_unknown_age: gathered.failures_of_unknown_age,
         book,
+        renewed_at,
         curve_check: posterior.as_ref().and_then(|posterior| CurveCheck::new(&gathered.lives, posterior)),
         prior,
         typical: posterior.as_ref().and_then(|p| p.nodes().get(NODES / 2)).map(|(weibull, _)| *weibull),
@@ -460,6 +513,22 @@ pub(super) fn kind_model(part: &Part, gathered: &Gathered, costs: Option<Costs>,
         replacement,
         status,
         groups: BTreeMap::new(),
+    }
+}
+
+#[cfg(test)]
+impl FleetLives {
+    /// What simulated lives say.
+    pub(crate) fn simulated(
+        kinds: Vec<(Id, &Part, Vec<Life>)>,
+        pumps: Vec<PumpLives>,
+        residual: &[ResidualHistory],
+    ) -> Self {
+        let model = |part: &Part, lives| kind_model(part, &Gathered { lives, ..Gathered::default() }, None, None);
+        let kinds = kinds.into_iter().map(|(id, part, lives)| (id, model(part, lives))).collect();
+        let mut lives = Self { kinds, residual: Residual::new(residual), ..Self::default() };
+        lives.pumps = PumpDifferences::new(&lives, pumps);
+        lives
     }
 }
 
@@ -475,6 +544,12 @@ impl KindModel {
             Advice::BestAge(age) => Some((self.clock, age)),
             _ => None,
         }
+    }
+
+    /// The age at which the book renews on the average of its uses; `None` = it has no limit.
+    pub fn book_at_usual_use(&self) -> Option<f64> {
+        let exposure: f64 = self.renewed_at.iter().map(|(_, share)| share).sum();
+        (exposure > 0.0).then(|| self.renewed_at.iter().map(|(age, share)| age * share).sum::<f64>() / exposure)
     }
 
     /// Whether maximum likelihood, where there are failures enough for it, finds a shape that the

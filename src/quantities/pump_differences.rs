@@ -36,6 +36,14 @@ pub(super) fn add(all: &mut Vec<PumpLives>, site: &Site, position: &PartPosition
     }
 }
 
+#[cfg(test)]
+impl PumpLives {
+    /// The lives of a pump's parts, for a simulation.
+    pub(crate) fn simulated(site: Id, at: Address, lives: Vec<(Id, Life)>) -> Self {
+        Self { site, at, lives: lives.into_iter().map(|(id, life)| (id, None, life)).collect() }
+    }
+}
+
 /// How pumps differ.
 #[derive(Debug, Clone, Default)]
 pub struct PumpDifferences {

@@ -32,6 +32,8 @@ pub const ASSUMED_CELSIUS: f64 = 38.0;
 #[derive(Debug, Clone)]
 pub struct SpaLoop {
     pipe: PipeLoop,
+    /// Which of the pipe's drops is that of the clean filters; `None` = it is not written.
+    filters_drop: Option<usize>,
     temperature: ThermodynamicTemperature,
     /// Whether fittings and the clean filter's drop are all written: without them the flow comes out high.
     pub complete: bool,
@@ -70,12 +72,31 @@ impl SpaLoop {
             .iter()
             .map(|heater| QuadraticDrop { head: heater.head.0, at_flow: heater.flow.0 })
             .collect();
-        drops.extend(clean_filters(spa, temperature));
+        let clean = clean_filters(spa, temperature);
+        let filters_drop = clean.map(|_| drops.len());
+        drops.extend(clean);
         let static_head = pipe.static_head.map_or(Length::new::<meter>(0.0), |h| h.0);
         let roughness = pipe.c.map_or(ASSUMED_C, |c| c.0);
         let complete = !pipe.fittings.0.is_empty() && spa.filters.iter().all(|f| f.drop.is_some());
         let pipe = PipeLoop { fittings_k, static_head, drops, ..PipeLoop::new(bore, pipe.length?.0, roughness) };
-        Some(Self { pipe, temperature, complete })
+        Some(Self { pipe, filters_drop, temperature, complete })
+    }
+
+    /// The loop with so many times the filter area: the clean filters' drop goes with the flow through each unit of
+    /// it. Where their drop is not written they take nothing from the flow as it is, and more area changes nothing.
+    #[must_use]
+    pub fn with_filter_area(&self, times: f64) -> Self {
+        let mut changed = self.clone();
+        if let Some(drop) = self.filters_drop.and_then(|index| changed.pipe.drops.get_mut(index)) {
+            drop.at_flow *= times;
+        }
+        changed
+    }
+
+    /// The loop in pipe of another bore, length and fittings as they are.
+    #[must_use]
+    pub fn with_bore(&self, bore: Length) -> Self {
+        Self { pipe: PipeLoop { bore, ..self.pipe.clone() }, ..self.clone() }
     }
 
     /// The loop with its losses multiplied by a factor from [`SpaLoop::calibration`].

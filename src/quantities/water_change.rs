@@ -33,6 +33,8 @@ pub struct WaterChange {
     pub last: Option<NaiveDate>,
     /// The day it is due: the evening of that day; in the past where overdue. `None` = the rule cannot say.
     pub due: Option<NaiveDate>,
+    /// Whether that is the day the spa is filled again after a closed season.
+    pub on_reopening: bool,
     /// The rule in words, with what brought the date.
     pub because: String,
     /// The rule.
@@ -45,8 +47,65 @@ pub struct WaterChange {
     pub bathers_since: Option<f64>,
     /// What would let the rule say when.
     pub missing: Option<String>,
+    /// The changes the rule asked for up to the as-of day that touch its month, beside those logged; by day.
+    pub asked: Vec<AskedChange>,
     /// The record of the last change.
     pub source: Option<Source>,
+}
+
+/// A change the rule asked for, a change the log tells of, or both.
+#[derive(Debug, Clone, PartialEq)]
+pub struct AskedChange {
+    /// The day it was asked for; `None` where one was made that nothing asked for yet.
+    pub due: Option<NaiveDate>,
+    /// What asked for it.
+    pub why: Why,
+    /// The change that answered it.
+    pub done: Option<NaiveDate>,
+    /// How it stands.
+    pub stands: Stands,
+}
+
+/// What asks for a change.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// A group of guests left.
+    GuestsLeft,
+    /// The longest time since the last change was over.
+    Longest,
+    /// The rule's count of bathers, or its interval, was reached.
+    Bathers,
+    /// Dissolved solids had risen.
+    Solids,
+    /// The spa was filled again after a closed season.
+    Reopening,
+    /// Nothing.
+    Nothing,
+}
+
+/// How a change that was asked for stands.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Stands {
+    /// Made in time: before the next guests, or by the day.
+    InTime,
+    /// Made after it.
+    Late,
+    /// Not in the log, and overdue.
+    Missing,
+    /// Not in the log, and still in time: no guests have come since.
+    Open,
+}
+
+impl Stands {
+    /// In words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::InTime => "in time",
+            Self::Late => "late",
+            Self::Missing => "not logged",
+            Self::Open => "before the next guests",
+        }
+    }
 }
 
 /// The replacement interval of a day, in days: a third of the gallons over the day's bathers. `None` on a day
@@ -86,6 +145,17 @@ pub fn bathers_per_change(volume_m3: f64, bathers_per_m3: f64) -> f64 {
     volume_m3 * bathers_per_m3
 }
 
+/// Bathers an hour a commercial spa is laid out for, by its volume in cubic metres: ten for each, which are three sessions of
+/// a quarter of an hour with rests between (HSE HSG282, 2017; read in a reproduction).
+pub fn bathers_per_hour(volume_m3: f64) -> f64 {
+    10.0 * volume_m3
+}
+
+/// Bathers at once: one for each 250 L (same source).
+pub fn bathers_at_once(volume_m3: f64) -> f64 {
+    (volume_m3 / 0.25 + 1e-9).floor()
+}
+
 /// Words for a rule.
 pub fn rule_words(refill: &Refill) -> String {
     match refill.rule {
@@ -108,8 +178,10 @@ pub fn rule_words(refill: &Refill) -> String {
 /// When a spa's water is to be changed by its rule book's rule. `None` if the book has none for its use.
 pub fn water_change(limits: Option<&LimitSet>, site: &Site, spa: &Spa, as_of: NaiveDate) -> Option<WaterChange> {
     let refill = limits?.refill.as_ref()?;
-    let mut changes = site.entries(&spa.at).filter(|(_, _, e)| e.done.iter().any(|t| t.as_str() == "water_change"));
-    let last = changes.by_ref().map(|(index, visit, _)| (visit.date.0, index)).max();
+    let changes = site.entries(&spa.at).filter(|(_, _, e)| e.done.iter().any(|t| t.as_str() == "water_change"));
+    let mut changes: Vec<(NaiveDate, u32)> = changes.map(|(index, visit, _)| (visit.date.0, index)).collect();
+    changes.sort_unstable();
+    let last = changes.last().copied();
     let rule_source = match &refill.edition {
         Some(edition) => format!("{}, {edition}", refill.source),
         None => refill.source.to_string(),
@@ -117,64 +189,192 @@ pub fn water_change(limits: Option<&LimitSet>, site: &Site, spa: &Spa, as_of: Na
     let mut change = WaterChange {
         last: last.map(|(day, _)| day),
         due: None,
+        on_reopening: false,
         because: rule_words(refill),
         rule: refill.rule,
         rule_source,
         known: refill.known,
         bathers_since: None,
         missing: None,
+        asked: Vec::new(),
         source: last.map(|(_, index)| site.entry_source(index, &spa.at, "done")),
     };
+    let rule = Rule { refill, site, spa, end: plus_days(as_of, LOOK_AHEAD_DAYS) };
+    let mut days: Vec<NaiveDate> = changes.iter().map(|(day, _)| *day).collect();
+    days.dedup();
+    change.asked = rule.asked(&days, as_of);
     let Some(from) = change.last else {
         change.missing = Some(format!("a `water_change` under `done` of {} in the log", spa.at));
         return Some(change);
     };
-    let end = plus_days(as_of, LOOK_AHEAD_DAYS);
-    let bathers = |day: NaiveDate| spa.bathers.filter(|_| bathing(site, spa, day)).unwrap_or(0.0);
     if spa.bathers.is_some() {
         let days = days_between(from, as_of).max(0);
-        change.bathers_since = Some((1..=days).map(|n| bathers(plus_days(from, n))).sum());
+        change.bathers_since = Some((1..=days).map(|n| rule.bathers(plus_days(from, n))).sum());
     }
+    let next = rule.next(from);
+    change.due = next.map(|(day, _)| day);
     match refill.rule {
-        RefillRule::EachGroup => {
-            let group = spa.stays.as_ref().and_then(|stays| stays.leavings().filter(|day| *day > from).min());
-            let latest = refill.at_most.map(|period| add(from, period));
-            change.due = [group, latest].into_iter().flatten().min();
-            if change.due.is_none() {
-                change.missing = Some("a bookings file, so that it is known when guests change".to_owned());
-            }
+        RefillRule::EachGroup if change.due.is_none() => {
+            change.missing = Some("a bookings file, so that it is known when guests change".to_owned());
         }
+        RefillRule::EachGroup => {}
         RefillRule::BathersPerVolume => {
-            let limit = spa
-                .volume
-                .zip(refill.bathers_per_m3)
-                .map(|(volume, each)| bathers_per_change(volume.0.get::<cubic_meter>(), each.0));
             change.missing = missing(spa);
-            if let Some(limit) = limit.filter(|_| spa.bathers.is_some()) {
+            if let Some(limit) = rule.bather_limit().filter(|_| spa.bathers.is_some()) {
                 change.because =
                     format!("{}, here {}", change.because, crate::report::format::number(limit.floor(), 0));
-                let mut sum = 0.0;
-                change.due = calendar_days(from, end).find(|day| {
-                    sum += bathers(*day);
-                    sum >= limit - 1e-9
-                });
             }
         }
-        RefillRule::ReplacementInterval => {
-            change.missing = missing(spa);
-            if let Some(volume) = spa.volume.filter(|_| spa.bathers.is_some()) {
-                let days = calendar_days(from, end).map(bathers);
+        RefillRule::ReplacementInterval => change.missing = missing(spa),
+    }
+    change.on_reopening = next.is_some_and(|(_, why)| why == Why::Reopening);
+    if next.is_some_and(|(_, why)| why == Why::Solids) {
+        change.because = format!("dissolved solids are {TDS_RISE_MG_L:.0} mg/L above those of the fresh water");
+    }
+    Some(change)
+}
+
+/// A rule at a spa.
+struct Rule<'a> {
+    refill: &'a Refill,
+    site: &'a Site,
+    spa: &'a Spa,
+    /// The last day looked at.
+    end: NaiveDate,
+}
+
+impl Rule<'_> {
+    fn bathers(&self, day: NaiveDate) -> f64 {
+        self.spa.bathers.filter(|_| bathing(self.site, self.spa, day)).unwrap_or(0.0)
+    }
+
+    fn bather_limit(&self) -> Option<f64> {
+        let (volume, each) = self.spa.volume.zip(self.refill.bathers_per_m3)?;
+        Some(bathers_per_change(volume.0.get::<cubic_meter>(), each.0))
+    }
+
+    /// The day by whose evening the rule asks for the next change after one.
+    fn next(&self, from: NaiveDate) -> Option<(NaiveDate, Why)> {
+        let (day, why) = self.while_open(from)?;
+        let waits = self.after_seasons(from, day);
+        Some((waits, if waits == day { why } else { Why::Reopening }))
+    }
+
+    /// The same as if the site never closed.
+    fn while_open(&self, from: NaiveDate) -> Option<(NaiveDate, Why)> {
+        let Self { refill, site, spa, end } = *self;
+        match refill.rule {
+            RefillRule::EachGroup => {
+                let group = spa.stays.as_ref().and_then(|stays| stays.leavings().filter(|day| *day > from).min());
+                let latest = refill.at_most.map(|period| (add(from, period), Why::Longest));
+                [group.map(|day| (day, Why::GuestsLeft)), latest].into_iter().flatten().min_by_key(|(day, _)| *day)
+            }
+            RefillRule::BathersPerVolume => {
+                let limit = self.bather_limit().filter(|_| spa.bathers.is_some())?;
+                let mut sum = 0.0;
+                let day = calendar_days(from, end).find(|day| {
+                    sum += self.bathers(*day);
+                    sum >= limit - 1e-9
+                })?;
+                Some((day, Why::Bathers))
+            }
+            RefillRule::ReplacementInterval => {
+                let volume = spa.volume.filter(|_| spa.bathers.is_some())?;
+                let days = calendar_days(from, end).map(|day| self.bathers(day));
                 let by_load = drain_day(volume.0.get::<gallon>(), days).map(|n| plus_days(from, n as i64));
-                let solids = solids(site, spa, from);
-                change.due = [by_load, solids].into_iter().flatten().min();
-                if solids.is_some() && solids == change.due {
-                    change.because =
-                        format!("dissolved solids are {TDS_RISE_MG_L:.0} mg/L above those of the fresh water");
-                }
+                let solids = solids(site, spa, from).map(|day| (day, Why::Solids));
+                [solids, by_load.map(|day| (day, Why::Bathers))].into_iter().flatten().min_by_key(|(day, _)| *day)
             }
         }
     }
-    Some(change)
+
+    /// A day that falls into a closed season, or behind one for which the water is let out, waits for its end: then the
+    /// water is new.
+    fn after_seasons(&self, from: NaiveDate, day: NaiveDate) -> NaiveDate {
+        let mut seasons: Vec<_> = self.site.closed.iter().filter(|season| season.to > from).collect();
+        seasons.sort_by_key(|season| season.from);
+        seasons.into_iter().fold(day, |day, season| {
+            let let_out = season.drained && season.from > from && day >= season.from;
+            if let_out || (season.from..=season.to).contains(&day) { plus_days(season.to, 1) } else { day }
+        })
+    }
+
+    /// The changes asked for up to a day that touch its month, beside those logged: each stands from the day it was asked
+    /// for until the next change.
+    fn asked(&self, changes: &[NaiveDate], as_of: NaiveDate) -> Vec<AskedChange> {
+        let first = calendar::Month::of(as_of).first();
+        let each_group = self.refill.rule == RefillRule::EachGroup;
+        let leavings = |after: Option<NaiveDate>, until: NaiveDate| -> Vec<NaiveDate> {
+            let all = self.spa.stays.iter().flat_map(|stays| stays.leavings()).filter(|_| each_group);
+            let mut all: Vec<NaiveDate> =
+                all.filter(|day| after.is_none_or(|after| *day > after) && *day <= until).collect();
+            all.sort_unstable();
+            all.dedup();
+            all
+        };
+        let mut rows = Vec::new();
+        // With no change on record what the guests of the month asked for still stands.
+        if changes.is_empty() {
+            rows.extend(
+                leavings(Some(plus_days(first, -1)), as_of)
+                    .into_iter()
+                    .map(|day| self.row(day, Why::GuestsLeft, None, as_of)),
+            );
+        }
+        for (index, from) in changes.iter().enumerate() {
+            let done = changes.get(index + 1).copied();
+            if done.is_some_and(|done| done < first) {
+                continue;
+            }
+            let until = done.unwrap_or(as_of);
+            let mut due: Vec<(NaiveDate, Why)> = Vec::new();
+            if each_group {
+                due.extend(leavings(Some(*from), until).into_iter().map(|day| (day, Why::GuestsLeft)));
+                due.extend(self.refill.at_most.map(|period| (add(*from, period), Why::Longest)));
+            } else {
+                due.extend(self.while_open(*from));
+            }
+            for (day, why) in &mut due {
+                let waits = self.after_seasons(*from, *day);
+                if waits != *day {
+                    (*day, *why) = (waits, Why::Reopening);
+                }
+            }
+            due.sort_by_key(|(day, _)| *day);
+            due.dedup_by_key(|(day, _)| *day);
+            rows.extend(
+                due.into_iter().filter(|(day, _)| *day <= until).map(|(day, why)| self.row(day, why, done, as_of)),
+            );
+        }
+        let answered: Vec<NaiveDate> = rows.iter().filter_map(|row| row.done).collect();
+        let unasked = changes.iter().filter(|day| **day >= first && !answered.contains(day));
+        rows.extend(unasked.map(|day| AskedChange {
+            due: None,
+            why: Why::Nothing,
+            done: Some(*day),
+            stands: Stands::InTime,
+        }));
+        rows.sort_by_key(|row| (row.due.or(row.done), row.done));
+        rows
+    }
+
+    fn row(&self, due: NaiveDate, why: Why, done: Option<NaiveDate>, as_of: NaiveDate) -> AskedChange {
+        // Guests gone, there is time until the next come.
+        let latest = match why {
+            Why::GuestsLeft => {
+                let stays = self.spa.stays.iter().flat_map(|stays| &stays.stays);
+                stays.map(|(from, _)| *from).filter(|from| *from >= due).min()
+            }
+            _ => Some(due),
+        };
+        let stands = match done {
+            Some(done) if latest.is_none_or(|latest| done <= latest) => Stands::InTime,
+            Some(_) => Stands::Late,
+            None if latest.is_some_and(|latest| latest <= as_of) => Stands::Missing,
+            None => Stands::Open,
+        };
+        AskedChange { due: Some(due), why, done, stands }
+    }
 }
 
 /// The days after one day up to another.
@@ -192,7 +392,7 @@ fn missing(spa: &Spa) -> Option<String> {
 }
 
 /// Whether somebody may bathe on a day: the site is open, and guests are in or nights are not known.
-fn bathing(site: &Site, spa: &Spa, day: NaiveDate) -> bool {
+pub(crate) fn bathing(site: &Site, spa: &Spa, day: NaiveDate) -> bool {
     let occupied = spa.stays.as_ref().is_none_or(|stays| {
         // The day of leaving counts too: people bathe before they go.
         stays.stays.iter().any(|(from, to)| (*from..=*to).contains(&day))
@@ -211,7 +411,7 @@ impl WaterChange {
     /// Why then, in half a line for a list of things to do.
     pub fn in_short(&self) -> String {
         let last = self.last.map_or("not in the log".to_owned(), |day| format!("last on {}", calendar::in_words(day)));
-        format!("{last}; due {}", self.because)
+        if self.on_reopening { format!("{last}; due on reopening") } else { format!("{last}; due {}", self.because) }
     }
 
     /// Why then, in a sentence for an owner.
@@ -224,104 +424,4 @@ impl WaterChange {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::quantities::fleet_for_tests::{day, load};
-
-    /// W-02: Maine App. B, example 2: (1/3 × 600)/85 = 2.35, printed "2.4 or about 2 days".
-    #[test]
-    fn one_day() {
-        let interval = replacement_interval(600.0, 85.0).unwrap();
-        assert!((interval - 2.353).abs() < 0.001);
-        assert_eq!(rounded_half_up(interval), 2.0);
-        assert_eq!(replacement_interval(600.0, 0.0), None);
-    }
-
-    /// W-03: Maine App. B, the week's table: 600 gal, last drained Sunday evening; drained Tuesday, Friday, Sunday.
-    #[test]
-    fn the_week_of_the_source_exactly() {
-        const WEEK: [(&str, f64, &str); 7] = [
-            ("Mon", 85.0, "2"),
-            ("Tue", 2.0, "100"),
-            ("Wed", 19.0, "11"),
-            ("Thu", 20.0, "10"),
-            ("Fri", 105.0, "2"),
-            ("Sat", 100.0, "2"),
-            ("Sun", 49.0, "4"),
-        ];
-        for (name, bathers, printed) in WEEK {
-            let rounded = rounded_half_up(replacement_interval(600.0, bathers).unwrap());
-            assert_eq!(format!("{rounded:.0}"), printed, "{name}");
-        }
-        let mut drained = Vec::new();
-        let mut start = 0;
-        while let Some(days) = drain_day(600.0, WEEK[start..].iter().map(|(_, bathers, _)| *bathers)) {
-            start += days;
-            drained.push(WEEK[start - 1].0);
-        }
-        assert_eq!(drained, ["Tue", "Fri", "Sun"]);
-    }
-
-    /// W-04: Maine App. B, example 1: source water 800, spa 2500 ppm.
-    #[test]
-    fn dissolved_solids() {
-        assert!(drain_for_solids(800.0, 2500.0));
-        assert!(drain_for_solids(800.0, 2300.0));
-        assert!(!drain_for_solids(800.0, 2299.0));
-    }
-
-    /// W-05: owner guidance quoting the rule: 500, 600 and 400 gal at 2 bathers a day.
-    #[test]
-    fn steady_use() {
-        for (gallons, days) in [(500.0, 83.3), (600.0, 100.0), (400.0, 66.7)] {
-            assert!((replacement_interval(gallons, 2.0).unwrap() - days).abs() < 0.05);
-        }
-        // 600 gal: every hundredth evening. The other reading of the rule, bathers and days together, gives the tenth.
-        assert_eq!(drain_day(600.0, std::iter::repeat_n(2.0, 150)), Some(100));
-        assert_eq!(drain_day(600.0, std::iter::repeat_n(2.0, 99)), None);
-    }
-
-    /// W-06: HSG282 (2017): 5 m3 are replaced after 500 bathers, 1.5 m3 after 150.
-    #[test]
-    fn bathers_for_each_cubic_metre() {
-        assert_eq!(bathers_per_change(5.0, 100.0), 500.0);
-        assert_eq!(bathers_per_change(1.5, 100.0), 150.0);
-    }
-
-    fn due(used_as: &str, limits: &str, spa: &str, more: &[(&str, &str)]) -> Option<WaterChange> {
-        let fleet = format!("{{format: 1, fleet: Test, currency: GBP, timezone: Europe/London, limits: {limits}}}");
-        let site = format!(
-            "format: 1\nuse: {used_as}\nspas: {{tub: {{fitted: 2026-01-01, {spa}}}}}\nlog: [{{date: 2026-06-01, at: {{tub: {{done: [water_change]}}}}}}]\n"
-        );
-        let mut files = vec![("fleet.yaml", fleet.as_str()), ("sites/home.yaml", site.as_str())];
-        files.extend(more);
-        load(&files, "2026-06-30").spas[0].water_change.clone()
-    }
-
-    /// 1.5 m3: 150 bathers at 10 a day are reached on the 15th day after the change.
-    #[test]
-    fn a_commercial_spa() {
-        let change = due("gym", "uk", "volume: 1500 L, bathers: 10 /day", &[]).unwrap();
-        assert_eq!((change.due, change.bathers_since), (Some(day("2026-06-16")), Some(290.0)));
-        let unknown = due("gym", "uk", "volume: 1500 L", &[]).unwrap();
-        assert_eq!((unknown.due, unknown.missing.as_deref()), (None, Some("`bathers` of tub")));
-    }
-
-    /// 600 gal at 20 bathers a day: an interval of 10 days.
-    #[test]
-    fn the_replacement_interval_from_records() {
-        let change = due("hotel", "us", "volume: 600 gal, bathers: 20 /day", &[]).unwrap();
-        assert_eq!(change.due, Some(day("2026-06-11")));
-        assert!(change.rule_source.contains("Maine"));
-    }
-
-    /// Guests leave on the 5th, before the week is over; without a bookings file the week counts.
-    #[test]
-    fn a_rented_spa() {
-        let stay = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:test\r\nBEGIN:VEVENT\r\nUID:1\r\nDTSTAMP:20260101T000000Z\r\nDTSTART;VALUE=DATE:20260602\r\nDTEND;VALUE=DATE:20260605\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n";
-        let change = due("rental", "uk", "volume: 1500 L", &[("bookings/home.ics", stay)]).unwrap();
-        assert_eq!(change.due, Some(day("2026-06-05")));
-        assert_eq!(due("rental", "uk", "volume: 1500 L", &[]).unwrap().due, Some(day("2026-06-08")));
-        assert!(due("private", "uk", "volume: 1500 L", &[]).is_none());
-    }
-}
+mod tests;

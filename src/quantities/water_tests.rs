@@ -5,6 +5,8 @@ use chrono::NaiveDate;
 use crate::address::Address;
 use crate::basis::Source;
 use crate::calendar::Month;
+use crate::limits::{Known, LimitSet};
+use crate::quantities::water_change::bathing;
 use crate::records::log::{Quantity, TimeOfDay};
 use crate::records::{Fleet, MinuteOfDay, ReadingRow, Record, Site, Spa};
 
@@ -137,6 +139,57 @@ pub fn tests(fleet: &Fleet, site: &Site, spa: &Spa, month: Month) -> Vec<WaterTe
             }
         })
         .collect()
+}
+
+/// How often the water was tested in a month against how often the rule book asks.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Frequency {
+    /// Tests asked for on a day in use.
+    pub asked: f64,
+    /// Tests made: times at which the water was tested, whatever was measured.
+    pub made: usize,
+    /// Days the spa was in use: the site open and, where nights are known, guests in.
+    pub days_in_use: usize,
+    /// Of these, days with fewer tests in the log than asked for.
+    pub days_short: usize,
+    /// Source and edition of the number.
+    pub source: String,
+    /// How the number is known.
+    pub known: Known,
+}
+
+/// How often a spa was tested in the as-of month. `None` if the book does not say how often it should be. `tests` are
+/// those of [`tests`] for the same spa and month.
+pub fn frequency(
+    limits: Option<&LimitSet>,
+    site: &Site,
+    spa: &Spa,
+    tests: &[WaterTest],
+    as_of: NaiveDate,
+) -> Option<Frequency> {
+    let limit = limits?.tests_per_day.as_ref()?;
+    let asked = limit.at_least?.0;
+    let mut times: Vec<(NaiveDate, Option<&str>, bool)> =
+        tests.iter().map(|test| (test.day, test.time.as_deref(), test.after)).collect();
+    times.sort_unstable();
+    times.dedup();
+    let stands_since = spa.fitted.middle().unwrap_or(NaiveDate::MIN);
+    let month = Month::of(as_of);
+    let in_use: Vec<NaiveDate> = month
+        .first()
+        .iter_days()
+        .take_while(|day| *day <= month.last().min(as_of))
+        .filter(|day| *day > stands_since && bathing(site, spa, *day))
+        .collect();
+    let short = |day: &&NaiveDate| (times.iter().filter(|time| time.0 == **day).count() as f64) < asked - 1e-9;
+    Some(Frequency {
+        asked,
+        made: times.len(),
+        days_short: in_use.iter().filter(short).count(),
+        days_in_use: in_use.len(),
+        source: limit.source_text(),
+        known: limit.known,
+    })
 }
 
 /// What was done at the spa from a test outside its limits until the one that met them.

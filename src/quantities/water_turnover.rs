@@ -70,6 +70,10 @@ pub struct WaterMonth {
     pub turnovers_per_day: Option<f64>,
     /// Filtration hours a day over the month.
     pub hours_per_day: Option<f64>,
+    /// Filtration hours a day over the days the water was there and open, which are what the limit is held against.
+    pub hours_in_use: Option<f64>,
+    /// The least hours a day asked for.
+    pub hours_limit: Option<f64>,
     /// Flow through each square metre of filter, L/min.
     pub filter_rate: Option<f64>,
     /// The highest filter rate allowed.
@@ -165,6 +169,8 @@ fn water_month(flows: &Flows, limits: Option<&LimitSet>, month: Month) -> WaterM
         limit_min: limits.and_then(|l| l.turnover.as_ref()).and_then(|l| l.at_most).map(|d| d.0.get::<minute>()),
         turnovers_per_day: None,
         hours_per_day: None,
+        hours_in_use: None,
+        hours_limit: limits.and_then(|l| l.filtration.as_ref()).and_then(|l| l.at_least).map(|d| d.hours),
         filter_rate: None,
         filter_limit: None,
         velocity: None,
@@ -230,7 +236,8 @@ fn judge(row: &mut WaterMonth, limits: Option<&LimitSet>, spa: &Spa, hours: Opti
     let turnover = over(row.turnover.as_ref().map(|t| t.value), row.limit_min);
     // Judged over the days the water was there: a season closed or a fitting in mid month is not a shortage.
     let daily = hours.filter(|_| served_days > 0.0).map(|h| h / served_days);
-    let least = limits.filtration.as_ref().and_then(|l| l.at_least).map(|d| d.hours);
+    let least = row.hours_limit;
+    row.hours_in_use = daily;
     let too_few_hours = daily.zip(least).map(|(hours, least)| hours < least - SERVICE_HOURS);
     if turnover == Some(true) {
         row.failing.push("turnover");

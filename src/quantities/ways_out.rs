@@ -7,19 +7,28 @@
 
 use rust_decimal::Decimal;
 use uom::si::area::square_meter;
+use uom::si::f64::{Velocity, VolumeRate};
+use uom::si::length::inch;
 use uom::si::time::minute;
+use uom::si::velocity::meter_per_second;
 use uom::si::volume::liter;
+use uom::si::volume_rate::liter_per_minute;
 
 use crate::address::Address;
 use crate::basis::{Basis, Figure};
 use crate::calendar::Month;
+use crate::hydraulics;
 use crate::limits::LimitSet;
 use crate::quantities::filters::FilterState;
 use crate::quantities::like_for_like::is_like;
 use crate::quantities::water_turnover::{Flows, MEASURED_WITHIN, WaterMonth};
+use crate::records::fleet::Units;
 use crate::records::log::Quantity;
 use crate::records::pumps::Model;
 use crate::schedule::due::labour_cost;
+
+/// An area a square foot has.
+const SQUARE_METRES_PER_SQUARE_FOOT: f64 = 0.092_903_04;
 
 /// A way out of a shortage.
 #[derive(Debug, Clone)]
@@ -52,6 +61,15 @@ pub enum Way {
         /// Square metres there now.
         from: f64,
     },
+    /// Wider pipe.
+    WiderPipe {
+        /// The nominal size there now, in.
+        from: f64,
+        /// The nominal size of the wider pipe, in.
+        to: f64,
+    },
+    /// Less flow: a slower speed, or a pump of another power, which is no plain swap.
+    LessFlow,
     /// Another model that is like for like.
     LikeForLike {
         /// Its name.
@@ -86,6 +104,23 @@ pub enum Reaches {
         rate: f64,
         /// The area it needs.
         area: f64,
+        /// The flow the larger filter lets through when clean, L/min; `None` = it cannot be calculated, and the rate is that
+        /// at the present flow.
+        flow: Option<f64>,
+    },
+    /// Velocity in the pipe, m/s, at the flow the wider pipe lets through, L/min.
+    Velocity {
+        /// The velocity.
+        velocity: f64,
+        /// The flow.
+        flow: f64,
+    },
+    /// At most this flow, L/min, and the turnover time it makes, min.
+    AtMost {
+        /// The flow.
+        flow: f64,
+        /// The time.
+        minutes: f64,
     },
 }
 
@@ -103,12 +138,20 @@ pub fn ways_out(flows: &Flows, filters: &[FilterState], limits: Option<&LimitSet
     if row.failing.contains(&"filter rate") {
         ways.extend(more_area(flows, row));
     }
+    if row.failing.contains(&"velocity") {
+        ways.extend(wider_pipe(flows, row));
+    }
+    if !row.failing.contains(&"turnover") {
+        ways.extend(less_flow(flows, row));
+    }
     let kind = |way: &Way| match way {
         Way::Clean { .. } => 0,
         Way::MoreHours { .. } => 1,
         Way::MoreArea { .. } => 2,
-        Way::LikeForLike { .. } => 3,
-        Way::ModelBefore { .. } => 4,
+        Way::WiderPipe { .. } => 3,
+        Way::LikeForLike { .. } => 4,
+        Way::ModelBefore { .. } => 5,
+        Way::LessFlow => 6,
     };
     // A cost that is not known comes behind those that are.
     ways.sort_by(|a, b| {
@@ -215,116 +258,68 @@ fn more_hours(flows: &Flows, limits: &LimitSet, row: &WaterMonth) -> Option<WayO
     Some(WayOut { way: Way::MoreHours { from }, reaches: Reaches::Hours(reached), enough: true, cost })
 }
 
-/// As much filter area as the limit of the rate asks for at the present flow.
+/// As much filter area as the limit of the rate asks for. A larger filter, new and clean, lets more through than the
+/// fouled one there now, so that the flow is worked out anew for each area until one is enough.
 fn more_area(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
+    /// Steps after which it is given up.
+    const MOST_STEPS: usize = 200;
     let (rate, limit) = (row.filter_rate?, row.filter_limit.filter(|l| *l > 0.0)?);
-    let from: f64 = flows.spa.filters.iter().map(|f| f.area.map(|a| a.0.get::<square_meter>())).sum::<Option<f64>>()?;
-    // Up to a tenth of a square metre, so that what is printed is enough.
-    let area = (from * rate / limit * 10.0 - 1e-6).ceil() / 10.0;
-    let reaches = Reaches::FilterRate { rate: from * rate / area, area };
-    Some(WayOut { way: Way::MoreArea { from }, reaches, enough: true, cost: None })
+    let from = filter_area(flows)?;
+    let present = rate * from;
+    let measured =
+        flow_when_clean(flows, row.month).filter(|(_, measured)| *measured).map_or(0.0, |(flow, _)| flow.value);
+    let clean = |area: f64| {
+        let flow = flows.highest_when_clean(row.month, |pipe| pipe.with_filter_area(area / from))?;
+        Some(flow.max(present).max(measured))
+    };
+    // Up to the last digit that is printed, so that what is printed is enough.
+    let step = if flows.fleet.settings.units == Units::Us { SQUARE_METRES_PER_SQUARE_FOOT } else { 0.1 };
+    let enough_for = |flow: f64| (flow / limit / step - 1e-6).ceil() * step;
+    let mut area = enough_for(present);
+    let mut flow = clean(area);
+    for _ in 0..MOST_STEPS {
+        let Some(needed) = flow.map(enough_for).filter(|needed| *needed > area) else { break };
+        area = needed;
+        flow = clean(area);
+    }
+    let rate = flow.unwrap_or(present) / area;
+    let enough = flow.is_some() && rate <= limit * (1.0 + 1e-6);
+    Some(WayOut { way: Way::MoreArea { from }, reaches: Reaches::FilterRate { rate, area, flow }, enough, cost: None })
+}
+
+fn filter_area(flows: &Flows) -> Option<f64> {
+    flows.spa.filters.iter().map(|f| f.area.map(|a| a.0.get::<square_meter>())).sum()
+}
+
+/// The next size of pipe in which the water, at the flow that size lets through with clean filters, is slow enough.
+fn wider_pipe(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
+    let limit = row.velocity_limit?;
+    let present = hydraulics::schedule_40(flows.spa.pipe.as_ref()?.size?.0)?;
+    hydraulics::wider_sizes(present.nominal).find_map(|pipe| {
+        let flow = flows.highest_when_clean(row.month, |there| there.with_bore(pipe.bore))?;
+        let rate = VolumeRate::new::<liter_per_minute>(flow);
+        let velocity = hydraulics::velocity(rate, pipe.bore).get::<meter_per_second>();
+        let way = Way::WiderPipe { from: present.nominal.get::<inch>(), to: pipe.nominal.get::<inch>() };
+        let reaches = Reaches::Velocity { velocity, flow };
+        (velocity <= limit * (1.0 + 1e-9)).then_some(WayOut { way, reaches, enough: true, cost: None })
+    })
+}
+
+/// The most flow that filter rate and velocity allow, where the water is still turned over in time by it.
+fn less_flow(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
+    let by_rate = row.filter_limit.zip(filter_area(flows)).map(|(limit, area)| limit * area);
+    let bore = flows.spa.pipe.as_ref().and_then(|pipe| hydraulics::schedule_40_bore(pipe.size?.0));
+    let by_velocity = row.velocity_limit.zip(bore).map(|(limit, bore)| {
+        hydraulics::flow_at_velocity(Velocity::new::<meter_per_second>(limit), bore).get::<liter_per_minute>()
+    });
+    if !row.failing.contains(&"filter rate") && !row.failing.contains(&"velocity") {
+        return None;
+    }
+    let flow = [by_rate, by_velocity].into_iter().flatten().min_by(f64::total_cmp)?;
+    let minutes = flows.spa.volume?.0.get::<liter>() / flow;
+    let enough = minutes <= row.limit_min?;
+    enough.then_some(WayOut { way: Way::LessFlow, reaches: Reaches::AtMost { flow, minutes }, enough, cost: None })
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::quantities::fleet_for_tests::load;
-
-    /// All losses are the heater's 3 (Q/100)² m, so each flow can be worked out: h = 4/3 h₁ − h₁/3 (Q/q)².
-    /// P: 6 m at 120 L/min, 135.01 L/min. Q: 9 m at 120: 12 = Q² (3/14400 + 3/10000), Q² = 23606.6, 153.64 L/min.
-    fn fleet(volume: &str, other: &str, log: &str) -> Vec<WayOut> {
-        fleet_with(volume, other, log, "filtration: {model: P, duty: filtration, program: {run: 20 h/day}}")
-    }
-
-    fn fleet_with(volume: &str, other: &str, log: &str, pumps_there: &str) -> Vec<WayOut> {
-        let like = "speeds: 1, frame: \"48\", ports: {inlet: 2 in, discharge: 2 in}, supply: {voltage: 230 V, phases: 1}, cost: 100.00, time: 60 min";
-        let pumps = format!(
-            "format: 1\nmodels:\n  P: {{{like}, power: 0.5 hp, curve: [{{flow: 120 L/min, head: 6 m}}]}}\n  Q: {{{like}, {other}, curve: [{{flow: 120 L/min, head: 9 m}}]}}\n"
-        );
-        let site = format!(
-            "format: 1\nuse: rental\nspas:\n  tub:\n    fitted: 2026-01-01\n    volume: {volume}\n    pipe: {{size: 2 in, length: 0 m, heater_drop: {{head: 3 m, flow: 100 L/min}}}}\n    filters: {{main: {{kind: cartridge, area: 10 m2, clean_pressure: 0.10 bar}}}}\n    pumps: {{{pumps_there}}}\nlog: [{log}]\n"
-        );
-        let fleet = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London, limits: uk, labour: {cost: 24.00}, electricity: 0.25}";
-        load(&[("fleet.yaml", fleet), ("pumps.yaml", &pumps), ("sites/home.yaml", &site)], "2026-06-30").spas[0]
-            .ways_out
-            .clone()
-    }
-
-    const FOULED: &str = "{date: 2026-06-10, at: {tub/main: {pressure: 0.30}}}";
-
-    /// 1900 L, fouled by 0.2 bar to 116.4 L/min: 16.3 min, over 15. Clean, 135.01 L/min: 14.07 min, for 20 min of
-    /// work at 24 an hour, 8.00. More hours come beside it, since 20 of 24 are run. The like-for-like pump, fouled
-    /// too: 12 − 2.0539 = Q² × 5.083333e-4, Q² = 19566, 139.88 L/min: 13.58 min for 124.00.
-    #[test]
-    fn ranked_by_cost_with_their_figures() {
-        let ways = fleet("1900 L", "power: 0.5 hp", FOULED);
-        let of = |pick: fn(&Way) -> bool| ways.iter().find(|w| pick(&w.way)).unwrap();
-        let minutes = |way: &WayOut| match &way.reaches {
-            Reaches::Turnover { minutes, .. } => minutes.value,
-            _ => panic!("{way:?}"),
-        };
-        let clean = of(|w| matches!(w, Way::Clean { measured: false }));
-        assert!((minutes(clean) - 14.0730).abs() < 1e-3 && clean.enough, "{clean:?}");
-        assert_eq!(clean.cost.map(|c| c.round_dp(2)), Some(Decimal::from(8)));
-        let pump = of(|w| matches!(w, Way::LikeForLike { .. }));
-        assert!((minutes(pump) - 13.5832).abs() < 1e-3, "{pump:?}");
-        assert_eq!(pump.cost.map(|c| c.round_dp(2)), Some(Decimal::from(124)));
-        let hours = of(|w| matches!(w, Way::MoreHours { .. }));
-        // 0.5 hp over 0.7 is 0.53264 kW; 4 h × 365 days × 0.25 each kWh: 194.41.
-        assert!((hours.cost.unwrap() - Decimal::new(19441, 2)).abs() < Decimal::new(5, 2), "{hours:?}");
-        let costs: Vec<_> = ways.iter().map(|w| w.cost.unwrap()).collect();
-        assert!(costs.is_sorted(), "{costs:?}");
-    }
-
-    /// Two pumps P side by side all day, fouled by 0.2 bar: 8 − 2.0539 = Q² (2/57600 + 3/10000), Q = 133.28 L/min, and
-    /// 2100 L take 15.8 min. Clean they give 154.598 L/min: 13.584 min. Another model for one of two is not offered.
-    #[test]
-    fn a_clean_helps_several_pumps_too() {
-        let pump = "{model: P, duty: filtration, program: {run: 24 h/day}}";
-        let ways = fleet_with("2100 L", "power: 0.5 hp", FOULED, &format!("one: {pump}, two: {pump}"));
-        let [WayOut { way: Way::Clean { measured: false }, reaches: Reaches::Turnover { minutes, .. }, enough, .. }] =
-            ways.as_slice()
-        else {
-            panic!("{ways:?}");
-        };
-        assert!((minutes.value - 13.5836).abs() < 1e-3 && *enough, "{ways:?}");
-    }
-
-    #[test]
-    fn never_another_power_as_a_plain_swap() {
-        for other in ["power: 0.75 hp", "note: no power stated"] {
-            let ways = fleet("1900 L", other, FOULED);
-            assert!(!ways.iter().any(|w| matches!(w.way, Way::LikeForLike { .. })), "{other}");
-        }
-    }
-
-    /// 3000 L: clean gives 22.2 min. It is said, last, and as not enough.
-    #[test]
-    fn what_is_not_enough_comes_last() {
-        let ways = fleet("3000 L", "power: 0.75 hp", FOULED);
-        let last = ways.last().unwrap();
-        assert!(matches!(last.way, Way::Clean { .. }) && !last.enough, "{ways:?}");
-    }
-
-    #[test]
-    fn a_spa_that_meets_its_limits_needs_none() {
-        let ways = fleet("1200 L", "power: 0.5 hp", "");
-        assert!(ways.iter().all(|w| matches!(w.way, Way::MoreHours { .. })), "{ways:?}");
-    }
-
-    /// 0.30 gpm/ft² is 12.2237 L/min/m²: 135.01 L/min through 10 m² are 13.50, and need 11.045 m², so 11.1.
-    #[test]
-    fn more_area_where_the_rate_fails() {
-        let site = "format: 1\nuse: hotel\nspas:\n  tub:\n    fitted: 2026-01-01\n    volume: 1200 L\n    pipe: {size: 2 in, length: 0 m, heater_drop: {head: 3 m, flow: 100 L/min}}\n    filters: {main: {kind: cartridge, area: 10 m2}}\n    pumps: {filtration: {model: P, duty: filtration, program: {run: 24 h/day}}}\n";
-        let pumps = "format: 1\nmodels: {P: {speeds: 1, curve: [{flow: 120 L/min, head: 6 m}]}}\n";
-        let fleet = "{format: 1, fleet: Test, currency: USD, timezone: America/Denver, limits: us}";
-        let loaded = load(&[("fleet.yaml", fleet), ("pumps.yaml", pumps), ("sites/home.yaml", site)], "2026-06-30");
-        let ways = &loaded.spas[0].ways_out;
-        let [WayOut { way: Way::MoreArea { from }, reaches: Reaches::FilterRate { rate, area }, .. }] = ways.as_slice()
-        else {
-            panic!("{ways:?}");
-        };
-        assert_eq!((*from, *area), (10.0, 11.1));
-        assert!((rate - 12.1631).abs() < 1e-3);
-    }
-}
+mod tests;

@@ -23,6 +23,7 @@ use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::forms::Fitted;
 use crate::records::log::{Entry, Visit};
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
+use crate::records::upkeep::{CLOSE, REOPEN};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
 
@@ -486,8 +487,15 @@ impl Checker<'_> {
             }
         }
         for task in &entry.done {
+<<<<<<< HEAD
             let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str());
             if fits != Some(standing.fits) && !self.fleet.book.is_lost(task) {
+=======
+            // Closing for the season and opening again are every spa's, and stand in no book.
+            let of_season = [CLOSE, REOPEN].contains(&task.as_str()).then_some("spa");
+            let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str()).or(of_season);
+            if fits != Some(standing.fits) {
+>>>>>>> main
                 let (message, hint) = match fits {
                     None => (
                         format!("the book has no task `{task}`"),
@@ -508,8 +516,9 @@ impl Checker<'_> {
             return false;
         }
         let typed = self.fleet.typed_units();
-        let after = entry.after.iter().flat_map(|after| after.readings(&typed));
-        let lacking = entry.readings(&typed).chain(after).find(|(quantity, _)| there.speeds.lacks(at, day, *quantity));
+        let after = entry.after.readings(&typed);
+        let lacking =
+            entry.before.readings(&typed).chain(after).find(|(quantity, _)| there.speeds.lacks(at, day, *quantity));
         if let Some((quantity, _)) = lacking {
             let (message, hint) = speeds::SpeedsThere::says(at, quantity);
             let field = format!(".{}", quantity.name());

@@ -5,7 +5,7 @@ use serde::Deserialize;
 
 use crate::address::{Address, Id};
 use crate::records::forms::{Date, Fitted, Keyed, Name, Named, Number, Text};
-use crate::units::{Concentration, Current, Duration, Flow, Period, Pressure, Redox, Temperature, Typed};
+use crate::units::{Concentration, Current, Duration, Flow, Period, Pressure, Redox, Temperature, Typed, Written};
 
 /// A visit.
 #[derive(Debug, Clone, Deserialize, JsonSchema)]
@@ -152,35 +152,38 @@ macro_rules! with_readings {
         }
 
         impl $name {
-            /// The readings written, in fixed units; a bare number is in the unit the fleet types in.
-            pub fn readings<'a>(&'a self, typed: &'a TypedUnits) -> impl Iterator<Item = (Quantity, f64)> + 'a {
+            /// The readings written, in the order of the format.
+            fn taken(&self) -> Taken {
                 use uom::si::{electric_current::ampere, electric_potential::millivolt, pressure::bar,
                     thermodynamic_temperature::degree_celsius, time::hour, volume_rate::liter_per_minute};
-                let hours = |t: Option<Typed<Duration>>| t.and_then(|t| t.with_default(typed.hours)).map(|d| d.0.get::<hour>());
-                let current = |t: Option<Typed<Current>>| t.and_then(|t| t.with_default("A")).map(|c| c.0.get::<ampere>());
-                let concentration =
-                    |t: Option<Typed<Concentration>>| t.and_then(|t| t.with_default("mg/L")).map(|c| c.milligrams_per_litre);
-                [
+                fn one<T>(typed: Option<Typed<T>>, fixed: impl Fn(T) -> f64) -> Option<(f64, bool)> {
+                    typed.map(|typed| match typed {
+                        Typed::Bare(number) => (number, true),
+                        Typed::WithUnit(value) => (fixed(value), false),
+                    })
+                }
+                let hours = |typed| one(typed, |d: Duration| d.0.get::<hour>());
+                let current = |typed| one(typed, |c: Current| c.0.get::<ampere>());
+                let concentration = |typed| one(typed, |c: Concentration| c.milligrams_per_litre);
+                let all = [
                     (Quantity::Hours, hours(self.hours)),
                     (Quantity::HoursLow, hours(self.hours_low)),
                     (Quantity::HoursHigh, hours(self.hours_high)),
                     (Quantity::Current, current(self.current)),
                     (Quantity::CurrentLow, current(self.current_low)),
-                    (Quantity::Pressure, self.pressure.and_then(|t| t.with_default(typed.pressure)).map(|p| p.0.get::<bar>())),
-                    (Quantity::Flow, self.flow.and_then(|t| t.with_default(typed.flow)).map(|f| f.0.get::<liter_per_minute>())),
-                    (Quantity::Temperature,
-                        self.temperature.and_then(|t| t.with_default(typed.temperature)).map(|t| t.0.get::<degree_celsius>())),
-                    (Quantity::Ph, self.ph.map(|n| n.0)),
+                    (Quantity::Pressure, one(self.pressure, |p: Pressure| p.0.get::<bar>())),
+                    (Quantity::Flow, one(self.flow, |f: Flow| f.0.get::<liter_per_minute>())),
+                    (Quantity::Temperature, one(self.temperature, |t: Temperature| t.0.get::<degree_celsius>())),
+                    (Quantity::Ph, self.ph.map(|n| (n.0, false))),
                     (Quantity::FreeChlorine, concentration(self.free_chlorine)),
                     (Quantity::CombinedChlorine, concentration(self.combined_chlorine)),
                     (Quantity::Bromine, concentration(self.bromine)),
                     (Quantity::Alkalinity, concentration(self.alkalinity)),
                     (Quantity::Hardness, concentration(self.hardness)),
                     (Quantity::Tds, concentration(self.tds)),
-                    (Quantity::Redox, self.redox.and_then(|t| t.with_default("mV")).map(|r| r.0.get::<millivolt>())),
-                ]
-                .into_iter()
-                .filter_map(|(quantity, value)| value.map(|v| (quantity, v)))
+                    (Quantity::Redox, one(self.redox, |r: Redox| r.0.get::<millivolt>())),
+                ];
+                Taken(all.into_iter().filter_map(|(quantity, of)| of.map(|(value, bare)| (value, quantity, bare))).collect())
             }
         })+
     };
@@ -188,7 +191,7 @@ macro_rules! with_readings {
 
 with_readings! {
     /// What was read and done at an address on a visit.
-    struct Entry {
+    struct WrittenEntry {
         /// Tasks of the book that were done.
         done: Vec<Id>,
         /// Parts that were renewed: a list of those that were due, or a mapping that says why.
@@ -215,6 +218,83 @@ with_readings! {
 
     /// Readings taken after the work.
     struct Readings {}
+}
+
+/// What was read and done at an address on a visit. Kept narrow, since a fleet has millions and most hold a few readings.
+#[derive(Debug, Clone, Default, Deserialize)]
+#[serde(from = "WrittenEntry")]
+pub struct Entry {
+    /// Tasks of the book that were done.
+    pub done: Vec<Id>,
+    /// Parts that were renewed: a list of those that were due, or a mapping that says why.
+    pub renewed: Named<Renewal>,
+    /// Repairs that restore nothing of a part's life.
+    pub repaired: Named<Repair>,
+    /// How a part looked.
+    pub inspected: Keyed<Id, Condition>,
+    /// The pump was exchanged for another.
+    pub exchanged: Option<Box<Exchange>>,
+    /// Gone from that day on.
+    pub removed: Option<bool>,
+    /// A counter was replaced or set anew.
+    pub meter_reset: Option<Box<MeterReset>>,
+    /// Work put off, and until when.
+    pub deferred: Keyed<Id, Date>,
+    /// How long it was down up to the visit's day.
+    pub down: Option<Period>,
+    /// Readings taken after the work.
+    pub after: Taken,
+    /// For the technician only.
+    pub note: Option<Text>,
+    /// Readings taken as it was found.
+    pub before: Taken,
+}
+
+impl JsonSchema for Entry {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Entry".into()
+    }
+
+    fn json_schema(generator: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        WrittenEntry::json_schema(generator)
+    }
+}
+
+impl From<WrittenEntry> for Entry {
+    fn from(written: WrittenEntry) -> Self {
+        Self {
+            before: written.taken(),
+            done: written.done,
+            renewed: written.renewed,
+            repaired: written.repaired,
+            inspected: written.inspected,
+            exchanged: written.exchanged,
+            removed: written.removed,
+            meter_reset: written.meter_reset,
+            deferred: written.deferred,
+            down: written.down,
+            after: written.after.as_deref().map(Readings::taken).unwrap_or_default(),
+            note: written.note,
+        }
+    }
+}
+
+/// Readings as they were typed: a number, of what, and whether it came without a unit, which the fleet then says.
+#[derive(Debug, Clone, Default)]
+pub struct Taken(Box<[(f64, Quantity, bool)]>);
+
+impl Taken {
+    /// Whether there is none.
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// The readings in fixed units; a bare number is in the unit the fleet types in.
+    pub fn readings<'a>(&'a self, typed: &'a TypedUnits) -> impl Iterator<Item = (Quantity, f64)> + 'a {
+        self.0.iter().filter_map(|(value, quantity, bare)| {
+            Some((*quantity, if *bare { quantity.of_bare(*value, typed)? } else { *value }))
+        })
+    }
 }
 
 /// The units of bare numbers in logs and sheets.
@@ -292,6 +372,31 @@ impl Quantity {
             Self::Hardness => "hardness",
             Self::Tds => "tds",
             Self::Redox => "redox",
+        }
+    }
+
+    /// A bare number of it in its fixed unit; `None` for a unit that does not belong to it.
+    fn of_bare(self, number: f64, typed: &TypedUnits) -> Option<f64> {
+        use uom::si::{
+            electric_current::ampere, electric_potential::millivolt, pressure::bar,
+            thermodynamic_temperature::degree_celsius, time::hour, volume_rate::liter_per_minute,
+        };
+        match self {
+            Self::Hours | Self::HoursLow | Self::HoursHigh => {
+                Duration::of(number, typed.hours).map(|d| d.0.get::<hour>())
+            }
+            Self::Current | Self::CurrentLow => Current::of(number, "A").map(|c| c.0.get::<ampere>()),
+            Self::Pressure => Pressure::of(number, typed.pressure).map(|p| p.0.get::<bar>()),
+            Self::Flow => Flow::of(number, typed.flow).map(|f| f.0.get::<liter_per_minute>()),
+            Self::Temperature => Temperature::of(number, typed.temperature).map(|t| t.0.get::<degree_celsius>()),
+            Self::Ph => Some(number),
+            Self::FreeChlorine
+            | Self::CombinedChlorine
+            | Self::Bromine
+            | Self::Alkalinity
+            | Self::Hardness
+            | Self::Tds => Concentration::of(number, "mg/L").map(|c| c.milligrams_per_litre),
+            Self::Redox => Redox::of(number, "mV").map(|r| r.0.get::<millivolt>()),
         }
     }
 

@@ -148,6 +148,21 @@ pub struct Task {
     pub source: Option<Text>,
 }
 
+/// What the log calls closing a site for the season, under `done` of a spa; it stands in no book.
+pub const CLOSE: &str = "close";
+/// What it calls opening it again.
+pub const REOPEN: &str = "reopen";
+impl Task {
+    /// Whether something says when it is to be done again. What is only done when it is needed, such as dosing after a
+    /// test, is in the log and in no plan.
+    pub fn recurs(&self) -> bool {
+        self.every.is_some()
+            || self.at_most.is_some()
+            || self.or_pressure_rise.is_some()
+            || self.or_bather_limit == Some(true)
+    }
+}
+
 /// How often a task comes round.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Every {

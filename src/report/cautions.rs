@@ -101,7 +101,8 @@ pub const STANDING_CAUTIONS: &[StandingCaution] = &[
     },
     StandingCaution {
         subject: "Over-temperature cut-out",
-        text: "Set the thermostat within 38 to 40 °C and see that the separate safety cut-out acts by 45 °C.",
+        text: "Set the thermostat within 38 to 40 °C (100 to 104 °F) and see that the separate safety cut-out acts by \
+               45 °C (113 °F).",
         source: "Both settings: Royal Life Saving guideline SP14 (2017)",
         how_known: HowKnown::Read,
     },

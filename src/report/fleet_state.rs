@@ -3,7 +3,7 @@
 
 use crate::report::site::Numbers;
 use crate::site::SiteFigures;
-use crate::to_do::{ToDo, Urgency};
+use crate::to_do::{NOT_IN_PLAN, ToDo, Urgency};
 
 /// How one site stands.
 #[derive(Debug)]
@@ -38,15 +38,15 @@ impl<'a> Standing<'a> {
     }
 }
 
-/// What is to be done, in groups that say the same of several places. Notes are left out.
+/// What is to be done, in groups that say the same of several places, or of several days of which each found no visit.
+/// Notes are left out.
 pub fn grouped(to_do: &[ToDo]) -> Vec<Vec<&ToDo>> {
     let mut groups: Vec<Vec<&ToDo>> = Vec::new();
     for one in to_do.iter().filter(|t| t.urgency != Urgency::Note) {
         let same = |group: &&mut Vec<&ToDo>| {
             group[0].reason == one.reason
                 && group[0].what == one.what
-                && group[0].says == one.says
-                && group[0].due == one.due
+                && (one.reason == NOT_IN_PLAN || group[0].says == one.says && group[0].due == one.due)
         };
         match groups.iter_mut().find(same) {
             Some(group) => group.push(one),

@@ -198,6 +198,31 @@ pub struct StandsOut {
     pub models_note: String,
     /// What the fleet's failures say of the lives of parts, a few sentences a kind.
     pub part_lives: Vec<String>,
+    /// How many failures a pump has had by its hours.
+    pub charts: Vec<Chart>,
+    /// What failures cost, the dearest kind first.
+    pub costs: Vec<FailureCostRow>,
+    /// The currency of those costs.
+    pub currency: String,
+    /// Under them.
+    pub costs_note: String,
+}
+
+/// What the failures of a kind cost.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct FailureCostRow {
+    /// What failed.
+    pub what: String,
+    /// How often.
+    pub failures: String,
+    /// What one costs; a dash where a price is missing.
+    pub each: String,
+    /// What all of them cost.
+    pub cost: String,
+    /// The share of all.
+    pub share: String,
+    /// The share of it and all before it.
+    pub summed: String,
 }
 
 /// Something that stands out.
@@ -233,6 +258,8 @@ pub struct Buy {
     pub summary: String,
     /// The parts.
     pub rows: Vec<BuyRow>,
+    /// Under the rows: what one fewer and one more are reckoned by, and where one more would be cheaper.
+    pub note: String,
 }
 
 /// A part to buy.
@@ -248,6 +275,12 @@ pub struct BuyRow {
     pub failures: String,
     /// Pieces to hold for failures.
     pub hold: String,
+    /// What a set costs; a dash where it is not written.
+    pub set_cost: String,
+    /// What one set fewer costs in a lead time, on the average; a dash where none is held or no night has a price.
+    pub one_fewer_costs: String,
+    /// What one set more saves in a lead time, on the average.
+    pub one_more_saves: String,
     /// The day by which to order; a dash where nothing is ordered.
     pub order_by: String,
 }
@@ -328,6 +361,8 @@ pub struct Charts {
     pub ahead: Option<crate::charts::Chart>,
     /// Whether past ranges held.
     pub held: Option<crate::charts::Chart>,
+    /// Mean failures of all pumps, and of models where these are few.
+    pub means: Vec<crate::charts::Chart>,
 }
 
 pub use record::{PROMISED, ranges_made};
@@ -352,7 +387,7 @@ pub fn view(given: &Given) -> FleetView {
         document: document(given),
         state: decisions::state(given, &standings),
         numbers: decisions::numbers(given, &standings),
-        left_out: decisions::left_out(given),
+        left_out: decisions::left_out(given).into_iter().chain(record::notice(given)).collect(),
         charts: given.charts.ahead.iter().map(|chart| in_view(chart, "When do parts fall due?")).collect(),
         since: decisions::since(given),
         no_decisions: "No site needs a decision now.".to_owned(),
@@ -395,7 +430,7 @@ fn document(given: &Given) -> Document {
 fn within(site: &crate::site::SiteFigures, at: &str) -> String {
     match (site.spas.len(), at.split_once('/')) {
         (1, Some((_, rest))) => crate::report::format::words(&rest.replace('/', ", ")),
-        _ => crate::report::format::words(&at.replace('/', ", ")),
+        _ => crate::report::format::place(at),
     }
 }
 

@@ -20,6 +20,11 @@ const PSI_PER_BAR: f64 = 14.503_773_773;
 
 pub use crate::charts::style::{grouped, number};
 
+/// A filter rate of 1 gpm/ft² in L/min/m².
+pub const GPM_PER_SQUARE_FOOT: f64 = LITRES_PER_GALLON / SQUARE_METRES_PER_SQUARE_FOOT;
+/// A foot in metres.
+pub const METRES_PER_FOOT: f64 = 0.3048;
+
 /// The unit flows are shown in.
 pub fn flow_unit(units: Units) -> &'static str {
     if units == Units::Us { "gpm" } else { "L/min" }
@@ -88,7 +93,7 @@ pub fn filter_rate_unit(units: Units) -> &'static str {
 pub fn filter_rate_number(rate: f64, units: Units) -> String {
     match units {
         Units::Metric => number(rate, 1),
-        Units::Us => number(rate / LITRES_PER_GALLON * 0.092_903_04, 2),
+        Units::Us => number(rate / GPM_PER_SQUARE_FOOT, 2),
     }
 }
 
@@ -101,7 +106,7 @@ pub fn velocity_unit(units: Units) -> &'static str {
 pub fn velocity_number(metres_per_second: f64, units: Units) -> String {
     match units {
         Units::Metric => number(metres_per_second, 1),
-        Units::Us => number(metres_per_second / 0.3048, 1),
+        Units::Us => number(metres_per_second / METRES_PER_FOOT, 1),
     }
 }
 
@@ -164,14 +169,20 @@ pub fn money(amount: Decimal, currency: &str) -> String {
     if fraction.is_empty() { grouped } else { format!("{grouped}.{fraction}") }
 }
 
-/// An amount with its currency: "£ 610", "GBP 610.50"; whole units where `whole`.
-pub fn money_whole(amount: Decimal, currency: &str) -> String {
-    let sign = match currency {
+/// How a currency is written in every document, in heads and beside amounts: its sign where there is one that everybody
+/// knows, else its code.
+pub fn currency_sign(currency: &str) -> &str {
+    match currency {
         "GBP" => "£",
         "EUR" => "€",
         "USD" => "$",
         other => other,
-    };
+    }
+}
+
+/// An amount in whole units with its currency: "£ 610", "CHF 610".
+pub fn money_whole(amount: Decimal, currency: &str) -> String {
+    let sign = currency_sign(currency);
     let rounded = amount.round_dp_with_strategy(0, rust_decimal::RoundingStrategy::MidpointAwayFromZero);
     let text = format!("{rounded}");
     let grouped = grouped(&text);

@@ -30,6 +30,10 @@ pub struct IndexView {
     pub document: Page,
     /// How the fleet stands, in a sentence.
     pub summary: String,
+    /// The key of the worst state among the sites.
+    pub summary_key: String,
+    /// Its shape; empty where all is in order.
+    pub summary_shape: String,
     /// How many sites stand how; those with none are left out.
     pub counts: Vec<Count>,
     /// What is not in the figures, each a finished notice.
@@ -149,6 +153,8 @@ pub fn view(figures: &FleetFigures, files: &[FileDigest], left_out: &[String]) -
     let written: BTreeSet<&str> = files.iter().map(|file| file.path.as_str()).collect();
     let standings = fleet_state::worst_first(&figures.sites);
     let month = figures.month.in_words();
+    // The worst stand first.
+    let worst = standings.first().and_then(Standing::urgency);
     IndexView {
         view_version: VIEW_VERSION,
         document: Page {
@@ -160,6 +166,8 @@ pub fn view(figures: &FleetFigures, files: &[FileDigest], left_out: &[String]) -
             lang: if settings.units == Units::Us { "en-US" } else { "en-GB" }.to_owned(),
         },
         summary: fleet_state::sentence(&standings),
+        summary_key: key(worst),
+        summary_shape: shape(worst).to_owned(),
         counts: fleet_state::counts(&standings)
             .into_iter()
             .filter(|(_, sites)| *sites > 0)
@@ -172,7 +180,7 @@ pub fn view(figures: &FleetFigures, files: &[FileDigest], left_out: &[String]) -
             .collect(),
         left_out: if office { left_out.to_vec() } else { Vec::new() },
         has_visits: !figures.plan.visits.is_empty(),
-        currency: office.then(|| settings.currency.0.clone()),
+        currency: office.then(|| format::currency_sign(&settings.currency.0).to_owned()),
         rows: standings.iter().map(|standing| row(figures, standing, &written, office)).collect(),
         files: [
             ("fleet.pdf", "Report of the fleet"),
@@ -262,7 +270,7 @@ fn first_thing(standing: &Standing, group: &[&crate::to_do::ToDo]) -> String {
         .filter_map(|one| one.at.as_ref())
         .map(|at| match (standing.site.spas.len(), at.as_str().split_once('/')) {
             (1, Some((_, rest))) => format::words(&rest.replace('/', ", ")),
-            _ => format::words(&at.as_str().replace('/', ", ")),
+            _ => format::place(at.as_str()),
         })
         .collect();
     let what = format::sentence(&group[0].what);
@@ -321,6 +329,8 @@ mod tests {
                 lang: "en-GB".to_owned(),
             },
             summary: "All is well.".to_owned(),
+            summary_key: "9".to_owned(),
+            summary_shape: String::new(),
             counts: Vec::new(),
             left_out: vec!["<b>&\"".to_owned()],
             has_visits: true,

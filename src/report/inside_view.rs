@@ -35,7 +35,7 @@ pub struct InsideView {
     pub title: String,
     /// That it is not to be handed out.
     pub warning: String,
-    /// The currency's code.
+    /// The currency, for heads.
     pub currency: String,
     /// "4 years in 5 it costs less than …".
     pub lead: String,
@@ -159,7 +159,7 @@ fn whole(fleet: &Fleet, minor: f64) -> String {
 }
 
 fn in_currency(fleet: &Fleet, minor: f64) -> String {
-    format!("{}\u{a0}{}", fleet.settings.currency.0, whole(fleet, minor))
+    format!("{}\u{a0}{}", format::currency_sign(&fleet.settings.currency.0), whole(fleet, minor))
 }
 
 fn signed(text: String) -> String {
@@ -186,10 +186,10 @@ pub fn view(
     let year = window.last.year();
     let name = unit_name(given, quote);
     let title = format!("Inside of the quotation for {year}: {name}");
-    let currency = fleet.settings.currency.0.clone();
+    let currency = format::currency_sign(&fleet.settings.currency.0).to_owned();
     InsideView {
         view_version: INSIDE_VIEW_VERSION,
-        document: document(fleet, &name, &format!("inside of the quotation for {year}"), String::new(), window.as_of),
+        document: document(fleet, &name, &format!("Inside of the quotation for {year}"), String::new(), window.as_of),
         title,
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),
@@ -235,7 +235,7 @@ pub fn chart(fleet: &Fleet, quote: &Quote, name: &str) -> Option<crate::charts::
     crate::charts::cost(&crate::charts::CostInput {
         name: "cost".to_owned(),
         subject: name.to_owned(),
-        currency: fleet.settings.currency.0.clone(),
+        currency: format::currency_sign(&fleet.settings.currency.0).to_owned(),
         totals: of.spread.totals().iter().map(|total| *total as f64 / units).collect(),
         covered: of.spread.quantile(covers).value / units,
         share: share_in_words(covers),

@@ -2,11 +2,13 @@
 
 use rust_decimal::Decimal;
 
+use crate::address::Id;
 use crate::quantities::part_life_model::{Advice, FleetLives, KindModel, Status};
 use crate::records::upkeep::Clock;
 use crate::report::format;
 use crate::schedule::due::PartDue;
 use crate::site::SiteFigures;
+use crate::stats::posterior::Replacement;
 
 /// The chance of failing within twelve months, as it is printed in a part's row: a dash where it is not
 /// known, "1 in N" where failures are few, and that it is the book's guess where there are none.
@@ -61,6 +63,14 @@ fn percent(chance: f64) -> String {
     }
 }
 
+/// A share saved, with its sign: what costs more saves less than nothing.
+fn saving(share: f64) -> String {
+    match (share * 100.0).round() {
+        less if less < 0.0 => format!("−{:.0} %", -less),
+        other => format!("{:.0} %", other.abs()),
+    }
+}
+
 /// An age on a part's clock: "14 000 h", "3.2 years".
 fn age(kind: &KindModel, age: f64) -> String {
     match kind.clock {
@@ -76,15 +86,16 @@ fn rounded(value: f64) -> f64 {
 }
 
 /// A sentence or three for each kind of part at the site of which enough have failed in the fleet to say something, and one
-/// for all the others.
+/// for all the others. Where pump models differ each model at the site speaks for itself.
 pub fn findings(site: &SiteFigures) -> Vec<String> {
-    let here = |id: &crate::address::Id| site.parts.iter().any(|p| p.part.id == id);
-    let failed: Vec<_> = site.lives.kinds().filter(|(id, kind)| kind.failures > 0 && here(id)).collect();
-    let (few, telling): (Vec<_>, Vec<_>) = failed.into_iter().partition(|(_, kind)| kind.status == Status::FewFailures);
-    let mut says: Vec<String> =
-        telling.iter().filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind)).collect();
+    let here = |id: &Id, model: Option<&str>| {
+        site.parts.iter().any(|p| p.part.id == id && model.is_none_or(|model| p.part.model.as_deref() == Some(model)))
+    };
+    let all = each(site.lives).filter(|one| here(one.id, one.model));
+    let (few, telling): (Vec<_>, Vec<_>) = all.partition(|one| one.kind.status == Status::FewFailures);
+    let mut says: Vec<String> = telling.iter().filter_map(|one| finding(&one.name(), one.kind)).collect();
     if !few.is_empty() {
-        let names: Vec<String> = few.iter().map(|(id, _)| format::words(id.as_str())).collect();
+        let names: Vec<String> = few.iter().map(|one| format::words(one.id.as_str())).collect();
         says.push(format!(
             "Too few have failed in the fleet to lead far from the book's interval: {}.",
             crate::charts::style::list(&names)
@@ -95,11 +106,35 @@ pub fn findings(site: &SiteFigures) -> Vec<String> {
 
 /// The same for every kind of which some have failed, for the fleet's report.
 pub fn fleet_findings(lives: &FleetLives) -> Vec<String> {
+    each(lives).filter_map(|one| finding(&one.name(), one.kind)).collect()
+}
+
+/// A kind of part of which some have failed, or one pump model's of it where models differ.
+struct Each<'a> {
+    id: &'a Id,
+    model: Option<&'a str>,
+    kind: &'a KindModel,
+}
+
+impl Each<'_> {
+    fn name(&self) -> String {
+        let name = format::sentence(&format::words(self.id.as_str()));
+        self.model.map_or(name.clone(), |model| format!("{name} in {model}"))
+    }
+}
+
+fn each(lives: &FleetLives) -> impl Iterator<Item = Each<'_>> {
     lives
         .kinds()
-        .filter(|(_, kind)| kind.failures > 0)
-        .filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind))
-        .collect()
+        .flat_map(|(id, kind)| {
+            let together = kind.groups.is_empty().then_some(Each { id, model: None, kind });
+            together.into_iter().chain(kind.groups.iter().map(move |(model, kind)| Each {
+                id,
+                model: Some(model),
+                kind,
+            }))
+        })
+        .filter(|one| one.kind.failures > 0)
 }
 
 fn finding(name: &str, kind: &KindModel) -> Option<String> {
@@ -107,12 +142,20 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
     let book = kind.book?;
     let times = if kind.failures == 1 { "1 failure".to_owned() } else { format!("{} failures", kind.failures) };
     let mut text = format!(
-        "{name}: {times} in the fleet, {} in service. One in ten is expected to have failed by {} ({} to {}); the book renews at {}.",
+        "{name}: {times} in the fleet, {} in service. One in ten is expected to have failed by {} ({} to {}); the book renews at {}{}.",
         kind.in_service,
         age(kind, b10),
         age(kind, low),
         age(kind, high),
         age(kind, book),
+        match kind.renewed_at.iter().map(|(at, _)| *at).reduce(f64::min).filter(|at| *at < 0.99 * book) {
+            Some(at) if kind.clock == Clock::Hours => {
+                format!(", by age sooner where a pump runs little, at the least after {}", age(kind, rounded(at)))
+            }
+            Some(at) =>
+                format!(", by hours sooner where a pump runs much, at the least after {}", age(kind, rounded(at))),
+            None => String::new(),
+        }
     );
     if kind.failures_of_unknown_age > 0 {
         let more = kind.failures_of_unknown_age;
@@ -127,7 +170,7 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
     }
     match (kind.advice(), &kind.replacement) {
         (Advice::DoesNotPay, found) => {
-            text.push_str(" Renewing early does not pay: run it until it fails");
+            text.push_str(" Renewing early does not pay: running it until it fails costs less");
             if let Some(cost) = found.as_ref().and_then(|r| r.flips_at)
                 && let Some(now) = kind.costs
                 && cost > now.failure
@@ -135,14 +178,21 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
             {
                 text.push_str(&format!(", unless a failure costs more than {}", cost.normalize()));
             }
-            text.push('.');
+            text.push_str(". Due dates follow the book all the same, until its interval is changed.");
         }
+        (Advice::NoSignYet, Some(found)) => text.push_str(&format!(
+            " No sign yet that renewing early pays: against running it until it fails it saves {} ({} to {}). That rests on {times}; due dates stay the book's.",
+            saving(found.against_failure[1]),
+            saving(found.against_failure[0]),
+            saving(found.against_failure[2]),
+        )),
         (Advice::BestAge(best), Some(found)) => text.push_str(&format!(
-            " Renewing at {} costs least: {} less than by the book ({} to {}).",
+            " Renewing at {} ({}) costs least: it saves {} against the book ({} to {}).",
             age(kind, best),
-            percent(found.against_book[1]),
-            percent(found.against_book[0]),
-            percent(found.against_book[2]),
+            best_ages(kind, found),
+            saving(found.against_book[1]),
+            saving(found.against_book[0]),
+            saving(found.against_book[2]),
         )),
         (Advice::Book, _) => text.push_str(" No other age is sure to cost less than the book's."),
         _ if kind.costs.is_none() => {
@@ -151,6 +201,16 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
         _ => {}
     }
     Some(text)
+}
+
+/// The range of the best age.
+fn best_ages(kind: &KindModel, found: &Replacement) -> String {
+    let low = found.age_low.min(found.age);
+    if found.age_high.is_finite() {
+        format!("{} to {}", age(kind, low), age(kind, found.age_high.max(found.age)))
+    } else {
+        format!("{} or later; it may be that no age is best", age(kind, low))
+    }
 }
 
 #[cfg(test)]
@@ -164,6 +224,13 @@ mod tests {
         assert_eq!(one_in(0.000_1), "less than 1 in 1000");
         assert_eq!(percent(0.004), "under 1 %");
         assert_eq!(percent(0.304), "30 %");
+    }
+
+    #[test]
+    fn what_costs_more_saves_less_than_nothing() {
+        assert_eq!(saving(-0.19), "−19 %");
+        assert_eq!(saving(0.104), "10 %");
+        assert_eq!(saving(-0.001), "0 %");
     }
 
     #[test]

@@ -13,10 +13,11 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::calendar::Month;
+use crate::quantities::water_change::Stands;
 use crate::quantities::water_tests::TestVerdict;
 use crate::records::Fleet;
-use crate::report::format;
 use crate::report::view::{Document, LimitSource, Mark};
+use crate::report::{format, water_words};
 use crate::site::SiteFigures;
 use crate::to_do::Urgency;
 
@@ -64,7 +65,11 @@ pub struct LogSpa {
     pub name: String,
     /// Volume and setpoint.
     pub identity: String,
-    /// How often the water was turned over, and when it is to be changed; a sentence each.
+    /// How pressing its verdict is.
+    pub mark: Mark,
+    /// How its water stands against turnover, filtration, filter rate and velocity.
+    pub verdict: String,
+    /// How often the water was turned over and tested, and when it is to be changed; a sentence each.
     pub facts: Vec<String>,
     /// What was tested, a column each.
     pub columns: Vec<TestColumn>,
@@ -74,6 +79,8 @@ pub struct LogSpa {
     pub no_tests: String,
     /// Tests outside their limits.
     pub out: Vec<OutRow>,
+    /// Water changes the rule asked for beside those logged; empty where the rule book has none for the use.
+    pub changes: Vec<ChangeRow>,
     /// Cleans, changes and other work.
     pub work: Vec<WorkRow>,
     /// Stands where there is none.
@@ -126,6 +133,21 @@ pub struct OutRow {
     pub action: String,
     /// The re-test that met, or that none did.
     pub retest: String,
+}
+
+/// A water change that was asked for, that was made, or both.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct ChangeRow {
+    /// How pressing.
+    pub mark: Mark,
+    /// The day it was asked for; a dash where nothing asked.
+    pub due: String,
+    /// What asked for it.
+    pub why: String,
+    /// The day of the change in the log; a dash where there is none.
+    pub done: String,
+    /// In time, late, or not logged.
+    pub stands: String,
 }
 
 /// Work of a visit.
@@ -232,6 +254,59 @@ fn summary(given: &Given, spas: &[LogSpa]) -> String {
             if unmet == 1 { "has" } else { "have" }
         ));
     }
+    says.push_str(&shortages(given));
+    says
+}
+
+/// What is short or over its limit at any spa, and what was asked for and is late or missing: nobody has to find it in the
+/// pages behind.
+fn shortages(given: &Given) -> String {
+    let units = given.fleet.settings.units;
+    let mut says = String::new();
+    let failing: Vec<String> = given
+        .site
+        .spas
+        .iter()
+        .filter_map(|spa| {
+            let row = spa.water.months.last().filter(|row| !row.failing.is_empty())?;
+            let name = format::sentence(&format::place(spa.at.as_str()));
+            Some(format!("{name}: {}", water_words::verdict(Some(row), units)))
+        })
+        .collect();
+    if !failing.is_empty() {
+        says.push_str(&format!(" Water turnover and filters outside their limits: {}.", failing.join(". ")));
+    }
+    let asked = || given.site.spas.iter().filter_map(|spa| spa.water_change.as_ref()).flat_map(|change| &change.asked);
+    let of = |stands: Stands| asked().filter(|row| row.stands == stands && row.due.is_some()).count();
+    let (late, missing) = (of(Stands::Late), of(Stands::Missing));
+    if late + missing > 0 {
+        let all = asked().filter(|row| row.due.is_some()).count();
+        let mut wrong = Vec::new();
+        if late > 0 {
+            wrong.push(format!("{late} {} late", if late == 1 { "was" } else { "were" }));
+        }
+        if missing > 0 {
+            wrong.push(format!("{missing} {} not in the log", if missing == 1 { "is" } else { "are" }));
+        }
+        says.push_str(&if all == 1 {
+            format!(
+                " The one water change the rule asked for {}.",
+                if late == 1 { "was late" } else { "is not in the log" }
+            )
+        } else {
+            format!(" Of {all} water changes the rule asked for, {}.", wrong.join(" and "))
+        });
+    }
+    let (short, in_use) = given
+        .site
+        .spas
+        .iter()
+        .filter_map(|spa| spa.test_frequency.as_ref())
+        .fold((0, 0), |(short, in_use), tested| (short + tested.days_short, in_use + tested.days_in_use));
+    if short > 0 {
+        let days = if given.site.spas.len() == 1 { "days in use" } else { "days in use, over all spas," };
+        says.push_str(&format!(" On {short} of {in_use} {days} fewer tests are logged than asked for."));
+    }
     says
 }
 
@@ -270,7 +345,11 @@ mod tests {
         let site = format!(
             "format: 1\nname: Home\nuse: rental\nclosed: [{{from: 2026-07-01, to: 2026-07-31}}]\nspas: {{tub: {{fitted: 2026-01-01, volume: 1200 L, filters: {{main: {{kind: cartridge}}}}}}}}\nlog: [{log}]\n"
         );
-        load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", &site)], "2026-06-30", |fleet, site, as_of| {
+        of_site(&site)
+    }
+
+    fn of_site(site: &str) -> LogBookView {
+        load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", site)], "2026-06-30", |fleet, site, as_of| {
             let document = Document {
                 title: "t".to_owned(),
                 site: "Home".to_owned(),
@@ -326,5 +405,68 @@ mod tests {
         // Out of service on the two days up to the 20th; the season of July is no closure of June.
         assert_eq!(view.closures.len(), 1);
         assert_eq!(view.closures[0].when, "19 Jun to 20 Jun");
+    }
+
+    /// A rented spa filtered 12 h a day, changed on 1 and 20 June, tested on two days: the book asks for 24 h, a change each
+    /// week and a test a day.
+    #[test]
+    fn what_is_short_stands_in_the_summary_and_at_the_spa() {
+        let site = "format: 1\nname: Home\nuse: rental\nspas: {tub: {fitted: 2026-01-01, volume: 1200 L, stated_flow: 100 L/min, pumps: {one: {duty: filtration, program: {run: 12 h/day}}}}}\nlog: [{date: 2026-06-01, at: {tub: {done: [water_change], ph: 7.2}}}, {date: 2026-06-20, at: {tub: {done: [water_change], ph: 7.2}}}]\n";
+        let view = of_site(site);
+        let spa = &view.spas[0];
+        assert_eq!(spa.mark, Mark::ActNow);
+        assert_eq!(spa.verdict, "Water turnover: short of its limits (filtered 12.0 of at least 24 h a day).");
+        let hours = spa.facts.iter().find(|fact| fact.contains("Filtered")).unwrap();
+        assert!(
+            hours.contains("asked for is at least 24 h, of which 1 h a day is allowed")
+                && hours.contains("short by 11.0 h"),
+            "{hours}"
+        );
+        let rows: Vec<(&str, &str, &str)> =
+            spa.changes.iter().map(|row| (row.due.as_str(), row.done.as_str(), row.stands.as_str())).collect();
+        assert_eq!(
+            rows,
+            [("–", "1 Jun", "not asked for yet"), ("8 Jun", "20 Jun", "late"), ("27 Jun", "–", "not logged")]
+        );
+        assert!(
+            spa.facts.iter().any(|fact| fact.starts_with(
+                "2 tests are logged. The spa was in use on 30 days, and on each at least 1 is asked for (HSE"
+            )),
+            "{:?}",
+            spa.facts
+        );
+        for owed in [
+            "2 tests of the water, none outside",
+            "Tub: short of its limits (filtered 12.0 of at least 24 h a day).",
+            "Of 2 water changes the rule asked for, 1 was late and 1 is not in the log.",
+            "On 28 of 30 days in use fewer tests are logged than asked for.",
+        ] {
+            assert!(view.summary.contains(owed), "{owed}: {}", view.summary);
+        }
+    }
+
+    /// Acid dosed after a high pH, with the built-in book: it is the action behind the test, and in no plan.
+    #[test]
+    fn dosing_is_the_action_behind_a_test() {
+        let view =
+            of("{date: 2026-06-02, time: 09:00, by: dan, at: {tub: {ph: 7.9, done: [acid_dosed], after: {ph: 7.4}}}}");
+        let out = &view.spas[0].out[0];
+        assert_eq!((out.action.as_str(), out.retest.as_str()), ("Acid dosed 2 Jun", "7.4 on 2 Jun"));
+        assert_eq!(view.spas[0].work[0].what, "Acid dosed");
+        let site = "format: 1\nuse: rental\nspas: {tub: {fitted: 2026-01-01, volume: 1200 L}}\nlog: [{date: 2026-06-02, at: {tub: {done: [acid_dosed, sanitiser_dosed]}}}]\n";
+        load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", site)], "2026-06-30", |_, site, _| {
+            assert!(site.site.diagnostics.is_empty(), "{:?}", site.site.diagnostics);
+            assert!(site.tasks.iter().all(|task| !task.id.as_str().ends_with("_dosed")));
+        });
+    }
+
+    /// 23.3 h a day, with the hour for service: it meets, and the tolerance is said.
+    #[test]
+    fn a_tolerance_that_is_used_is_stated() {
+        let site = "format: 1\nname: Home\nuse: rental\nspas: {tub: {fitted: 2026-01-01, volume: 1200 L, stated_flow: 100 L/min, pumps: {one: {duty: filtration, program: {run: 23.3 h/day}}}}}\n";
+        let view = of_site(site);
+        let says = "Filtered 23.3 h a day; asked for is at least 24 h, and 1 h a day less is allowed for cleaning, changes and a counter's rounding: it meets.";
+        assert!(view.spas[0].facts.iter().any(|fact| fact.contains(says)), "{:?}", view.spas[0].facts);
+        assert_eq!(view.spas[0].verdict, "Water turnover: meets its limits.");
     }
 }

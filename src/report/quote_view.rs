@@ -164,7 +164,7 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
         document: document(
             fleet,
             &name,
-            &format!("quotation for {year}"),
+            &format!("Quotation for {year}"),
             calendar::in_words(window.as_of),
             window.as_of,
         ),
@@ -186,7 +186,7 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
         rows: scope_rows(fleet, quote),
         scope_note: format!(
             "Prices in {} for the calendar year {year}. What is charged is charged at the rates below and the price list.",
-            fleet.settings.currency.0
+            format::currency_sign(&fleet.settings.currency.0)
         ),
         choices: quote
             .choices
@@ -266,7 +266,7 @@ fn scope_rows(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
         quote.scopes.iter().map(|of| format::money(pick(of), currency)).collect()
     };
     rows.push(ScopeRow {
-        what: format!("Price for the year, {currency}"),
+        what: format!("Price for the year, {}", format::currency_sign(currency)),
         cells: amounts(|of| of.price),
         strong: true,
     });

@@ -6,19 +6,25 @@ use crate::address::Address;
 use crate::basis::Basis;
 use crate::calendar::{Month, plus_days};
 use crate::charts::{self, Chart};
+use crate::quantities::failure_trends::Scope;
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
+use crate::records::fleet::Paper;
 use crate::records::log::Quantity;
 use crate::records::tubs::Speed;
+use crate::report::fleet_state::grouped;
 use crate::report::format;
+use crate::report::site_view::ACTIONS;
 use crate::schedule::due::PartDue;
 use crate::site::SiteFigures;
 use crate::to_do::{Urgency, part_urgency};
 
 /// The words for a range in every chart's caption.
 const RANGE: &str = "central 80 %";
-/// Rows of the strip of the coming year.
+/// Rows of the strip of the coming year, and beside a full list of actions, with which they share page one; the shorter
+/// paper has room for two less.
 const YEAR_ROWS: usize = 7;
+const YEAR_ROWS_BESIDE_MUCH: usize = 5;
 /// Pumps whose run hours are drawn, and speeds of all of them.
 const PUMPS_DRAWN: usize = 6;
 const PANELS: usize = 6;
@@ -43,6 +49,8 @@ pub struct Charts {
     pub run_hours: Option<Chart>,
     /// Failures by pump.
     pub failures: Vec<(Address, Chart)>,
+    /// The mean failures of the site's pumps, where no pump of its own says it all.
+    pub mean_failures: Option<Chart>,
 }
 
 impl Charts {
@@ -54,12 +62,13 @@ impl Charts {
             .chain(self.filters.iter().map(|(_, c)| c))
             .chain(&self.run_hours)
             .chain(self.failures.iter().map(|(_, c)| c))
+            .chain(&self.mean_failures)
     }
 }
 
 /// Draws what has something to show.
 pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
-    let mut result = Charts { year: year(site, month), ..Charts::default() };
+    let mut result = Charts { year: year(site, month, fleet.settings.paper), ..Charts::default() };
     let worst = crate::report::site::Numbers::of(site).worst.map(|(at, _, _)| at);
     for spa in site.spas {
         // Of several spas the slowest is drawn, and any that is not known to be in order.
@@ -72,6 +81,13 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
             spa: format::place(spa.at.as_str()),
             months: spa.water.months.iter().rev().take(MONTHS_DRAWN).rev().map(turnover_month).collect(),
             limit_minutes: spa.water.months.last().and_then(|m| m.limit_min),
+            few_hours: spa
+                .water
+                .months
+                .iter()
+                .filter(|m| m.failing.contains(&"filtration hours"))
+                .map(|m| m.month.first())
+                .collect(),
             range_name: RANGE.to_owned(),
         };
         result.turnover.extend(charts::turnover::turnover(&input).ok().map(|chart| (spa.at.clone(), chart)));
@@ -99,8 +115,17 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
             || !pump.failures.incidents.is_empty()
             || site.to_do.iter().any(|t| t.urgency <= Urgency::Plan && t.at.as_ref() == Some(&pump.at))
     };
-    let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).take(PUMPS_DRAWN).collect();
+    // A pump's speeds stand together or not at all.
+    let mut panels = 0;
+    let fits = |pump: &&crate::quantities::PumpFigures| {
+        let speeds = pump.hours.as_ref().map_or(0, |hours| hours.curves.len());
+        let fits = speeds > 0 && panels + speeds <= PANELS;
+        panels += if fits { speeds } else { 0 };
+        fits
+    };
+    let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).filter(fits).take(PUMPS_DRAWN).collect();
     drawn.sort_by(|a, b| a.at.cmp(&b.at));
+<<<<<<< HEAD
     result.run_hours = run_hours_chart(site, &drawn);
     let known = |pump: &&crate::quantities::PumpFigures| pump.hours.as_ref().is_some_and(|h| !h.curves.is_empty());
     let (of_all, shown) = (pumps.iter().copied().filter(known).count(), drawn.iter().copied().filter(known).count());
@@ -113,6 +138,9 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
             .caption
             .push_str(&format!(" Of {of_all} pumps {shown} are drawn; the hours of {them} stand in the table."));
     }
+=======
+    result.run_hours = run_hours_chart(site, &drawn).map(|chart| with_the_rest(chart, drawn.len(), pumps.len()));
+>>>>>>> main
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
         let input = charts::failures::FailuresInput {
             name: format!("failures-{}", file_name(&pump.at)),
@@ -128,13 +156,32 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
                     what: i.what.iter().map(|w| format::words(w)).collect::<Vec<_>>().join(", "),
                 })
                 .collect(),
-            bounds: Vec::new(),
-            range_name: RANGE.to_owned(),
+            bounds: failure_bounds(pump, site.as_of),
+            range_name: format!("{RANGE} of the number to be expected, by the count alone"),
         };
         result.failures.extend(charts::failures::failures(&input).ok().map(|c| (pump.at.clone(), c)));
     }
     result.failures.sort_by(|a, b| a.0.cmp(&b.0));
+    let trends = &site.lives.trends;
+    result.mean_failures = trends.scope(Scope::Site, site.site.id.as_str()).and_then(|trend| {
+        crate::report::fleet::mean_failures(trend, "mean-failures".to_owned(), site.site.name.clone())
+    });
     result
+}
+
+/// The exact range of the mean of a count, at each failure and at the end (the ends of a steady rate's,
+/// NIST/SEMATECH e-Handbook 8.4.5.1).
+fn failure_bounds(pump: &crate::quantities::PumpFigures, as_of: NaiveDate) -> Vec<charts::FailureBound> {
+    let days = pump.failures.incidents.iter().map(|incident| incident.day);
+    let counted = days.clone().enumerate().map(|(before, day)| (day, before as f64 + 1.0));
+    let last = std::iter::once((as_of, days.count() as f64));
+    counted
+        .chain(last)
+        .map(|(date, failures)| {
+            let (low, high) = crate::stats::counts::rate_range(failures, 1.0, 0.8);
+            charts::FailureBound { date, low, high }
+        })
+        .collect()
 }
 
 fn file_name(at: &Address) -> String {
@@ -158,6 +205,21 @@ fn turnover_month(row: &crate::quantities::water_turnover::WaterMonth) -> charts
         _ => TurnoverState::Unknown,
     };
     charts::turnover::TurnoverMonth { month: row.month.first(), state }
+}
+
+/// Says under the picture of run hours how many of the pumps it shows, and which.
+fn with_the_rest(mut chart: Chart, shown: usize, all: usize) -> Chart {
+    if shown < all {
+        let which = format!(
+            " {} of {all} pumps {} shown: those that failed or that something is to be done about, the longest running \
+             first. The table of hours has the others.",
+            format::number(shown as f64, 0),
+            if shown == 1 { "is" } else { "are" }
+        );
+        chart.caption.push_str(&which);
+        chart.alt.push_str(&which);
+    }
+    chart
 }
 
 /// The hours of some pumps, a panel each pump and speed.
@@ -197,7 +259,6 @@ fn run_hours_chart(site: &SiteFigures, pumps: &[&crate::quantities::PumpFigures]
                 }
             })
         })
-        .take(PANELS)
         .collect();
     let input = RunHoursInput {
         name: "run-hours".to_owned(),
@@ -257,7 +318,7 @@ fn filter_chart(
     charts::filter::filter(&input).ok()
 }
 
-fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
+fn year(site: &SiteFigures, month: Month, paper: Paper) -> Option<Chart> {
     use charts::year::{ClosedSeason, DayRange, YearInput, YearRow};
     let first = month.next().first();
     let last = plus_days(first, 364);
@@ -288,9 +349,11 @@ fn year(site: &SiteFigures, month: Month) -> Option<Chart> {
     let by_record = |part: &&PartDue| !part.unrecorded && part.due.is_some_and(|due| due <= last);
     let mut due: Vec<&PartDue> = site.parts.iter().filter(by_record).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
+    let short_paper = usize::from(paper == Paper::UsLetter);
+    let most = if grouped(&site.to_do).len() >= ACTIONS { YEAR_ROWS_BESIDE_MUCH } else { YEAR_ROWS } - 2 * short_paper;
     let mut rows: Vec<YearRow> = due
         .iter()
-        .take(YEAR_ROWS)
+        .take(most)
         .filter_map(|part| {
             let label = format!("{}: {}", format::place(part.part.at.as_str()), format::words(part.part.id.as_str()));
             let mark = part_urgency(part, site.as_of).unwrap_or(Urgency::Note);

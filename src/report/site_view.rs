@@ -39,6 +39,8 @@ pub struct Given<'a> {
     pub renderer: &'a str,
 }
 
+/// Actions on page one.
+pub(super) const ACTIONS: usize = page_one::ACTIONS;
 /// Months in the tables of the report.
 const MONTHS: usize = 12;
 
@@ -122,9 +124,12 @@ fn place(given: &Given, at: &str) -> String {
     }
 }
 
-/// A place in the middle of a sentence.
+/// A place in the middle of a sentence: a spa's name keeps its capital, what belongs to the only spa has none.
 fn place_inside(given: &Given, at: &str) -> String {
     let words = place(given, at);
+    if given.site.spas.len() > 1 || !at.contains('/') {
+        return words;
+    }
     let mut characters = words.chars();
     characters.next().map_or_else(String::new, |first| first.to_lowercase().collect::<String>() + characters.as_str())
 }

@@ -182,10 +182,10 @@ pub fn view(fleet: &Fleet, statement: &Statement) -> StatementView {
     }
 }
 
-/// An amount with its currency's code.
+/// An amount with its currency, to the smallest coin.
 pub fn amount_of(fleet: &Fleet, amount: Decimal) -> String {
     let currency = &fleet.settings.currency.0;
-    format!("{currency}\u{a0}{}", format::money(amount, currency))
+    format!("{}\u{a0}{}", format::currency_sign(currency), format::money(amount, currency))
 }
 
 /// "VAT at 20 %".
@@ -287,7 +287,7 @@ fn done_words(fleet: &Fleet, entry: &Entry) -> Vec<String> {
     if entry.removed == Some(true) {
         what.push("taken out of service".to_owned());
     }
-    if what.is_empty() && entry.readings(&fleet.typed_units()).any(|(quantity, _)| quantity.is_water_test()) {
+    if what.is_empty() && entry.before.readings(&fleet.typed_units()).any(|(quantity, _)| quantity.is_water_test()) {
         what.push("water tested".to_owned());
     }
     what
@@ -380,7 +380,7 @@ fn line_notes(fleet: &Fleet, statement: &Statement) -> Vec<String> {
     notes.extend(unknown.iter().map(|what| format!("{}: the line has no amount.", format::sentence(what))));
     notes.push(format!(
         "Each line is rounded to the smallest coin; prices are those in force on the day of the work, in {}, without tax.",
-        fleet.settings.currency.0
+        format::currency_sign(&fleet.settings.currency.0)
     ));
     notes
 }
@@ -388,7 +388,7 @@ fn line_notes(fleet: &Fleet, statement: &Statement) -> Vec<String> {
 fn to_quote(statement: &Statement) -> Vec<String> {
     let left = |visit: &VisitDone| -> Vec<String> {
         let wanted = visit.visit.left.iter().filter(|left| left.quote == Some(true));
-        wanted.map(|left| format!("{}, {}", visit.site.name, format::place(left.at.as_str()).to_lowercase())).collect()
+        wanted.map(|left| format!("{}: {}", visit.site.name, format::place(left.at.as_str()))).collect()
     };
     statement.visits.iter().flat_map(left).collect()
 }

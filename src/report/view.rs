@@ -16,7 +16,7 @@ use serde::Serialize;
 use crate::to_do::Urgency;
 
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
-pub const VIEW_VERSION: u32 = 2;
+pub const VIEW_VERSION: u32 = 3;
 
 /// Everything in one site report.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -221,8 +221,10 @@ pub struct WaterSection {
     pub rule_book: String,
     /// All spas beside each other, where there are several; `None` where there is one.
     pub overview: Option<WaterOverview>,
-    /// The spas; where there are many, those that are not known to be in order.
+    /// The spas that have a picture or ways out; where there are many, those that are not known to be in order.
     pub spas: Vec<SpaWater>,
+    /// Beside an overview: what else is to be said of a spa that has neither picture nor ways out.
+    pub other_spas: Vec<OtherSpa>,
     /// The filters at the as-of day.
     pub filters: Vec<FilterRow>,
     /// Small print under the filters; may be empty.
@@ -244,6 +246,15 @@ pub struct WaterOverview {
     pub note: String,
 }
 
+/// A spa of which the overview says almost everything.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct OtherSpa {
+    /// The spa.
+    pub name: String,
+    /// The rest, in a sentence or more.
+    pub says: String,
+}
+
 /// A spa in the overview.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
 pub struct OverviewRow {
@@ -259,6 +270,8 @@ pub struct OverviewRow {
     pub turnovers_per_day: String,
     /// Filtration hours a day in it.
     pub filtration_hours: String,
+    /// The mark of those hours: whether they are fewer than asked.
+    pub filtration_mark: Mark,
     /// Filter rate in it.
     pub filter_rate: String,
     /// Highest velocity in it.

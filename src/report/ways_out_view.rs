@@ -5,6 +5,7 @@
 
 use crate::calendar;
 use crate::quantities::SpaFigures;
+use crate::quantities::water_turnover::WaterMonth;
 use crate::quantities::ways_out::{Reaches, Way, WayOut};
 use crate::records::Fleet;
 use crate::records::fleet::ReportsFor;
@@ -13,12 +14,22 @@ use crate::report::view;
 
 /// The ways out of a spa, the best first.
 pub fn ways_out(fleet: &Fleet, figures: &SpaFigures) -> Vec<view::WayOut> {
-    let limit = figures.water.months.last().and_then(|row| row.limit_min);
-    figures
+    let Some(row) = figures.water.months.last() else { return Vec::new() };
+    let mut said: Vec<view::WayOut> = figures
         .ways_out
         .iter()
-        .map(|way| view::WayOut { what: what(fleet, way), gives: gives(fleet, way, limit) })
-        .collect()
+        .map(|way| view::WayOut { what: what(fleet, way), gives: gives(fleet, way, row) })
+        .collect();
+    let slower = |way: &WayOut| matches!(way.way, Way::WiderPipe { .. } | Way::LessFlow);
+    if row.failing.contains(&"velocity") && !figures.ways_out.iter().any(slower) {
+        said.push(view::WayOut {
+            what: "For the velocity there is no plain swap.".to_owned(),
+            gives: "It takes wider pipe, or less flow and another pump, laid out by whoever is licensed for it; what either \
+                    would reach cannot be computed from these records within the limits."
+                .to_owned(),
+        });
+    }
+    said
 }
 
 fn what(fleet: &Fleet, way: &WayOut) -> String {
@@ -36,6 +47,14 @@ fn what(fleet: &Fleet, way: &WayOut) -> String {
             }
             _ => "Fit more filter area.".to_owned(),
         },
+        Way::WiderPipe { from, to } => {
+            let inches = |size: f64| format::number(size, 2).trim_end_matches('0').trim_end_matches('.').to_owned();
+            format!("Lay the loop in {} in pipe instead of {} in.", inches(*to), inches(*from))
+        }
+        Way::LessFlow => match way.reaches {
+            Reaches::AtMost { flow, .. } => format!("Let at most {} through.", format::flow(flow, units)),
+            _ => "Let less through.".to_owned(),
+        },
         Way::LikeForLike { model } => {
             format!(
                 "Exchange the pump for model {model}: the same power, speeds, frame, ports and supply. The steps and their \
@@ -50,8 +69,9 @@ fn what(fleet: &Fleet, way: &WayOut) -> String {
     }
 }
 
-fn gives(fleet: &Fleet, way: &WayOut, limit: Option<f64>) -> String {
+fn gives(fleet: &Fleet, way: &WayOut, row: &WaterMonth) -> String {
     let units = fleet.settings.units;
+    let limit = row.limit_min;
     let mut says = match &way.reaches {
         Reaches::Turnover { minutes, flow } => {
             let known = match way.way {
@@ -70,10 +90,31 @@ fn gives(fleet: &Fleet, way: &WayOut, limit: Option<f64>) -> String {
             )
         }
         Reaches::Hours(_) => "That is what the rule book asks.".to_owned(),
-        Reaches::FilterRate { rate, .. } => format!(
-            "At the present flow that makes {} {}, within the limit.",
-            format::filter_rate_number(*rate, units),
-            format::filter_rate_unit(units)
+        Reaches::FilterRate { rate, flow, .. } => {
+            let rate = format!("{} {}", format::filter_rate_number(*rate, units), format::filter_rate_unit(units));
+            match flow {
+                Some(flow) => format!(
+                    "New and clean it lets {} through (calculated), which makes {rate}, within the limit. Measure the flow \
+                     afterwards.",
+                    format::flow(*flow, units)
+                ),
+                None => format!(
+                    "That is the least: at the present flow it makes {rate}. A clean filter lets more through, and how much \
+                     more cannot be calculated from these records."
+                ),
+            }
+        }
+        Reaches::Velocity { velocity, flow } => format!(
+            "With clean filters {} then go through it at {} {} (calculated); the limit is {}.",
+            format::flow(*flow, units),
+            format::velocity_number(*velocity, units),
+            format::velocity_unit(units),
+            row.velocity_limit.map_or_else(String::new, |limit| format::velocity_number(limit, units))
+        ),
+        Reaches::AtMost { minutes, .. } => format!(
+            "Filter rate and velocity are then within their limits, and all the water passes in {minutes:.1} min{}. It \
+             takes a slower speed or a pump of another power, which is no plain swap.",
+            limit.map_or_else(String::new, |limit| format!("; the limit is {limit:.0} min"))
         ),
     };
     if let Way::ModelBefore { .. } = way.way {

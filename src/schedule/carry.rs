@@ -55,6 +55,10 @@ pub struct Carry<'a> {
     /// The day by which what the month needs is to be on order; `None` = nothing needs to be, or how long an order
     /// takes is not written.
     pub on_order_by: Option<NaiveDate>,
+    /// The first visit of the month that an order of the as-of day comes too late for; `None` = there is none.
+    pub too_late_for: Option<NaiveDate>,
+    /// The day an order of `on_order_by` comes.
+    pub comes_on: Option<NaiveDate>,
 }
 
 /// A stock with what one more or one fewer would do. All of it is of sets: `pieces` make one.
@@ -82,12 +86,18 @@ impl Hold {
         self.held.stock * self.pieces
     }
 
-    /// What one set more saves in a lead time, on the average.
+    /// Whether one set more costs less than it saves in a single lead time, though the service level is met without it.
+    pub fn one_more_pays(&self) -> bool {
+        let price = self.price.and_then(|price| price.to_f64());
+        self.one_more_saves().zip(price).is_some_and(|(saves, price)| saves > price)
+    }
+
+    /// What one set more saves in a lead time, on the average, if every night without the part is lost.
     pub fn one_more_saves(&self) -> Option<f64> {
         Some((self.held.short - self.one_more.short) * self.wanting?)
     }
 
-    /// What one set fewer costs in a lead time, on the average.
+    /// What one set fewer costs in a lead time, on the average, if every night without the part is lost.
     pub fn one_fewer_costs(&self) -> Option<f64> {
         Some((self.one_fewer?.short - self.held.short) * self.wanting?)
     }
@@ -264,6 +274,8 @@ impl<'a> Kind<'a, '_> {
         let on_order_by = lead
             .zip([needed, more].into_iter().flatten().min())
             .map(|(lead, day)| before_by(day, lead).max(self.figures.as_of));
+        let comes_on = lead.zip(on_order_by).map(|(lead, ordered)| plus_days(ordered, whole_days(lead)));
+        let too_late_for = needed.zip(comes_on).filter(|(needed, comes)| comes > needed).map(|(needed, _)| needed);
         Carry {
             month,
             part: self.part,
@@ -273,6 +285,8 @@ impl<'a> Kind<'a, '_> {
             expected_failures: self.demand(month.first(), month.next().first()).map(|demand| demand.mean),
             hold,
             on_order_by,
+            too_late_for,
+            comes_on,
         }
     }
 
@@ -330,7 +344,12 @@ impl<'a> Kind<'a, '_> {
 
 /// The day a period before another.
 fn before_by(day: NaiveDate, period: Period) -> NaiveDate {
-    plus_days(day, -(period.mean_days().ceil() as i64))
+    plus_days(day, -whole_days(period))
+}
+
+/// Days an order takes at the longest.
+fn whole_days(period: Period) -> i64 {
+    period.mean_days().ceil() as i64
 }
 
 /// Failures of a kind from a day up to another: those of each distribution it may have, Poisson about its mean.

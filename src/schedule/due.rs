@@ -252,7 +252,8 @@ pub fn tasks_due<'a>(fleet: &'a Fleet, site: &'a Site, spas: &[SpaFigures], as_o
         places.extend(spa.pumps.iter().map(|p| (&p.at, "pump")));
         places.extend(spa.equipment.iter().map(|e| (&e.at, e.kind.as_str())));
         for (at, fits) in places {
-            for (id, task) in fleet.book.tasks.iter().filter(|(_, task)| task.fits.as_str() == fits) {
+            let here = |(_, task): &(&Id, &Task)| task.fits.as_str() == fits && task.recurs();
+            for (id, task) in fleet.book.tasks.iter().map(|(id, task)| (id, task)).filter(here) {
                 all.push(task_due(site, spa, figures, at, id, task, as_of));
             }
         }
@@ -325,7 +326,8 @@ fn task_due<'a>(
         && due.due.is_none_or(|planned| clean_by < planned)
     {
         due.due = Some(clean_by);
-        due.because = "the pressure reaches its clean limit".to_owned();
+        due.because =
+            if filter.state.on_reopening { "on reopening" } else { "the pressure reaches its clean limit" }.to_owned();
         if let Some(rise) = filter.state.rise_per_day.filter(|r| *r > 0.0) {
             let cycle = filter.state.rise_limit.unwrap_or(0.0) / rise;
             due.times = due.times.map(|times| times.max((365.0 / cycle.max(1.0)).floor() as u32));

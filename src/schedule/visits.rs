@@ -10,9 +10,13 @@ pub mod fleet;
 pub mod kept;
 mod made;
 pub mod one_site;
+pub mod water;
 pub mod work;
 
-pub use made::plan;
+pub use made::{plan, plan_unless};
+
+use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
@@ -22,8 +26,8 @@ use crate::address::{Address, Id};
 /// The planned visits of a fleet over the twelve months behind the as-of day.
 #[derive(Debug, Clone, Default)]
 pub struct Plan {
-    /// The visits, by day, then site.
-    pub visits: Vec<Visit>,
+    /// The visits, by day, then site; a site's figures share them.
+    pub visits: Vec<Arc<Visit>>,
     /// What could not be fitted into a visit, and why.
     pub not_fitted: Vec<NotFitted>,
     /// Visits that were accepted and are not made.
@@ -33,6 +37,8 @@ pub struct Plan {
     pub cost: f64,
     /// What no plan with these windows can undercut.
     pub bound: f64,
+    /// Where each site's visits stand among them, from the first time they are asked for by site.
+    pub places: OnceLock<BTreeMap<Id, Vec<usize>>>,
 }
 
 /// A visit: one site on one day.
@@ -159,13 +165,23 @@ pub struct NotFitted {
     pub work: Work,
     /// The day it is due.
     pub due: Option<NaiveDate>,
+    /// How many other times it is planned.
+    pub planned: usize,
     /// Why it did not fit, in words.
     pub why: String,
 }
 
 impl Plan {
-    /// The visits to a site, by day.
-    pub fn of_site<'a>(&'a self, site: &'a Id) -> impl Iterator<Item = &'a Visit> {
-        self.visits.iter().filter(move |visit| visit.site == *site)
+    /// The visits to a site, by day. They are asked for by every part of every site, so the plan is not searched each
+    /// time: it must stand as it is from the first time on.
+    pub fn of_site<'a>(&'a self, site: &Id) -> impl Iterator<Item = &'a Arc<Visit>> + use<'a> {
+        let places = self.places.get_or_init(|| {
+            let mut places: BTreeMap<Id, Vec<usize>> = BTreeMap::new();
+            for (place, visit) in self.visits.iter().enumerate() {
+                places.entry(visit.site.clone()).or_default().push(place);
+            }
+            places
+        });
+        places.get(site).into_iter().flatten().map(|place| &self.visits[*place])
     }
 }

@@ -39,7 +39,7 @@ fn runs(seed: u64, fleets: usize, positions: usize, watched: f64) -> Vec<Run> {
             let cost = match advice {
                 Advice::BestAge(age) => truth.cost_rate(COSTS, age),
                 Advice::DoesNotPay => COSTS.failure / truth.mean(),
-                Advice::Book | Advice::Unknown => book,
+                Advice::Book | Advice::NoSignYet | Advice::Unknown => book,
             };
             Run { truth, failures, lives: lives.len(), regret: cost / best - 1.0, against_book: cost / book - 1.0 }
         })

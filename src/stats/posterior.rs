@@ -7,6 +7,7 @@
 
 use statrs::distribution::{ContinuousCDF, Normal};
 
+use super::decision::WIDEST;
 use super::replacement::Costs;
 use super::weibull::{Sample, Weibull};
 
@@ -373,6 +374,15 @@ impl Posterior {
     /// a tight band is how few failures are kept from leading far away. `None` if the costs are not
     /// such that a failure is dearer than planned work.
     pub fn replacement(&self, costs: Costs, book: f64, within: (f64, f64)) -> Option<Replacement> {
+        self.replacement_of(costs, &[(book, 1.0)], within)
+    }
+
+    /// The same where the book renews some at one age and some at another: ages with their shares of the exposure.
+    pub fn replacement_of(&self, costs: Costs, books: &[(f64, f64)], within: (f64, f64)) -> Option<Replacement> {
+        let exposure: f64 = books.iter().map(|(_, share)| share).sum();
+        let book = books.iter().map(|(age, share)| age * share).sum::<f64>() / exposure;
+        let by_book =
+            |w: &Weibull| books.iter().map(|(age, share)| share * w.cost_rate(costs, *age)).sum::<f64>() / exposure;
         if !(costs.planned > 0.0 && costs.failure > costs.planned && book > 0.0) {
             return None;
         }
@@ -386,9 +396,12 @@ impl Posterior {
         let spread = |function: &dyn Fn(&Weibull) -> f64| {
             quantiles(self.support.iter().map(|p| p.spread(function)), [0.1, 0.5, 0.9])
         };
-        let against_book = spread(&|w| 1.0 - w.cost_rate(costs, age) / w.cost_rate(costs, book));
+        let against_book = spread(&|w| 1.0 - w.cost_rate(costs, age) / by_book(w));
         let against_failure = spread(&|w| 1.0 - w.cost_rate(costs, age) * w.mean() / costs.failure);
-        let [age_low, _, age_high] = spread(&|w| w.best_age(costs).age.unwrap_or(f64::INFINITY));
+        // So late that it is beyond all bounds is never.
+        let latest = book * WIDEST.1;
+        let [age_low, _, age_high] =
+            spread(&|w| w.best_age(costs).age.filter(|age| *age <= latest).unwrap_or(f64::INFINITY));
         // Both costs are straight lines in the cost of a failure; they cross here.
         let sound_rate = mean(&|w| w.survival(age) / w.mean_until(age));
         let failed_rate = mean(&|w| (1.0 - w.survival(age)) / w.mean_until(age));

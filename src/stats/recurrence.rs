@@ -182,76 +182,62 @@ impl MeanStep {
 /// The mean cumulative function with the robust variance of J. F. Lawless and C. Nadeau (Technometrics 37
 /// (1995) 158–168). A unit is watched after the age it enters at, up to and at the one it leaves at.
 pub fn mean_cumulative(units: &[Unit]) -> Vec<MeanStep> {
-    let mut events: Vec<(f64, usize)> =
-        units.iter().enumerate().flat_map(|(i, u)| u.failures.iter().map(move |at| (*at, i))).collect();
-    events.sort_by(|a, b| a.0.total_cmp(&b.0));
-    // Each unit's part of the sum of squares: what it had more or less than the mean, over those watched.
-    let mut influence = vec![0.0; units.len()];
+    let by_age = |mut all: Vec<(f64, usize)>| {
+        all.sort_by(|a, b| a.0.total_cmp(&b.0));
+        all
+    };
+    let ends = |pick: fn(&Unit) -> f64| by_age(units.iter().enumerate().map(|(i, u)| (pick(u), i)).collect());
+    let (entries, exits) = (ends(|u| u.from), ends(|u| u.to));
+    let events =
+        by_age(units.iter().enumerate().flat_map(|(i, u)| u.failures.iter().map(move |at| (*at, i))).collect());
+    // Each unit's part of the sum of squares is what it had more or less than the mean, over those watched. While it is
+    // watched all of them lose the same at each failure: that is kept once, and each unit's own beside it.
+    let mut own = vec![0.0; units.len()];
+    let mut watched = vec![false; units.len()];
+    let (mut lost, mut at_risk, mut sum, mut squares, mut left) = (0.0, 0usize, 0.0, 0.0, 0.0);
+    let (mut entered, mut gone) = (0, 0);
     let (mut mean, mut steps) = (0.0, Vec::new());
     for group in events.chunk_by(|a, b| a.0 == b.0) {
         let age = group[0].0;
-        let watched = |u: &Unit| u.from < age && age <= u.to;
-        let at_risk = units.iter().filter(|u| watched(u)).count();
+        while entered < entries.len() && entries[entered].0 < age {
+            let unit = entries[entered].1;
+            entered += 1;
+            if units[unit].to >= age {
+                own[unit] += lost;
+                watched[unit] = true;
+                at_risk += 1;
+                sum += own[unit];
+                squares += own[unit] * own[unit];
+            }
+        }
+        while gone < exits.len() && exits[gone].0 < age {
+            let unit = exits[gone].1;
+            gone += 1;
+            if std::mem::take(&mut watched[unit]) {
+                at_risk -= 1;
+                sum -= own[unit];
+                squares -= own[unit] * own[unit];
+                let influence: f64 = own[unit] - lost;
+                left += influence * influence;
+            }
+        }
         if at_risk == 0 {
             continue;
         }
         let r = at_risk as f64;
         let each = group.len() as f64 / r;
-        for (_, influence) in units.iter().zip(&mut influence).filter(|(unit, _)| watched(unit)) {
-            *influence -= each / r;
-        }
-        for (_, unit) in group {
-            influence[*unit] += 1.0 / r;
+        lost += each / r;
+        for (_, unit) in group.iter().filter(|(_, unit)| watched[*unit]) {
+            let before = own[*unit];
+            own[*unit] += 1.0 / r;
+            sum += 1.0 / r;
+            squares += own[*unit] * own[*unit] - before * before;
         }
         mean += each;
-        let variance = influence.iter().map(|i| i * i).sum();
+        let variance = left + (squares - 2.0 * lost * sum + r * lost * lost).max(0.0);
         steps.push(MeanStep { age, at_risk, failures: group.len(), mean, variance });
     }
     steps
-}
-
-/// The last step of the mean cumulative function alone, in less time for many units; `None` without failures.
-pub fn last_mean(units: &[Unit]) -> Option<MeanStep> {
-    let sorted = |mut ages: Vec<f64>| {
-        ages.sort_by(f64::total_cmp);
-        ages
-    };
-    let ages = sorted(units.iter().flat_map(|u| &u.failures).copied().collect());
-    let (entries, exits) =
-        (sorted(units.iter().map(|u| u.from).collect()), sorted(units.iter().map(|u| u.to).collect()));
-    // By each age of a failure: units then watched, and the sum of failures over them.
-    let mut steps: Vec<(f64, usize, usize, f64, f64)> = Vec::new();
-    let (mut mean, mut influence) = (0.0, 0.0);
-    for group in ages.chunk_by(|a, b| a == b) {
-        let age = group[0];
-        let at_risk = entries.partition_point(|e| *e < age).saturating_sub(exits.partition_point(|e| *e < age));
-        if at_risk == 0 {
-            continue;
-        }
-        let r = at_risk as f64;
-        mean += group.len() as f64 / r;
-        influence += group.len() as f64 / (r * r);
-        steps.push((age, at_risk, group.len(), mean, influence));
-    }
-    let until = |age: f64| {
-        let index = steps.partition_point(|s| s.0 <= age);
-        if index == 0 { 0.0 } else { steps[index - 1].4 }
-    };
-    let at = |age: f64| steps.binary_search_by(|s| s.0.total_cmp(&age)).ok().map(|index| steps[index].1 as f64);
-    let variance = units
-        .iter()
-        .map(|u| {
-            let own: f64 = u.failures.iter().filter_map(|age| at(*age)).map(|r| 1.0 / r).sum();
-            (own - (until(u.to) - until(u.from))).powi(2)
-        })
-        .sum();
-    steps.last().map(|(age, at_risk, failures, mean, _)| MeanStep {
-        age: *age,
-        at_risk: *at_risk,
-        failures: *failures,
-        mean: *mean,
-        variance,
-    })
 }
 
 /// Which of some hypotheses are rejected when they are tested together (S. Holm, Scand. J. Stat. 6 (1979)

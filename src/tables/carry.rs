@@ -7,7 +7,8 @@ use crate::fleet_figures::FleetFigures;
 use crate::schedule::carry::{self, Carry, Hold};
 use crate::stats::stock::Held;
 
-/// A row a part and month. A failure takes a set, so that stock is in whole sets of pieces; money is of a set.
+/// A row a part and month. A failure takes a set, so that stock is in whole sets of pieces; money is of a set, and what one
+/// more saves or one fewer costs is that of one lead time.
 pub(super) fn carry(figures: &FleetFigures) -> Result<Table, TableError> {
     let rows = carry::carry(figures);
     table(
@@ -29,6 +30,8 @@ pub(super) fn carry(figures: &FleetFigures) -> Result<Table, TableError> {
             ("set_cost", |r| of(r, |hold| hold.price?.to_f64(), 2)),
             ("one_set_fewer_costs", |r| of(r, Hold::one_fewer_costs, 2)),
             ("one_set_more_saves", |r| of(r, Hold::one_more_saves, 2)),
+            ("too_late_for", |r| Cell::date(r.too_late_for)),
+            ("comes_on", |r| Cell::date(r.comes_on)),
         ],
     )
 }

@@ -31,6 +31,8 @@ fn row<'a>(part: &'a Id, group: &'a str, kind: &'a KindModel) -> Row<'a> {
     let advice = kind.advice();
     let replacement = kind.replacement.as_ref();
     let pays = replacement.filter(|_| matches!(advice, Advice::BestAge(_) | Advice::Book));
+    // No number where no age is best.
+    let finite = |age: f64| Some(age).filter(|age| age.is_finite());
     Row {
         part,
         group,
@@ -38,12 +40,13 @@ fn row<'a>(part: &'a Id, group: &'a str, kind: &'a KindModel) -> Row<'a> {
         shape: posterior.map_or([None; 3], |p| [0.1, 0.5, 0.9].map(|share| Some(p.shape(share)))),
         scale: of(|w| w.scale),
         b10: of(|w| w.quantile(0.1)),
-        best: pays.map_or([None; 3], |r| [Some(r.age_low.min(r.age)), Some(r.age), Some(r.age_high.max(r.age))]),
+        best: pays.map_or([None; 3], |r| [finite(r.age_low.min(r.age)), Some(r.age), finite(r.age_high.max(r.age))]),
         saving: pays.map_or([None; 3], |r| r.against_book.map(Some)),
         against_failure: replacement.map_or([None; 3], |r| r.against_failure.map(Some)),
         advice: match advice {
             Advice::BestAge(_) => "renew at the best age",
             Advice::Book => "keep to the book",
+            Advice::NoSignYet => "no sign yet that renewing early pays",
             Advice::DoesNotPay => "renewing early does not pay",
             Advice::Unknown => "",
         },
@@ -103,6 +106,7 @@ pub(super) fn part_lives(lives: &FleetLives) -> Result<Table, TableError> {
             ("sound_counted_low", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[0]), 4)),
             ("sound_counted_high", |r| Cell::rounded(r.kind.curve_check.map(|c| c.counted[2]), 4)),
             ("sound_modelled", |r| Cell::rounded(r.kind.curve_check.map(|c| c.modelled[1]), 4)),
+            ("book_at_usual_use", |r| Cell::rounded(r.kind.book_at_usual_use(), 1)),
         ],
     )
 }

@@ -1,22 +1,27 @@
 //! `pump_failures.csv`: how often pumps failed, whether that grows, and how often they are expected to, pump
 //! by pump and put together by model, site and fleet. `failure_costs.csv`: what failures cost most.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Cell, Column, Table, TableError, table};
 use crate::address::Address;
+use crate::costs::pareto::pareto;
+use crate::fleet_figures::FleetFigures;
 use crate::quantities::expected_failures::{ExpectedFailures, Tally};
 use crate::quantities::failure_trends::{Scope, ScopeTrend};
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::Site;
 use crate::records::upkeep::Clock;
 use crate::site::SiteFigures;
+use crate::stats::growth::mtbf_range;
 
 struct Row<'a> {
     scope: Scope,
     id: &'a str,
     trend: &'a ScopeTrend,
     expected: Option<ExpectedFailures>,
+    /// Whether that comes of its own failures, or of a pump of it does.
+    own: bool,
 }
 
 impl Row<'_> {
@@ -28,24 +33,40 @@ impl Row<'_> {
         Cell::rounded(self.trend.rate.map(|rate| pick(rate) * 1000.0), 6)
     }
 
+    /// Hours or days between a pump's failures at the end, by the likeliest power law: low, middle, high.
+    fn between_now(&self) -> Option<[f64; 3]> {
+        let test = self.trend.test.filter(|_| self.scope == Scope::Pump)?;
+        let now = self.trend.exposure? / (test.failures as f64 * test.growth());
+        let (low, high) = mtbf_range(test.failures, 0.8)?;
+        Some([low * now, now, high * now])
+    }
+
     fn mean(&self) -> Option<(f64, Option<(f64, f64)>)> {
-        self.trend.mean_failures.map(|step| (step.mean, step.interval(0.8)))
+        self.trend.mean_failures.last().map(|step| (step.mean, step.interval(0.8)))
     }
 }
 
 pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result<Table, TableError> {
     let mut of_pumps: BTreeMap<String, ExpectedFailures> = BTreeMap::new();
     let mut groups: BTreeMap<(Scope, String), Tally> = BTreeMap::new();
+    let mut own: BTreeSet<(Scope, String)> = BTreeSet::new();
     for site in sites {
         for (at, outlook) in &site.pumps_to_come {
             let Some(outlook) = outlook else { continue };
             of_pumps.insert(format!("{}/{at}", site.site.id), outlook.failures);
+            if lives.worsening(&site.site.id, at).is_some() {
+                own.insert((Scope::Pump, format!("{}/{at}", site.site.id)));
+            }
+            let gets_worse = lives.worsening(&site.site.id, at).is_some();
             let keys = [
                 (Scope::Model, model_of(site.site, at)),
                 (Scope::Site, site.site.id.to_string()),
                 (Scope::Fleet, "all".to_owned()),
             ];
             for key in keys {
+                if gets_worse {
+                    own.insert((key.0, key.1.clone()));
+                }
                 groups.entry(key).or_default().add(&outlook.tally);
             }
         }
@@ -54,8 +75,17 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
         Scope::Pump => of_pumps.get(id).copied(),
         _ => groups.get(&(scope, id.to_owned())).map(|tally| tally.expected(lives)),
     };
-    let rows: Vec<Row> =
-        lives.trends.all().map(|(scope, id, trend)| Row { scope, id, trend, expected: expected(scope, id) }).collect();
+    let rows: Vec<Row> = lives
+        .trends
+        .all()
+        .map(|(scope, id, trend)| Row {
+            scope,
+            id,
+            trend,
+            expected: expected(scope, id),
+            own: own.contains(&(scope, id.to_owned())),
+        })
+        .collect();
     let columns: &[Column<Row>] = &[
         ("scope", |r| Cell::text(r.scope.word())),
         ("id", |r| Cell::text(r.id)),
@@ -89,6 +119,18 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
                 _ => "",
             })
         }),
+        ("between_failures_now", |r| Cell::rounded(r.between_now().map(|b| b[1]), 1)),
+        ("between_failures_now_low", |r| Cell::rounded(r.between_now().map(|b| b[0]), 1)),
+        ("between_failures_now_high", |r| Cell::rounded(r.between_now().map(|b| b[2]), 1)),
+        ("because_of", |r| Cell::text(r.trend.because_of.join(" "))),
+        ("expected_basis", |r| {
+            Cell::text(match (r.expected, r.own) {
+                (None, _) => "",
+                (_, true) if r.scope == Scope::Pump => "its own failures",
+                (_, true) => "lives of parts, own failures of pumps getting worse",
+                _ => "lives of parts",
+            })
+        }),
     ];
     table("pump_failures", &rows, columns)
 }
@@ -102,43 +144,9 @@ fn model_of(site: &Site, at: &Address) -> String {
         .unwrap_or_default()
 }
 
-/// What of a kind failed and what that cost.
-struct Cost {
-    what: String,
-    failures: usize,
-    each: Option<f64>,
-    share: Option<f64>,
-    summed: Option<f64>,
-}
-
 /// A row a thing that failed, what cost most first; those whose cost is not known last.
-pub(super) fn failure_costs(sites: &[SiteFigures], lives: &FleetLives) -> Result<Table, TableError> {
-    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-    for (_, pump) in super::pumps(sites) {
-        for what in pump.failures.incidents.iter().flat_map(|incident| &incident.what) {
-            *counts.entry(what.as_str()).or_default() += 1;
-        }
-    }
-    let mut rows: Vec<Cost> = counts
-        .into_iter()
-        .map(|(what, failures)| {
-            let kind = lives.kinds().find(|(id, _)| id.as_str() == what).map(|(_, kind)| kind);
-            let each = kind.and_then(|kind| kind.costs).map(|costs| costs.failure);
-            Cost { what: what.to_owned(), failures, each, share: None, summed: None }
-        })
-        .collect();
-    let cost = |row: &Cost| row.each.map_or(-1.0, |each| each * row.failures as f64);
-    rows.sort_by(|a, b| cost(b).total_cmp(&cost(a)));
-    let total: f64 = rows.iter().map(cost).filter(|cost| *cost > 0.0).sum();
-    let mut sum = 0.0;
-    for row in &mut rows {
-        let cost = cost(row);
-        if cost > 0.0 {
-            sum += cost;
-            row.share = Some(cost / total);
-            row.summed = Some(sum / total);
-        }
-    }
+pub(super) fn failure_costs(figures: &FleetFigures) -> Result<Table, TableError> {
+    let rows = pareto(figures.fleet, &figures.sites, figures.lives, figures.as_of);
     table(
         "failure_costs",
         &rows,
@@ -146,7 +154,7 @@ pub(super) fn failure_costs(sites: &[SiteFigures], lives: &FleetLives) -> Result
             ("what", |r| Cell::text(&r.what)),
             ("failures", |r| Cell::Count(Some(r.failures as i64))),
             ("cost_each", |r| Cell::rounded(r.each, 2)),
-            ("cost", |r| Cell::rounded(r.each.map(|each| each * r.failures as f64), 2)),
+            ("cost", |r| Cell::rounded(r.cost(), 2)),
             ("share", |r| Cell::rounded(r.share, 4)),
             ("share_summed", |r| Cell::rounded(r.summed, 4)),
         ],

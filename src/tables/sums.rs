@@ -8,6 +8,7 @@ use rust_decimal::prelude::ToPrimitive;
 use super::{Cell, Table, TableError, table};
 use crate::calendar::Month;
 use crate::fleet_figures::FleetFigures;
+use crate::quantities::forecast_check::judged::apart;
 use crate::quantities::run_hours::MonthHours;
 
 struct Row {
@@ -127,13 +128,25 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
         }
     }
     let mut horizons: std::collections::BTreeMap<u32, (f64, f64)> = std::collections::BTreeMap::new();
-    for check in figures.sites.iter().flat_map(|site| &site.forecast_checks) {
+    let of_pumps = || figures.sites.iter().flat_map(|site| &site.forecast_checks);
+    let once = |months: u32| apart(of_pumps().filter(|c| c.horizon_months == months).map(|c| c.made_on), months);
+    let once: std::collections::BTreeMap<u32, _> =
+        of_pumps().map(|check| check.horizon_months).map(|months| (months, once(months))).collect();
+    // Forecasts that overlap are not counted twice.
+    for check in of_pumps().filter(|c| once.get(&c.horizon_months).is_some_and(|days| days.contains(&c.made_on))) {
         let sum = horizons.entry(check.horizon_months).or_default();
         *sum = (sum.0 + check.expected, sum.1 + check.observed);
     }
     for (months, (expected, observed)) in horizons {
         rows.push(of_fleet(format!("hours_expected_{months}_months_ahead"), Some(expected)));
         rows.push(of_fleet(format!("hours_observed_{months}_months_ahead"), Some(observed)));
+    }
+    for (what, total) in figures.checks.judged.iter().filter_map(|one| Some((one.what.words(), one.total?))) {
+        for (end, value) in
+            [("expected", total.expected), ("low", total.low), ("high", total.high), ("observed", total.observed)]
+        {
+            rows.push(of_fleet(format!("past {what} {end} in {} months", total.months), Some(value)));
+        }
     }
     table(
         "sums",

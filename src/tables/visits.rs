@@ -8,7 +8,7 @@ use crate::schedule::visits::{Plan, Visit, VisitTask};
 /// A row for each task of each planned visit, by site, then day.
 pub(super) fn visits(plan: &Plan) -> Result<Table, TableError> {
     let mut rows: Vec<(&Visit, &VisitTask)> =
-        plan.visits.iter().flat_map(|visit| visit.tasks.iter().map(move |task| (visit, task))).collect();
+        plan.visits.iter().flat_map(|visit| visit.tasks.iter().map(move |task| (visit.as_ref(), task))).collect();
     rows.sort_by(|(a, one), (b, other)| {
         (&a.site, a.date, &one.at, &one.work).cmp(&(&b.site, b.date, &other.at, &other.work))
     });

@@ -124,7 +124,7 @@ fn every_kind_of_work_has_the_logs_own_blanks_in_its_order() {
         assert_eq!(sheet.jobs[0].blanks[0].kind, Kind::Tick("filter_clean".to_owned()));
         let after = [
             ("tub/main".to_owned(), vec!["after.pressure", "after.flow"]),
-            ("tub/both".to_owned(), vec!["after.current"]),
+            ("tub/both".to_owned(), vec!["after.current", "after.current_low"]),
             ("tub".to_owned(), vec!["after.temperature", "after.ph", "after.bromine"]),
         ];
         assert_eq!(asked(&sheet.after), after);
@@ -137,7 +137,7 @@ fn every_kind_of_work_has_the_logs_own_blanks_in_its_order() {
 fn the_next_visit_always_has_a_sheet() {
     let of = |dates: &[&str]| -> Vec<String> {
         let number = |(index, date): (usize, &&str)| visit("home", index as u32, date, Vec::new());
-        let plan = Plan { visits: dates.iter().enumerate().map(number).collect(), ..Plan::default() };
+        let plan = Plan { visits: dates.iter().enumerate().map(number).map(Into::into).collect(), ..Plan::default() };
         coming(&plan, &id("home"), day("2026-10-31")).iter().map(|visit| visit.date.to_string()).collect()
     };
     assert_eq!(of(&["2026-11-05", "2026-12-26", "2026-12-27"]), ["2026-11-05", "2026-12-26"]);
@@ -145,9 +145,10 @@ fn the_next_visit_always_has_a_sheet() {
     assert!(of(&[]).is_empty());
 }
 
-/// With forty pieces of work the sheet has one blank each, and what is read again stands beside what was read first.
+/// With forty pieces of work the sheet has one blank each; what is read again is asked for when the work is done, as on any
+/// sheet, and what was found, seen and put off has a line each.
 #[test]
-fn a_crowded_sheet_has_what_must_be_said() {
+fn a_crowded_sheet_has_what_must_be_said_in_the_order_of_the_work() {
     let task = |number: usize| {
         if number == 0 {
             task("tub/main", Work::Task(id("filter_clean")))
@@ -156,9 +157,21 @@ fn a_crowded_sheet_has_what_must_be_said() {
         }
     };
     with_sheet(&visit("home", 1, "2026-11-05", (0..40).map(task).collect()), |sheet| {
-        assert!(sheet.jobs.iter().all(|job| job.blanks.len() == 1) && sheet.after.is_empty());
-        assert_eq!(keys(&sheet.readings[1].blanks), ["pressure", "flow", "after.pressure", "after.flow"]);
-        assert_eq!(keys(&sheet.readings[3].blanks), ["hours", "after.current"]);
+        assert!(sheet.jobs.iter().all(|job| job.blanks.len() == 1));
+        assert_eq!(keys(&sheet.readings[1].blanks), ["pressure", "flow"]);
+        assert_eq!(keys(&sheet.readings[3].blanks), ["hours"]);
+        let after = [
+            ("tub/main".to_owned(), vec!["after.pressure", "after.flow"]),
+            ("tub/new".to_owned(), vec!["after.current"]),
+        ];
+        assert_eq!(asked(&sheet.after), after);
+        let owed = ["found.at", "found", "inspected.at", "inspected", "deferred.at", "deferred"];
+        assert!(keys(&sheet.leaving).windows(6).any(|keys| keys == owed), "{:?}", keys(&sheet.leaving));
+    });
+    // Forty cleans have nothing to find and nothing to put off.
+    let cleans = (0..40).map(|_| super::tests::task("tub/main", Work::Task(id("filter_clean")))).collect();
+    with_sheet(&visit("home", 1, "2026-11-05", cleans), |sheet| {
+        assert_eq!(keys(&sheet.leaving), ["labour", "left.at", "left", "note"]);
     });
 }
 

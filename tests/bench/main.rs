@@ -2,28 +2,53 @@
 //! a user would, on invented fleets, and writes a table of one run's numbers; nothing here passes or fails.
 //!
 //! `TUBWRIGHT_BENCH_SITES=20,200` chooses sizes, `TUBWRIGHT_BENCH_PDF_SITES=20` those set with PDFs,
-//! `TUBWRIGHT_BENCH_OUT=FILE` the file the table is written to as well.
+//! `TUBWRIGHT_BENCH_QUOTE_SITES=200` those quoted, `TUBWRIGHT_BENCH_OUT=FILE` the file the table is written to as well.
 
 #![allow(clippy::disallowed_methods, reason = "a benchmark makes folders of its own and starts the program")]
 #![allow(clippy::print_stdout, clippy::print_stderr, reason = "what it measures goes to the terminal")]
 
-use std::collections::BTreeMap;
+mod bare_read;
+
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::time::Instant;
 
 const YEARS: &str = "5";
+/// Of each pump: with it, 10,000 sites of five years hold about five million rows of readings.
+const READINGS_PER_DAY: &str = "0.09";
 const MONTH: &str = "2026-10";
+/// The largest fleet that is looked at for what does not grow with the fleet.
+const LARGE: u32 = 10_000;
 
 /// What one run of the program said of itself.
 #[derive(Debug, Default)]
 struct Measured {
     seconds: f64,
-    stages: BTreeMap<String, f64>,
+    /// Wall and processor seconds by stage.
+    stages: BTreeMap<String, [f64; 2]>,
     own: f64,
     renderer: f64,
     mebibytes: f64,
+    /// Seconds of work on the water, over all threads.
+    water: f64,
+    /// Bytes of `index.html`.
+    page: u64,
+}
+
+impl Measured {
+    /// Wall seconds of some stages together.
+    fn wall(&self, stages: &[&str]) -> f64 {
+        stages.iter().filter_map(|stage| self.stages.get(*stage)).map(|[wall, _]| wall).sum()
+    }
+}
+
+/// A run, of what, of how many sites.
+struct Run {
+    what: &'static str,
+    sites: u32,
+    measured: Measured,
 }
 
 fn sizes(variable: &str, usual: &[u32]) -> Vec<u32> {
@@ -48,20 +73,27 @@ fn measured(arguments: &[&str]) -> Measured {
             measured.own = numbers.next().unwrap_or(f64::NAN);
             measured.renderer = numbers.next().unwrap_or(f64::NAN);
             measured.mebibytes = numbers.next().unwrap_or(f64::NAN);
-        } else if let Some((stage, seconds)) = line.rsplit_once(": ")
-            && let Some(seconds) = seconds.strip_suffix(" s").and_then(|text| text.parse::<f64>().ok())
+        } else if let Some(water) = line.strip_prefix("of that, water: ") {
+            measured.water = water.split(' ').next().and_then(|text| text.parse().ok()).unwrap_or(f64::NAN);
+        } else if let Some((stage, took)) = line.rsplit_once(": ")
+            && let Some((seconds, processor)) = took.split_once(" s; ")
+            && let Ok(seconds) = seconds.parse::<f64>()
         {
-            *measured.stages.entry(stage.to_owned()).or_default() += seconds;
+            let processor = processor.split(' ').next().and_then(|text| text.parse::<f64>().ok());
+            let sums = measured.stages.entry(stage.to_owned()).or_default();
+            sums[0] += seconds;
+            sums[1] += processor.unwrap_or(f64::NAN);
         }
     }
     measured
 }
 
-/// An invented fleet of a size, made once.
-fn fleet(folder: &Path, sites: u32, years: &str) -> PathBuf {
-    let out = folder.join(format!("fleet-{sites}-{years}"));
-    let text = out.to_str().expect("a plain path");
-    program(&["demo", "--sites", &sites.to_string(), "--years", years, "--seed", "1", "--out", text, "-q"]);
+/// An invented fleet of a size.
+fn fleet(folder: &Path, sites: u32) -> PathBuf {
+    let out = folder.join(format!("fleet-{sites}"));
+    let (sites, text) = (sites.to_string(), out.to_str().expect("a plain path"));
+    let size = ["--sites", &sites, "--years", YEARS, "--readings-per-day", READINGS_PER_DAY];
+    program(&[["demo", "--seed", "1", "--out", text, "-q"].as_slice(), &size].concat());
     out
 }
 
@@ -81,112 +113,191 @@ fn machine() -> String {
     )
 }
 
-fn main() {
-    let folder = std::env::temp_dir().join(format!("tubwright-bench-{}", std::process::id()));
-    std::fs::create_dir_all(&folder).expect("a folder for the fleets");
-    let mut table = String::new();
-    let profile = if cfg!(debug_assertions) { "debug" } else { "optimised" };
-    let _ = writeln!(
-        table,
-        "# What a run costs\n\nWritten by `make bench`; {profile} build, version {}, on {}. Invented fleets of `tubwright demo --years \
-         {YEARS}`, month {MONTH}. Wall seconds by stage; processor seconds and peak memory as Linux counts them. Times on a \
-         machine that does other things are too long.\n",
-        env!("CARGO_PKG_VERSION"),
-        machine()
-    );
-    let mut runs: Vec<(String, u32, Measured)> = Vec::new();
-    for sites in sizes("TUBWRIGHT_BENCH_SITES", &[20, 200, 1000, 10_000]) {
-        let fleet = fleet(&folder, sites, YEARS);
+/// Every run, the smallest fleet first.
+fn all_runs(folder: &Path) -> Vec<Run> {
+    let mut runs: Vec<Run> = Vec::new();
+    let with_pdfs = sizes("TUBWRIGHT_BENCH_PDF_SITES", &[20, 200]);
+    let quoted = sizes("TUBWRIGHT_BENCH_QUOTE_SITES", &[200, 1000]);
+    let without = sizes("TUBWRIGHT_BENCH_SITES", &[20, 200, 1000, LARGE]);
+    let all: BTreeSet<u32> = with_pdfs.iter().chain(&quoted).chain(&without).copied().collect();
+    for sites in all {
+        let fleet = fleet(folder, sites);
         let out = folder.join("out");
-        let arguments = [
-            "report",
-            fleet.to_str().expect("a plain path"),
-            "--month",
-            MONTH,
-            "--pdf",
-            "none",
-            "-v",
-            "--out",
-            out.to_str().expect("a plain path"),
-        ];
-        runs.push(("without PDFs".to_owned(), sites, measured(&arguments)));
-        runs.push(("nothing changed".to_owned(), sites, measured(&arguments)));
+        let (fleet_text, out_text) = (fleet.to_str().expect("a plain path"), out.to_str().expect("a plain path"));
+        let mut run = |what: &'static str, arguments: &[&str]| {
+            let month = ["--month", MONTH, "-v", "--out", out_text];
+            let measured = measured(&[arguments, &month].concat());
+            eprintln!("{sites} sites, {what}: {:.1} s, {:.1} s of processor", measured.seconds, measured.own);
+            runs.push(Run { what, sites, measured });
+            if let (Some(run), Ok(page)) = (runs.last_mut(), out.join(MONTH).join("index.html").metadata()) {
+                run.measured.page = page.len();
+            }
+        };
+        let report = ["report", fleet_text];
+        if without.contains(&sites) {
+            run(WITHOUT, &[report.as_slice(), &["--pdf", "none"]].concat());
+            run(UNCHANGED, &[report.as_slice(), &["--pdf", "none"]].concat());
+        }
+        if with_pdfs.contains(&sites) {
+            run(WITH, &report);
+        }
+        if quoted.contains(&sites) {
+            run(QUOTE, &["quote", fleet_text, "--year", "2027", "--pdf", "none"]);
+        }
         let _ = std::fs::remove_dir_all(&out);
         let _ = std::fs::remove_dir_all(&fleet);
-        eprintln!("{sites} sites without PDFs: {:.1} s", runs[runs.len() - 2].2.seconds);
     }
-    for sites in sizes("TUBWRIGHT_BENCH_PDF_SITES", &[20, 200]) {
-        let fleet = fleet(&folder, sites, YEARS);
-        let out = folder.join("out");
-        let fleet_text = fleet.to_str().expect("a plain path");
-        let out_text = out.to_str().expect("a plain path");
-        let arguments = ["report", fleet_text, "--month", MONTH, "-v", "--out", out_text];
-        runs.push(("with PDFs".to_owned(), sites, measured(&arguments)));
-        let _ = std::fs::remove_dir_all(&out);
-        let _ = std::fs::remove_dir_all(&fleet);
-        eprintln!("{sites} sites with PDFs: {:.1} s", runs[runs.len() - 1].2.seconds);
-    }
+    runs
+}
+
+const WITHOUT: &str = "without PDFs";
+const UNCHANGED: &str = "nothing changed";
+const WITH: &str = "with PDFs";
+const QUOTE: &str = "quote";
+
+/// The runs, and what each of their stages took.
+fn tables(runs: &[Run], table: &mut String) {
     let _ = writeln!(
         table,
-        "| run | sites | wall s | own CPU s | renderer CPU s | own CPU ms a site | memory MiB |\n| --- | ---: | ---: | ---: | ---: | ---: | ---: |"
+        "| run | sites | wall s | own CPU s | renderer CPU s | own CPU ms a site | memory MiB | index.html kB |\n\
+         | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
     );
-    for (what, sites, run) in &runs {
+    for Run { what, sites, measured } in runs {
         let _ = writeln!(
             table,
-            "| {what} | {sites} | {:.2} | {:.2} | {:.2} | {:.1} | {:.0} |",
-            run.seconds,
-            run.own,
-            run.renderer,
-            1000.0 * run.own / f64::from(*sites),
-            run.mebibytes
+            "| {what} | {sites} | {:.2} | {:.2} | {:.2} | {:.1} | {:.0} | {} |",
+            measured.seconds,
+            measured.own,
+            measured.renderer,
+            1000.0 * measured.own / f64::from(*sites),
+            measured.mebibytes,
+            measured.page / 1000
         );
     }
-    let stages: std::collections::BTreeSet<&String> = runs.iter().flat_map(|(_, _, run)| run.stages.keys()).collect();
-    let shown: Vec<_> = runs.iter().filter(|(what, _, _)| what != "nothing changed").collect();
-    let _ = write!(table, "\n| stage, wall s |");
-    for (what, sites, _) in &shown {
-        let _ = write!(table, " {sites} {what} |");
+    let shown: Vec<&Run> = runs.iter().filter(|run| run.what != UNCHANGED).collect();
+    let stages: BTreeSet<&String> = shown.iter().flat_map(|run| run.measured.stages.keys()).collect();
+    let _ = write!(table, "\n| stage: wall s (processor s) |");
+    for run in &shown {
+        let _ = write!(table, " {} {} |", run.sites, run.what);
     }
     let _ = writeln!(table, "\n| --- |{}", " ---: |".repeat(shown.len()));
     for stage in stages {
         let _ = write!(table, "| {stage} |");
-        for (_, _, run) in &shown {
-            let _ = match run.stages.get(stage) {
-                Some(seconds) => write!(table, " {seconds:.2} |"),
+        for run in &shown {
+            let _ = match run.measured.stages.get(stage) {
+                Some([seconds, processor]) => write!(table, " {seconds:.2} ({processor:.2}) |"),
                 None => write!(table, " |"),
             };
         }
         let _ = writeln!(table);
     }
-    let largest = runs.iter().filter(|(what, _, _)| what == "without PDFs").max_by_key(|(_, sites, _)| *sites);
-    let pdfs = runs.iter().filter(|(what, _, _)| what == "with PDFs").max_by_key(|(_, sites, _)| *sites);
-    let unchanged = runs.iter().filter(|(what, _, _)| what == "nothing changed").max_by_key(|(_, sites, _)| *sites);
+}
+
+/// What was measured beside what was asked.
+fn budgets(runs: &[Run], bare: &bare_read::Ratio, table: &mut String) {
+    let largest = |what: &str| runs.iter().filter(|run| run.what == what).max_by_key(|run| run.sites);
     let _ = writeln!(table, "\n| budget (two cores) | budget | measured here |\n| --- | ---: | ---: |");
-    if let Some((_, sites, run)) = largest {
-        let scale = 10_000.0 / f64::from(*sites);
+    let _ = writeln!(
+        table,
+        "| read and check against the bare typed read, {} sites of 3 years | 1.5 | {:.2} ({:.2} s against {:.2} s) |",
+        bare.sites,
+        bare.checked / bare.bare,
+        bare.checked,
+        bare.bare
+    );
+    if let Some(Run { sites, measured, .. }) = largest(WITHOUT) {
+        let at = format!("at {sites} sites");
+        let mut stage = |name: &str, budget: &str, stages: &[&str]| {
+            let _ = writeln!(table, "| {name} | {budget} | {:.1} s {at} |", measured.wall(stages));
+        };
+        stage(
+            "read, hours, energy, ages, forecast of hours, and the water of the next line",
+            "15 s, 10,000 sites",
+            &["read, hours and water"],
+        );
+        stage(
+            "lives, failures, trends, past forecasts, to-do",
+            "10 s, 10,000 sites",
+            &["lives", "due and to-do", "past forecasts"],
+        );
+        stage("plan of 12 months", "20 s, 10,000 sites", &["visits"]);
+        stage(
+            "tables, charts, page, workbook",
+            "15 s, 10,000 sites",
+            &["tables", "workbook", "documents", "report and page of the fleet"],
+        );
         let _ = writeln!(
             table,
-            "| all, `--pdf none`, 10,000 sites | 60 s, 2048 MiB | {:.1} s, {:.0} MiB at {sites} sites; in proportion {:.0} s |",
-            run.seconds,
-            run.mebibytes,
-            run.seconds * scale
+            "| all, `--pdf none` | 60 s, 2048 MiB, 10,000 sites | {:.1} s, {:.0} MiB {at} |",
+            measured.seconds, measured.mebibytes
         );
+        if let Some(small) = runs.iter().find(|run| run.what == WITHOUT && run.sites >= 200 && run.sites < *sites) {
+            let a_site = |measured: &Measured, sites: u32| measured.own / f64::from(sites);
+            let _ = writeln!(
+                table,
+                "| processor a site, against that at {} sites | 1, in proportion | {:.2} |",
+                small.sites,
+                a_site(measured, *sites) / a_site(&small.measured, small.sites)
+            );
+        }
     }
-    if let Some((_, _, run)) = pdfs {
+    if let Some(run) = runs.iter().rev().find(|run| run.what == WITHOUT && run.sites <= 1000) {
+        let share = 100.0 * run.measured.water / run.measured.own;
         let _ = writeln!(
             table,
-            "| our own CPU a site with PDFs against the renderer's | 0.25 | {:.2} |",
-            run.own / run.renderer
+            "| share of the run spent on water | 10 %, 1,000 sites | {share:.1} % at {} sites |",
+            run.sites
         );
-    }
-    if let Some((_, sites, run)) = unchanged {
         let _ = writeln!(
             table,
-            "| nothing changed, 1,000 sites | 3 s | {:.2} s at {sites} sites; in proportion {:.2} s |",
-            run.seconds,
-            run.seconds * 1000.0 / f64::from(*sites)
+            "| index.html | 2 MB, 1,000 sites | {:.2} MB at {} sites |",
+            run.measured.page as f64 / 1e6,
+            run.sites
         );
     }
+    if let Some(Run { sites, measured, .. }) = largest(WITH) {
+        let _ = writeln!(
+            table,
+            "| our own CPU a site with PDFs against the renderer's | 0.25 | {:.2} at {sites} sites |",
+            measured.own / measured.renderer
+        );
+    }
+    if let Some(Run { sites, measured, .. }) = largest(QUOTE) {
+        let _ = writeln!(
+            table,
+            "| quote, 10,000 draws | 10 s, 1,000 sites | {:.1} s at {sites} sites; of that the draws {:.1} s |",
+            measured.seconds,
+            measured.wall(&["years drawn"])
+        );
+    }
+    if let Some(run) = runs.iter().rev().find(|run| run.what == UNCHANGED && run.sites <= 1000) {
+        let _ = writeln!(
+            table,
+            "| nothing changed | 3 s, 1,000 sites | {:.2} s at {} sites |",
+            run.measured.seconds, run.sites
+        );
+    }
+}
+
+fn main() {
+    let folder = std::env::temp_dir().join(format!("tubwright-bench-{}", std::process::id()));
+    std::fs::create_dir_all(&folder).expect("a folder for the fleets");
+    let mut table = String::new();
+    let profile = if cfg!(debug_assertions) { "debug" } else { "optimised" };
+    let binary = Path::new(env!("CARGO_BIN_EXE_tubwright")).metadata().map_or(0, |file| file.len());
+    let _ = writeln!(
+        table,
+        "# What a run costs\n\nWritten by `make bench`; {profile} build (a program of {:.0} MB), version {}, on {}. Invented fleets \
+         of `tubwright demo --years {YEARS} --readings-per-day {READINGS_PER_DAY}`, month {MONTH}. Wall seconds by stage; \
+         processor seconds and peak memory as Linux counts them. Times on a machine that does other things are too long.\n",
+        binary as f64 / 1e6,
+        env!("CARGO_PKG_VERSION"),
+        machine()
+    );
+    let bare = bare_read::ratio(&folder);
+    let runs = all_runs(&folder);
+    tables(&runs, &mut table);
+    budgets(&runs, &bare, &mut table);
     let _ = std::fs::remove_dir_all(&folder);
     println!("{table}");
     if let Ok(file) = std::env::var("TUBWRIGHT_BENCH_OUT") {

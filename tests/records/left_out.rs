@@ -74,14 +74,14 @@ fn known(
         checks: &Checks::default(),
         costs: FleetCosts::default(),
     };
-    let written = std::sync::Mutex::new(BTreeMap::<&str, Vec<u8>>::new());
-    tables::tables(&fleet, |name, csv| -> Result<(), TableError> {
-        written.lock().unwrap().entry(name).or_default().extend_from_slice(csv);
+    let mut written = BTreeMap::<&str, Vec<u8>>::new();
+    tables::tables(&fleet, |piece| -> Result<(), TableError> {
+        written.entry(piece.name).or_default().extend_from_slice(&piece.csv);
         Ok(())
     })
     .unwrap();
     let mut known = Known::new();
-    for (name, csv) in written.into_inner().unwrap() {
+    for (name, csv) in written {
         // What is to be done is not a figure: it may grow with what is not known. What documents add up of other tables
         // is looked at there: a kind of work that is not planned any more takes its sum with it.
         if name == "to_do" || name == "sums" {

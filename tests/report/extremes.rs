@@ -71,3 +71,20 @@ fn names_of_thousands_of_letters_and_scripts_without_a_font_cost_no_page() {
         assert!(run.month().join("index.html").exists());
     }
 }
+
+#[test]
+fn forty_pumps_of_long_names_have_charts_and_a_report_within_the_pages() {
+    let mut site = String::from(
+        "format: 1\nname: The Long Hall\nuse: rental\nspas:\n  terrace:\n    volume: 9000 L\n    fitted: 2024-01-01\n    pumps:\n",
+    );
+    for pump in 0..40 {
+        let name = format!("pump-{pump}-{}", "of-the-upper-terrace-by-lake");
+        let _ =
+            writeln!(site, "      {}: {{model: F-033, duty: jets, program: {{run: {} h/day}}}}", name, 1 + pump % 9);
+    }
+    let run = report(&Fleet::without_sites().file("sites/long-hall.yaml", site), "2026-03");
+    assert!(pages(&run, "long-hall") <= 12, "{} pages", pages(&run, "long-hall"));
+    // The picture shows some of them and says how many, and which.
+    assert!(run.pdf("long-hall").text().contains("6of40pumpsareshown"), "{}", run.pdf("long-hall").text());
+    assert!(run.month().join("sites/long-hall/charts/run-hours.svg").exists());
+}

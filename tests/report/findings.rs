@@ -52,6 +52,43 @@ fn each_finding_says_what_it_rests_on() {
     assert!(tests.starts_with("pH is high: pH was 7.9 on 31 October 2026"), "{tests}");
 }
 
+/// Number 4 of the list: 7 failures, 5 of them in the last twelve months of about three and a half years. No page may expect fewer
+/// than a steady rate of its own, 7 in the hours watched, would bring; its model's and site's verdicts are not made by it alone.
+#[test]
+fn a_pump_that_gets_worse_is_expected_to_fail_as_it_does() {
+    let table = run().table("pump_failures");
+    let pump = table.row(&[("scope", "pump"), ("id", "heron-gym/hydro/jets-1")]);
+    let expected: f64 = pump.get("expected_12mo").parse().unwrap();
+    let hours = run().table("run_hours");
+    let year: f64 = hours
+        .rows_where(&[("site", "heron-gym"), ("at", "hydro/jets-1")])
+        .iter()
+        .filter(|row| row.get("month") > "2025-10")
+        .map(|row| row.get("hours").parse::<f64>().unwrap())
+        .sum();
+    let exposure: f64 = pump.get("exposure").parse().unwrap();
+    assert!(expected > 7.0 / exposure * year, "{expected} against {}", 7.0 / exposure * year);
+    assert_eq!((pump.get("verdict"), pump.get("expected_basis")), ("worsening", "its own failures"));
+    // The quote's year is a calendar year that begins two months later.
+    let costs = run().table("costs");
+    let quoted: f64 = costs.rows_where(&[("site", "heron-gym"), ("scope", "everything")])[0]
+        .get("failures_expected")
+        .parse()
+        .unwrap();
+    assert!(quoted > 0.9 * expected && quoted < 1.8 * expected, "{quoted} {expected}");
+    let seal = run().table("parts");
+    let chance: f64 = seal
+        .row(&[("site", "heron-gym"), ("at", "hydro/jets-1"), ("part", "shaft_seal")])
+        .get("fail_12mo")
+        .parse()
+        .unwrap();
+    assert!(chance > 0.5, "{chance}");
+    for (scope, id) in [("model", "J-400"), ("site", "heron-gym"), ("fleet", "all")] {
+        let group = table.row(&[("scope", scope), ("id", id)]);
+        assert_eq!((group.get("verdict"), group.get("because_of")), ("steady", "heron-gym/hydro/jets-1"), "{id}");
+    }
+}
+
 #[test]
 fn spas_without_the_trouble_are_not_accused_of_it() {
     let to_do = run().table("to_do");

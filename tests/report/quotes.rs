@@ -129,6 +129,7 @@ fn a_customer_gets_nothing_of_the_inside() {
         let figures = inside_figures(site);
         assert!(figures.len() > 30, "{site}: {figures:?}");
         let path = folder(site).join("quote.pdf");
+        assert!(Pdf::open(&path).pages() <= 2, "{site}");
         scan(&Pdf::open(&path), &path, &figures, site);
         // The same scan finds the inside where it is, so that it can fail.
         let inside = Pdf::open(&folder(site).join("inside.pdf")).text().to_lowercase();

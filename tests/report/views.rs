@@ -18,7 +18,7 @@ use crate::support::{Fleet, Run, contents, copy_folder, demo, project};
 const REFUSES: &str = "#!/bin/sh\ncase \"$1\" in --version) echo 'typst 0.15.1 (none)';; *) echo 'x.typ:1:1: error: no' >&2; exit 1;; esac\n";
 
 /// The data of every document of a run, by its build folder's name, and the run.
-fn views(fleet: &Path, month: &str) -> (BTreeMap<String, Value>, Run) {
+pub(super) fn views(fleet: &Path, month: &str) -> (BTreeMap<String, Value>, Run) {
     let folder = tempfile::tempdir().unwrap();
     let renderer = folder.path().join("typst");
     std::fs::write(&renderer, REFUSES).unwrap();
@@ -36,7 +36,7 @@ fn views(fleet: &Path, month: &str) -> (BTreeMap<String, Value>, Run) {
 }
 
 /// Every text of a view with the names that lead to it.
-fn texts<'a>(value: &'a Value, at: &str, found: &mut Vec<(String, &'a str)>) {
+pub(super) fn texts<'a>(value: &'a Value, at: &str, found: &mut Vec<(String, &'a str)>) {
     match value {
         Value::String(text) => found.push((at.to_owned(), text)),
         Value::Array(items) => items.iter().for_each(|item| texts(item, at, found)),
@@ -120,7 +120,7 @@ fn every_number_of_the_reports_is_in_a_table_or_in_the_records() {
             }
         }
     }
-    assert!(seen > 750, "only {seen} numbers were looked at");
+    assert!(seen > 700, "only {seen} numbers were looked at");
     assert!(missing.is_empty(), "{} numbers are in no table:\n{}", missing.len(), missing.join("\n"));
 }
 

@@ -64,10 +64,15 @@ impl Pdf {
         String::from_utf8(bytes).unwrap()
     }
 
+    /// The text of one page, the first is 1, with the spaces and line ends the file has.
+    pub fn page(&self, number: usize) -> String {
+        self.document.extract_text(&[u32::try_from(number).unwrap()]).unwrap()
+    }
+
     /// The text of all pages with every space taken out, and the marks where a long word may break: where a line breaks
     /// does not matter then.
     pub fn text(&self) -> String {
         let pages: Vec<u32> = self.document.get_pages().keys().copied().collect();
-        self.document.extract_text(&pages).unwrap().chars().filter(|c| !c.is_whitespace() && *c != '\u{200b}').collect()
+        self.document.extract_text(&pages).unwrap().chars().filter(|c| !c.is_whitespace()).collect()
     }
 }

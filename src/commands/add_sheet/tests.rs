@@ -157,3 +157,48 @@ fn what_is_not_typed_is_left_out_and_a_dash_leaves_out_what_is_printed() {
     let wanted = typed(&lines).unwrap();
     assert!(wanted.at.iter().any(|(_, values)| values.iter().any(|value| value == "renewed.shaft_seal=due")));
 }
+
+/// A crowded sheet has one line each for what was found, how a part looked and what is put off: they go where the part
+/// stands.
+#[test]
+fn one_line_on_a_crowded_sheet_goes_where_its_part_stands() {
+    let typed = |leaving: &[&str]| {
+        let tasks = (0..40).map(|_| task("tub/one", Work::Renew(id("shaft_seal")))).collect();
+        let visit = visit("home", 1, "2026-11-05", tasks);
+        let mut result = Err(String::new());
+        load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", SITE)], "2026-10-31", |fleet, figures, _| {
+            let sheet = work_sheet::sheet(fleet, figures.site, &visit);
+            let before = sheet.arriving.len()
+                + sheet.readings.iter().chain(&sheet.after).map(|asked| asked.blanks.len()).sum::<usize>();
+            let mut lines = vec![""; before];
+            // The boxes stand between what is read first and what is read again.
+            let again: usize = sheet.after.iter().map(|asked| asked.blanks.len()).sum();
+            lines.splice(before - again..before - again, std::iter::repeat_n("y", 40));
+            // labour, then the lines.
+            lines.push("");
+            lines.extend(leaving);
+            result = answered(&sheet, figures.site, &mut lines.join("\n").as_bytes(), None);
+        });
+        result
+    };
+    let wanted = typed(&[
+        "home/tub/one/shaft_seal",
+        "leak",
+        "tub/one/motor_bearing",
+        "worn",
+        "tub/one/union_gasket",
+        "2027-01-10",
+    ])
+    .unwrap();
+    let (_, values) = wanted.at.iter().find(|(at, _)| at == "home/tub/one").unwrap();
+    for owed in [
+        "renewed.shaft_seal=due",
+        "renewed.shaft_seal.found=leak",
+        "inspected.motor_bearing=worn",
+        "deferred.union_gasket=2027-01-10",
+    ] {
+        assert!(values.iter().any(|value| value == owed), "{owed}: {values:?}");
+    }
+    assert!(typed(&["", "leak"]).unwrap_err().contains("of which part"));
+    assert!(typed(&["tub", "leak"]).unwrap_err().contains("no address with a part"));
+}

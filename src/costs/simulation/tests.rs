@@ -71,6 +71,29 @@ fn failures_are_as_many_as_the_renewal_function_expects() {
     });
 }
 
+/// Of a pump that gets worse the years hold as many failures as its own forecast says (`stats::growth`): four standard errors.
+#[test]
+fn a_pump_that_gets_worse_fails_as_often_as_its_own_failures_say() {
+    use crate::stats::growth::{BELIEVED, Growing};
+    use crate::stats::recurrence::Unit;
+    let (year, _) = outcome("2024-01-01", 1, 10);
+    let failures = vec![300.0, 700.0, 850.0, 920.0, 960.0, 990.0];
+    let growing = Growing::new(&Unit { from: 0.0, to: 1000.0, failures }, Some(BELIEVED)).unwrap();
+    let mut alone = SiteYear { things: Vec::new(), ..year };
+    alone.unexplained.truncate(1);
+    (alone.unexplained[0].parts, alone.unexplained[0].labour) = (5000.0, 700.0);
+    (alone.unexplained[0].damage, alone.unexplained[0].at_most) = (300.0, Some(growing.at_most(0.0, 250.0)));
+    let draws = 40_000;
+    with("2024-01-01", |_, site| {
+        let outcome = simulate(&alone, &Worlds::new(site.lives, 5, alone.window, draws), &TERMS);
+        let (mean, variance) = growing.to_come(0.0, 250.0, 1.0);
+        let found = outcome.means.failures;
+        assert!((found - mean).abs() < 4.0 * (variance / draws as f64).sqrt(), "{found} against {mean}");
+        assert!((outcome.means.failed_parts - 5000.0 * found).abs() < 1e-6 * outcome.means.failed_parts);
+        assert!((outcome.means.damage - 300.0 * found).abs() < 1e-6 * outcome.means.failed_parts);
+    });
+}
+
 /// The 80 % point of one set of years against another set, drawn from another seed.
 #[test]
 fn four_years_in_five_cost_less_than_the_p80() {

@@ -110,3 +110,114 @@ fn draws_follow_what_is_known() {
     assert!((life.age_at_failure(700.0, 1.0) - 700.0).abs() < 1e-9);
     assert!((life.chance_within(700.0, life.age_at_failure(700.0, 0.25) - 700.0) - 0.75).abs() < 1e-12);
 }
+
+/// Whole pumps with a known truth: two kinds of part, each drawn from what is believed of it, pumps of which some fail more than their
+/// like, failures that no part explains, a third of the positions renewed by the book before and in the year to come. The counts of
+/// the coming year of each fleet, randomised between the chance of less and of at most so many, lie evenly.
+#[test]
+fn counts_of_whole_pumps_with_renewals_lie_evenly() {
+    use crate::address::Address;
+    use crate::quantities::pump_differences::PumpLives;
+    use crate::records::upkeep::Part;
+    use crate::stats::counts::count_at_most;
+    use crate::stats::coverage::{BOOK, Dice, Evenness, SHAPE, UNLIKELY};
+    use crate::stats::{End, Life};
+
+    const YEAR: f64 = 0.3 * BOOK;
+    const WATCHED: f64 = 2.0 * BOOK;
+    let line = "{fits: pump, interval: {hours: 1000 h}, wears_by: hours, shape: {low: 0.8, typical: 1.4, high: 4}}";
+    let part: Part = serde_yaml::from_str(line).unwrap();
+    let prior = Prior::new(SHAPE, 0.1, BOOK, 1.0).unwrap();
+    let ids = ["seal", "bearing"].map(|id| Id::parse(id).unwrap());
+    let site = Id::parse("a").unwrap();
+    let places: Vec<Address> = (0..20).map(|k| Address::parse(&format!("s/p-{k}")).unwrap()).collect();
+    let mut dice = Dice::new(77);
+    let (mut counts, mut held) = (Evenness::default(), 0);
+    let fleets = 120;
+    for _ in 0..fleets {
+        let truths = [dice.truth(&prior), dice.truth(&prior)];
+        let by_no_part = -0.5 * dice.even().ln() / BOOK;
+        let mut lives: [Vec<Life>; 2] = Default::default();
+        let (mut pumps, mut residual, mut now) = (Vec::new(), Vec::new(), Vec::new());
+        for (number, at) in places.iter().enumerate() {
+            let factor = Gamma { shape: 3.0, rate: 3.0 }.draw(|| dice.even());
+            let mut own = Vec::new();
+            for (kind, truth) in truths.iter().enumerate() {
+                let truth = truth.at_rate(factor);
+                let planned = number % 3 == kind;
+                let (mut watched, mut entry) = (0.0, dice.even() * 0.8 * BOOK);
+                let age = loop {
+                    let fails = dice.life(&truth, entry);
+                    let ends = fails.min(if planned { BOOK } else { f64::INFINITY });
+                    let until = entry + WATCHED - watched;
+                    let end = if ends >= until {
+                        End::Sound(until)
+                    } else if fails <= ends {
+                        End::Failed(fails)
+                    } else {
+                        End::Sound(ends)
+                    };
+                    let life = Life { entry, end, count: 1.0 };
+                    own.push((ids[kind].clone(), life));
+                    lives[kind].push(life);
+                    if ends >= until {
+                        break until;
+                    }
+                    (watched, entry) = (watched + ends - entry, 0.0);
+                };
+                now.push((
+                    number,
+                    kind,
+                    truth,
+                    age,
+                    if planned && BOOK - age < YEAR { vec![BOOK - age] } else { vec![] },
+                ));
+            }
+            pumps.push(PumpLives::simulated(site.clone(), at.clone(), own));
+            residual.push(ResidualHistory { failures: poisson(&mut dice, by_no_part * WATCHED), hours: WATCHED });
+        }
+        let [seals, bearings] = lives;
+        let kinds = vec![(ids[0].clone(), &part, seals), (ids[1].clone(), &part, bearings)];
+        let known = FleetLives::simulated(kinds, pumps, &residual);
+        let mut tally = Tally::default();
+        let mut happened = poisson(&mut dice, by_no_part * YEAR * places.len() as f64);
+        for history in &residual {
+            tally.add_residual(known.residual.as_ref().unwrap(), *history, YEAR);
+        }
+        for (number, kind, truth, age, planned) in &now {
+            let place = usize::from(*kind == 0);
+            let factor = known.pumps.factor(&site, &places[*number]);
+            let outlook = known.kind(&ids[*kind]).unwrap().outlook.as_ref().unwrap();
+            // Kinds are numbered by their ids: the bearing comes first.
+            tally.add_part((place, 0), outlook, (Age::Sound(*age), YEAR), planned, factor);
+            let (mut spent, mut age) = (0.0, *age);
+            let mut next = planned.first().copied().unwrap_or(f64::INFINITY);
+            loop {
+                let fails = spent + dice.life(truth, age) - age;
+                if fails.min(next) > YEAR {
+                    break;
+                }
+                happened += f64::from(u8::from(fails <= next));
+                // What has failed before its renewal was planned is new already.
+                (spent, age, next) = (fails.min(next), 0.0, f64::INFINITY);
+            }
+        }
+        let (mean, variance) = tally.moments(&known);
+        let at_most = |count: f64| if count < 0.0 { 0.0 } else { count_at_most(mean, variance, count) };
+        let (less, so_many) = (at_most(happened - 1.0), at_most(happened));
+        counts.see(less + (so_many - less) * dice.even());
+        held += usize::from(so_many >= 0.1 && less < 0.9);
+    }
+    assert!(counts.chi_squared() < UNLIKELY, "{counts:?}");
+    // Whole counts make the range hold more than four in five; three standard deviations below that is too few.
+    assert!(held as f64 >= (0.8 - 3.0 * (0.16 / f64::from(fleets)).sqrt()) * f64::from(fleets), "{held} of {fleets}");
+}
+
+fn poisson(dice: &mut crate::stats::coverage::Dice, mean: f64) -> f64 {
+    let (mut count, mut reached) = (0.0, -dice.even().ln());
+    while reached < mean {
+        count += 1.0;
+        reached -= dice.even().ln();
+    }
+    count
+}

@@ -98,6 +98,26 @@ fn a_pump_that_grows_worse_is_found_with_the_power_that_is_told() {
     assert!(said > 0.3, "{said}");
 }
 
+/// One pump gets worse among steady ones: its model, site and fleet do not, and say because of whom they look so. Where all of a
+/// site's pumps get worse together, the site does.
+#[test]
+fn a_group_is_not_worsening_for_one_pump_of_it() {
+    let mut all = vec![watched(&[7_000.0, 8_000.0, 8_700.0, 9_200.0, 9_500.0, 9_700.0, 9_800.0, 9_900.0, 9_950.0])];
+    all.extend([1_500.0, 4_000.0, 6_500.0, 3_000.0, 5_500.0].map(|at| watched(&[at])));
+    let trends = judged(&all);
+    assert_eq!(trends.scope(Scope::Pump, "site-0/spa/pump-0").unwrap().trend, Trend::Worsening);
+    for (scope, id) in [(Scope::Model, "model-0"), (Scope::Site, "site-0"), (Scope::Fleet, "all")] {
+        let group = trends.scope(scope, id).unwrap();
+        assert!(group.test.unwrap().p_worsening < 0.01, "{id}: it looks worse");
+        assert_eq!(group.trend, Trend::Steady, "{id}");
+        assert_eq!(group.because_of, ["site-0/spa/pump-0"], "{id}");
+    }
+    let late = [8_000.0, 9_000.0, 9_500.0, 9_900.0];
+    let together = judged(&(0..4).map(|_| watched(&late)).collect::<Vec<_>>());
+    let site = together.scope(Scope::Site, "site-0").unwrap();
+    assert_eq!((site.trend, site.because_of.len()), (Trend::Worsening, 0));
+}
+
 #[test]
 fn fewer_than_five_failures_are_a_count_with_its_range() {
     let trends = judged(&[watched(&[100.0, 9_000.0, 9_500.0, 9_900.0])]);

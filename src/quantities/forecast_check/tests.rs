@@ -17,25 +17,32 @@ fn quarter_ends_have_three_months_behind_them() {
 
 #[test]
 fn forecasts_are_poor_where_too_few_ranges_held() {
-    assert!(!Held { of: 9, inside: 0 }.is_poor());
-    assert!(Held { of: 20, inside: 12 }.is_poor());
-    assert!(!Held { of: 20, inside: 14 }.is_poor());
+    let held = |of, inside| Held { of, inside, promised: 0.8 };
+    assert!(!held(9, 0).is_poor());
+    assert!(held(20, 11).is_poor());
+    assert!(!held(20, 14).is_poor());
+    // Below the mark, yet chance explains it: of ten at 80 % six or fewer hold one time in eight.
+    assert!(!held(10, 6).is_poor());
 }
 
-/// An invented fleet, whose truth is known: a range promises to hold four of five. Measured on `tubwright demo
-/// --sites 200 --years 4 --seed 5` before what is usual of guests' nights was taken as unsure: jets 78 % of 1545
-/// forecasts of twelve months and 75 % of 2472 of three; filtration 94 % and 92 % within 0.2 % of its hours, where
-/// the hour of a reading tells.
 #[test]
-fn ranges_hold_what_they_promise_on_an_invented_fleet() {
+fn forecasts_that_overlap_are_counted_once() {
+    let days = |texts: &[&str]| texts.iter().map(|text| parse_date(text).unwrap()).collect::<Vec<_>>();
+    let all: Vec<NaiveDate> = quarter_ends(parse_date("2026-10-31").unwrap()).collect();
+    let chosen = |months| judged::apart(all.iter().copied().take(if months == 12 { 5 } else { 8 }), months);
+    assert_eq!(chosen(3).into_iter().collect::<Vec<_>>(), all);
+    assert_eq!(chosen(12).into_iter().collect::<Vec<_>>(), days(&["2024-09-30", "2025-09-30"]));
+}
+
+fn fleet(sites: u32, seed: u64) -> (tempfile::TempDir, Shared, Vec<(Site, Vec<SpaFigures>)>, NaiveDate) {
     let folder = tempfile::tempdir().unwrap();
     let tree = NewFolder::create(&folder.path().join("fleet")).unwrap();
-    for file in demo::files(&Plan { sites: 24, years: 4, seed: 5, readings_per_day: 0.27 }) {
+    for file in demo::files(&Plan { sites, years: 4, seed, readings_per_day: 0.27 }) {
         tree.write(&file.path, file.text.as_bytes()).unwrap();
     }
     let shared = Shared::load(&folder.path().join("fleet")).unwrap();
-    let as_of = crate::calendar::parse_date("2026-10-31").unwrap();
-    let sites: Vec<(Site, Vec<SpaFigures>)> = shared
+    let as_of = parse_date("2026-10-31").unwrap();
+    let sites = shared
         .sites
         .iter()
         .map(|files| {
@@ -44,6 +51,65 @@ fn ranges_hold_what_they_promise_on_an_invented_fleet() {
             (site, figures)
         })
         .collect();
+    (folder, shared, sites, as_of)
+}
+
+/// Steady invented fleets, whose failures have no trend: no kind is called poor. Rows chosen by what was seen in them gave 2 of 20
+/// of a fleet held, and a warning on every first page.
+#[test]
+fn steady_fleets_raise_no_false_alarm() {
+    for seed in [3, 4, 5] {
+        let (_folder, shared, sites, as_of) = fleet(60, seed);
+        let checks = fleet_checks(&shared.fleet, &sites, as_of);
+        let total = |what| checks.judged.iter().find(|one| one.what == what).unwrap().total.unwrap();
+        let (failures, due) = (total(What::Failures), total(What::DueParts));
+        assert!(failures.observed >= 10.0 && due.observed >= 30.0, "{seed}: {failures:?} {due:?}");
+        for judged in &checks.judged {
+            assert!(!judged.is_poor(), "{seed}: {judged:?}");
+        }
+        // The fleet's own ranges hold, of each kind for itself: over 24 months, and of eight quarters at least five.
+        assert!((due.observed / due.expected - 1.0).abs() < 0.05, "{seed}: {due:?}");
+        for what in [What::Failures, What::DueParts] {
+            let of_fleet = checks.groups.iter().filter(|c| c.site.is_none() && c.what == what && c.horizon_months == 3);
+            assert!(of_fleet.filter(|c| c.inside()).count() >= 5, "{seed}: {what:?}");
+        }
+        // What was seen chooses no row.
+        assert!(
+            checks.groups.iter().filter(|c| c.site.is_some() && c.what != What::Hours).all(|c| c.expected >= ENOUGH)
+        );
+    }
+}
+
+/// Failures of one pump of a steady fleet come thick and fast in the last two years: failures are called biased whatever hours do,
+/// and the pump is named.
+#[test]
+fn a_miss_of_failures_is_not_hidden_by_hours_and_its_pump_is_named() {
+    use crate::quantities::failures::Incident;
+    let (_folder, shared, mut sites, as_of) = fleet(24, 3);
+    let place = sites.iter().position(|(_, spas)| pumps(spas).count() > 1).unwrap();
+    let id = sites[place].0.id.clone();
+    let pump = &mut sites[place].1[0].pumps[0];
+    let at = pump.at.clone();
+    let source = crate::basis::Source { file: "a".into(), place: crate::basis::Place::Line(1) };
+    for month in 0..20 {
+        let day = Month::of(as_of).plus(-2 - month).first();
+        pump.failures.incidents.push(Incident { day, what: vec!["pump".to_owned()], source: source.clone() });
+    }
+    let checks = fleet_checks(&shared.fleet, &sites, as_of);
+    let of = |what| checks.judged.iter().find(|one| one.what == what).unwrap();
+    assert!(!of(What::Hours).is_poor() && of(What::Failures).is_poor(), "{:?}", checks.judged);
+    let behind = of(What::Failures).behind.as_ref().unwrap();
+    assert_eq!((&behind.site, &behind.at), (&id, &at));
+    assert!(behind.sum.observed >= 19.0);
+}
+
+/// An invented fleet, whose truth is known: a range promises to hold four of five. Measured on `tubwright demo
+/// --sites 200 --years 4 --seed 5` before what is usual of guests' nights was taken as unsure: jets 78 % of 1545
+/// forecasts of twelve months and 75 % of 2472 of three; filtration 94 % and 92 % within 0.2 % of its hours, where
+/// the hour of a reading tells.
+#[test]
+fn ranges_hold_what_they_promise_on_an_invented_fleet() {
+    let (_folder, shared, sites, as_of) = fleet(24, 5);
     let all: Vec<ForecastCheck> = fleet_checks(&shared.fleet, &sites, as_of).pumps.into_iter().flatten().collect();
     for (id, least, most, width) in [("jets-1", 0.68, 0.93, 0.20), ("filtration", 0.80, 1.0, 0.006)] {
         for horizon in HORIZONS {

@@ -144,7 +144,7 @@ fn kind(lives: Vec<Life>, costs: Option<Costs>) -> KindModel {
     let book: crate::records::upkeep::UpkeepFile = serde_yaml::from_str(BOOK).unwrap();
     let (_, part) = book.parts.iter().find(|(id, _)| id.as_str() == "shaft_seal").unwrap();
     let in_service = lives.iter().filter(|l| !l.failed()).count();
-    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0 }, costs, None)
+    kind_model(part, &Gathered { lives, in_service, failures_of_unknown_age: 0, uses: BTreeMap::new() }, costs, None)
 }
 
 #[test]
@@ -215,6 +215,43 @@ fn parts_that_wear_out_late_are_renewed_later_than_the_book_says() {
     let few = kind((0..3).map(|_| Life::from_new(End::Failed(39_000.0))).collect(), Some(costs));
     assert_eq!(few.status, Status::FewFailures);
     assert!((few.replacement.unwrap().age / 14_000.0 - 1.0).abs() < 0.101);
+}
+
+/// A part whose months come long before its hours is renewed by them, and what its best age saves is told against that: at 2 h a
+/// day 48 months are 2 922 h, a fifth of 14 000 h.
+#[test]
+fn what_is_saved_against_the_book_is_told_of_the_limit_that_comes_first() {
+    let mut part: Part = serde_yaml::from_str(
+        "{fits: pump, interval: {hours: 14000 h, age: 48 mo}, shape: {low: 0.8, typical: 1.4, high: 4}}",
+    )
+    .unwrap();
+    let steep = Weibull { shape: 4.0, scale: 40_000.0 };
+    let lives: Vec<Life> =
+        (0..60).map(|i| Life::from_new(End::Failed(steep.quantile((f64::from(i) + 0.5) / 60.0)))).collect();
+    let costs = Costs { planned: 60.0, failure: 400.0 };
+    let of = |part: &Part, per_day: &[f64]| {
+        let mut gathered = Gathered { lives: lives.clone(), ..Gathered::default() };
+        for hours in per_day {
+            gathered.add_use(hours * 365.25, 365.25);
+        }
+        kind_model(part, &gathered, Some(costs), None)
+    };
+    let seldom = of(&part, &[2.0]);
+    assert!((seldom.book_at_usual_use().unwrap() - 2922.0).abs() < 5.0, "{:?}", seldom.renewed_at);
+    assert_eq!(seldom.book, Some(14_000.0));
+    let always = of(&part, &[24.0]);
+    assert_eq!(always.book_at_usual_use(), Some(14_000.0));
+    let saved = |model: &KindModel| model.replacement.unwrap().against_book[1];
+    let least = steep.best_age(costs).cost_rate;
+    let best = |cost: f64| 1.0 - least / cost;
+    let (few_hours, many) = (steep.cost_rate(costs, 2922.0), steep.cost_rate(costs, 14_000.0));
+    assert!((saved(&seldom) - best(few_hours)).abs() < 0.03, "{} {}", saved(&seldom), best(few_hours));
+    assert!((saved(&always) - best(many)).abs() < 0.03 && saved(&seldom) > saved(&always) + 0.1);
+    // Both: each is as dear by the book as its own use makes it, 2 hours of 26 to 24.
+    let both = of(&part, &[2.0, 24.0]);
+    assert!((saved(&both) - best((2.0 * few_hours + 24.0 * many) / 26.0)).abs() < 0.03, "{}", saved(&both));
+    part.interval.age = None;
+    assert_eq!(of(&part, &[2.0]).book_at_usual_use(), Some(14_000.0));
 }
 
 /// A site with one pump fitted on 2022-01-01 that runs 10 h a day, its seal due as the fleet's lives say.

@@ -39,6 +39,8 @@ pub(super) struct Calibration {
     pub(super) factor: f64,
     /// The calculated flow over the measured one, less one.
     pub(super) error: f64,
+    /// Whether it was known how fouled the filters were when it was measured; else part of the factor may be dirt.
+    pub(super) rise_known: bool,
     /// The day since which that pump stands there.
     pub(super) since: NaiveDate,
 }
@@ -46,9 +48,35 @@ pub(super) struct Calibration {
 impl Flows<'_> {
     /// The flow by the curve against the loop, with the filter as it was in the month or with `rise` bar above clean.
     pub(super) fn calculated(&self, month: Month, rise: Option<f64>) -> Result<Calculated, NoFlow> {
+        let factor = self.matched(month).map(|c| c.factor);
+        self.calculated_in(self.pipe.as_ref().ok_or(NoFlow::NotWritten)?, factor, month, rise)
+    }
+
+    /// The most that would go through filter and pipe at any time with clean filters if the loop were `changed`, L/min;
+    /// matched to a measured flow where that lets more through. Losses above those of the pipe as it is written are counted on
+    /// only where not all of it is written, and not where they may be dirt: what is laid out by this flow is to be enough.
+    /// `None` if it cannot be computed.
+    pub fn highest_when_clean(&self, month: Month, changed: impl Fn(&SpaLoop) -> SpaLoop) -> Option<f64> {
+        let pipe = changed(self.pipe.as_ref()?);
+        let factor =
+            self.matched(month).map(|c| if c.rise_known && !pipe.complete { c.factor } else { c.factor.min(1.0) });
+        self.calculated_in(&pipe, factor, month, Some(0.0)).ok().map(|calculated| calculated.highest)
+    }
+
+    /// The calibration that holds in a month.
+    fn matched(&self, month: Month) -> Option<&Calibration> {
+        self.calibration.as_ref().filter(|c| c.since <= month.last())
+    }
+
+    fn calculated_in(
+        &self,
+        pipe: &SpaLoop,
+        factor: Option<f64>,
+        month: Month,
+        rise: Option<f64>,
+    ) -> Result<Calculated, NoFlow> {
         let runs = self.runs(month);
-        let factor = self.calibration.as_ref().filter(|c| c.since <= month.last()).map(|c| c.factor);
-        let pipe = self.pipe.as_ref().ok_or(NoFlow::NotWritten)?.calibrated_by(factor.unwrap_or(1.0));
+        let pipe = pipe.calibrated_by(factor.unwrap_or(1.0));
         let longest = Self::longest(&runs).ok_or(NoFlow::NotWritten)?;
         let known_rise = rise.or_else(|| self.rise(month));
         let within = if factor.is_some() { CALIBRATED_WITHIN } else { CURVE_WITHIN };
@@ -150,7 +178,8 @@ impl Flows<'_> {
         let ([(_, run)], [readings]) = (self.filtering.as_slice(), self.readings.as_slice()) else { return None };
         let since = run.exchanges.last().copied().unwrap_or(run.start);
         let row = readings.last().filter(|r| r.day > since || (r.day == since && r.after))?;
-        let rise = self.histories.first()?.rise_on(row.day, row.after).unwrap_or(0.0);
+        let known_rise = self.histories.first()?.rise_on(row.day, row.after);
+        let rise = known_rise.unwrap_or(0.0);
         let runs = self.runs(Month::of(row.day));
         let speed = runs.get(Self::longest(&runs)?)?.speed;
         let curve = spa_loop::curve(self.model_on(0, row.day)?, speed).ok()?;
@@ -158,7 +187,7 @@ impl Flows<'_> {
         let calculated = pipe.point(&curve, Fouling::AtWorkingPoint(rise)).ok()?;
         let factor = pipe.calibration(VolumeRate::new::<liter_per_minute>(row.value), rise, &curve)?;
         let error = calculated.flow.get::<liter_per_minute>() / row.value - 1.0;
-        Some(Calibration { factor, error, since })
+        Some(Calibration { factor, error, rise_known: known_rise.is_some(), since })
     }
 
     /// The flow another model would give in this loop at the speed the pump now filters at longest, with the

@@ -9,8 +9,9 @@ use crate::records::tree::{Folder, LARGEST_RECORD};
 /// The first reading of an entry that nothing at such a place can show, and where it belongs.
 pub(super) fn out_of_place(fleet: &Fleet, fits: &str, entry: &Entry) -> Option<(Quantity, &'static str)> {
     let typed = fleet.typed_units();
-    let after = entry.after.iter().flat_map(|after| after.readings(&typed));
+    let after = entry.after.readings(&typed);
     entry
+        .before
         .readings(&typed)
         .chain(after)
         .find_map(|(quantity, _)| belongs_elsewhere(quantity, fits).map(|belongs| (quantity, belongs)))

@@ -27,7 +27,7 @@ pub(super) fn money(given: &Given) -> Money {
     let failures = [failures(given, year), failures(given, before)];
     let lines = vec![
         line(
-            &format!("Energy of the pumps, {}", given.currency()),
+            &format!("Energy of the pumps, {}", format::currency_sign(given.currency())),
             [energy[0].1.value, energy[1].1.value],
             energy[0].1.unknown,
         ),
@@ -80,7 +80,7 @@ pub(super) fn money(given: &Given) -> Money {
     }
     Money {
         summary,
-        currency: given.currency().to_owned(),
+        currency: format::currency_sign(given.currency()).to_owned(),
         years: [format!("to {}", month.in_words()), format!("to {}", before.1.in_words())],
         lines,
         planned,

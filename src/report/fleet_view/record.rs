@@ -5,12 +5,14 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use super::{Given, Record, RecordRow, change};
+use crate::address::{Address, Id};
 use crate::basis::CENTRAL_80;
 use crate::charts::RangesMade;
 use crate::fleet_figures::FleetFigures;
 use crate::quantities::forecast_check::What;
-use crate::report::format;
+use crate::quantities::forecast_check::judged::apart;
 use crate::report::site::in_view;
+use crate::report::{calibration_words, format};
 
 /// The share of ranges that ought to hold: they are the central 80 %.
 pub const PROMISED: f64 = 0.8;
@@ -27,33 +29,47 @@ pub(super) fn record(given: &Given) -> Record {
             ..Record::default()
         };
     }
-    let held = all.iter().filter(|check| check.inside).count();
-    let share = held as f64 / all.len() as f64;
     let mut kinds: Vec<(What, u32)> = all.iter().map(|check| (check.what, check.months)).collect();
     kinds.sort_unstable();
     kinds.dedup();
+    let of_each = given.figures.checks.judged.iter();
     Record {
         nothing_to_say: None,
-        summary: format!(
-            "Of {} forecasts made in the past, {} held what then happened within their range: {}. They are made to hold \
-             80 %. {}",
-            format::number(all.len() as f64, 0),
-            format::number(held as f64, 0),
-            percent(share),
-            verdict(share, all.len())
-        ),
+        summary: of_each
+            .filter_map(|one| calibration_words::sentence(one, |s, at| named(given, s, at)))
+            .collect::<Vec<_>>()
+            .join(" "),
         charts: given.charts.held.iter().map(|chart| in_view(chart, "Did the ranges of run hours hold?")).collect(),
         rows: kinds.into_iter().map(|(what, months)| row(what, months, &all)).collect(),
-        note: "Each forecast was made again from the records dated before it: run hours pump by pump, failures and due parts \
-               by site and for the fleet. Only hours that a counter shows count as what happened. Sites share guests and \
-               weather, so that the forecasts are not independent. One by one they are in tables/forecast_check.csv."
-            .to_owned(),
+        note: format!(
+            "Each forecast was made again from the records dated before it, with the bookings and programs known by then: run \
+             hours pump by pump, failures and due parts for the fleet and for sites of which at least two were expected. A \
+             program changed later explains hours it did not foresee. Renewals that were made are taken as planned; those \
+             that a failure made necessary are not. Forecasts of 12 months overlap: what was expected and what happened is \
+             counted once, in those that do not. Only hours that a counter shows count as what happened. Sites share guests \
+             and weather, so that the forecasts are not independent; and {}. One by one they are in tables/forecast_check.csv.",
+            calibration_words::FLATTERED
+        ),
     }
+}
+
+/// The notice of poor forecasts for the first page.
+pub(super) fn notice(given: &Given) -> Option<String> {
+    calibration_words::notice(&given.figures.checks.judged, |site, at| named(given, site, at))
+}
+
+fn named(given: &Given, site: &Id, at: &Address) -> String {
+    let found = given.figures.sites.iter().find(|figures| figures.site.id == *site);
+    found.map_or_else(
+        || format!("{site}/{at}"),
+        |figures| format!("{}, {}", figures.site.name, super::within(figures, at.as_str())),
+    )
 }
 
 /// A past forecast, of whatever.
 struct Check {
     what: What,
+    made_on: NaiveDate,
     months: u32,
     inside: bool,
     /// Expected and observed; nothing where it is the sum of others.
@@ -63,6 +79,7 @@ struct Check {
 fn checks(given: &Given) -> Vec<Check> {
     let of_pumps = given.figures.sites.iter().flat_map(|site| &site.forecast_checks).map(|check| Check {
         what: What::Hours,
+        made_on: check.made_on,
         months: check.horizon_months,
         inside: check.inside(),
         values: Some((check.expected, check.observed)),
@@ -70,6 +87,7 @@ fn checks(given: &Given) -> Vec<Check> {
     let groups = given.figures.checks.groups.iter().filter(|check| check.what != What::Hours);
     let of_groups = groups.map(|check| Check {
         what: check.what,
+        made_on: check.made_on,
         months: check.horizon_months,
         inside: check.inside(),
         values: check.site.is_none().then_some((check.expected, check.observed)),
@@ -105,7 +123,9 @@ fn wilson(held: usize, of: usize) -> (f64, f64) {
 fn row(what: What, months: u32, checks: &[Check]) -> RecordRow {
     let of: Vec<_> = checks.iter().filter(|c| c.what == what && c.months == months).collect();
     let held = of.iter().filter(|c| c.inside).count();
-    let (expected, observed) = of.iter().filter_map(|c| c.values).fold((0.0, 0.0), |(a, b), (e, o)| (a + e, b + o));
+    let once = apart(of.iter().map(|c| c.made_on), months);
+    let counted = of.iter().filter(|c| once.contains(&c.made_on));
+    let (expected, observed) = counted.filter_map(|c| c.values).fold((0.0, 0.0), |(a, b), (e, o)| (a + e, b + o));
     let decimals = usize::from(what != What::Hours);
     RecordRow {
         what: format!(
@@ -129,18 +149,6 @@ fn percent(share: f64) -> String {
     format!("{} %", format::number(share * 100.0, 0))
 }
 
-/// What the share says, if it says anything: two standard errors of a share of 80 % are taken as chance.
-fn verdict(share: f64, forecasts: usize) -> &'static str {
-    let error = 2.0 * (PROMISED * (1.0 - PROMISED) / forecasts as f64).sqrt();
-    if share < PROMISED - error {
-        "The ranges are too narrow: read them as wider than printed."
-    } else if share > PROMISED + error {
-        "The ranges are wider than they need be."
-    } else {
-        "That is as it should be."
-    }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -152,14 +160,5 @@ mod tests {
         assert!((low - 0.6016).abs() < 1e-3 && (high - 0.9138).abs() < 1e-3, "{low} {high}");
         assert_eq!(wilson(0, 4).0, 0.0);
         assert!((wilson(4, 4).1 - 1.0).abs() < 1e-12);
-    }
-
-    #[test]
-    fn a_share_is_judged_by_how_many_forecasts_it_stands_on() {
-        // Two standard errors at 100 forecasts are 8 %, at 10 they are 25 %.
-        assert!(verdict(0.70, 100).starts_with("The ranges are too narrow"));
-        assert!(verdict(0.70, 10).starts_with("That is as it should be"));
-        assert!(verdict(0.95, 100).starts_with("The ranges are wider"));
-        assert!(verdict(0.80, 100).starts_with("That is as it should be"));
     }
 }

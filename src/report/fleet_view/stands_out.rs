@@ -1,8 +1,9 @@
 //! Trends and outliers over the fleet: pumps that fail more and more, pumps that fail more than the others, spas whose
 //! turnover drifts towards its limit, filters that foul fast; and the failures of each pump model.
 
-use super::{Finding, Given, ModelRow, StandsOut, within};
+use super::{FailureCostRow, Finding, Given, ModelRow, StandsOut, within};
 use crate::calendar::{self, plus_days};
+use crate::costs::pareto::pareto;
 use crate::quantities::failure_trends::Scope;
 use crate::quantities::failures::Trend;
 use crate::quantities::measured_trends::{CLEAR, Drifting};
@@ -10,6 +11,7 @@ use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::Units;
 use crate::records::upkeep::Clock;
 use crate::report::format;
+use crate::report::site::in_view;
 
 /// Findings of a kind that are named.
 const EACH: usize = 6;
@@ -36,9 +38,50 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
         ),
         rows,
         part_lives: crate::report::life_words::fleet_findings(given.figures.lives),
-        models_note: "Failures in 10 000 h; in brackets the central 80 % of the rate, by the count alone.".to_owned(),
+        models_note: format!(
+            "Failures in 10 000 h; in brackets the central 80 % of the rate, by the count alone.{}",
+            because_of(given)
+        ),
         models,
+        charts: given
+            .charts
+            .means
+            .iter()
+            .map(|chart| in_view(chart, "How many failures has a pump had by its hours?"))
+            .collect(),
+        costs: costs(given),
+        currency: given.currency().to_owned(),
+        costs_note:
+            "All failures in the records, at today's prices: part, work, damage, call-out and nights lost; of an \
+                     exchange the pump, its work and the call-out."
+                .to_owned(),
     }
+}
+
+/// What failures cost, the dearest kind first.
+fn costs(given: &Given) -> Vec<FailureCostRow> {
+    const SHOWN: usize = 8;
+    let figures = given.figures;
+    let all = pareto(figures.fleet, &figures.sites, figures.lives, figures.as_of);
+    let amount = |value: Option<f64>| value.map_or_else(|| "–".to_owned(), |value| format::number(value, 0));
+    let percent = |share: Option<f64>| {
+        share.map_or_else(|| "–".to_owned(), |share| format!("{} %", format::number(share * 100.0, 0)))
+    };
+    all.iter()
+        .take(SHOWN)
+        .map(|one| FailureCostRow {
+            what: if one.what == "pump" {
+                "Pump exchanged".to_owned()
+            } else {
+                format::sentence(&format::words(&one.what))
+            },
+            failures: one.failures.to_string(),
+            each: amount(one.each),
+            cost: amount(one.cost()),
+            share: percent(one.share),
+            summed: percent(one.summed),
+        })
+        .collect()
 }
 
 fn pumps<'a>(
@@ -79,6 +122,41 @@ fn worsening(given: &Given) -> Vec<Finding> {
             }
         })
         .collect()
+}
+
+/// Which models and whether the fleet fail more and more often, and because of whom where that is one pump.
+fn because_of(given: &Given) -> String {
+    let mut says = Vec::new();
+    for (scope, id, trend) in given.figures.lives.trends.all() {
+        let name = match scope {
+            Scope::Model => id.to_owned(),
+            Scope::Fleet => "the whole fleet".to_owned(),
+            _ => continue,
+        };
+        if !trend.because_of.is_empty() {
+            let pumps: Vec<String> = trend.because_of.iter().map(|pump| named(given, pump)).collect();
+            says.push(format!(
+                "{} only because of {}: without it no trend is left.",
+                format::sentence(&format!("{name} fails more and more often")),
+                crate::charts::style::list(&pumps)
+            ));
+        } else if trend.trend == Trend::Worsening {
+            says.push(format!(
+                "{}.",
+                format::sentence(&format!("{name} fails more and more often, and not for one pump alone"))
+            ));
+        }
+    }
+    says.iter().map(|text| format!(" {text}")).collect()
+}
+
+/// A pump of `site/spa/pump` by its site's name.
+fn named(given: &Given, id: &str) -> String {
+    let found = id.split_once('/').and_then(|(site, at)| {
+        let site = given.figures.sites.iter().find(|figures| figures.site.id.as_str() == site)?;
+        Some(format!("{}, {}", site.site.name, within(site, at)))
+    });
+    found.unwrap_or_else(|| id.to_owned())
 }
 
 /// Pumps that fail more often than their like, by more than bad luck explains.

@@ -3,12 +3,14 @@
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate};
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
 
 use super::{Buy, BuyRow, Given, Visit, Week, Work};
 use crate::address::Id;
 use crate::calendar::plus_days;
 use crate::report::format;
-use crate::schedule::carry::{self, Carry};
+use crate::schedule::carry::{self, Carry, Hold};
 use crate::schedule::visits;
 
 /// Visits listed at most: beyond them the weeks tell enough, and every task is in the table of visits.
@@ -23,8 +25,13 @@ const PARTS: usize = 16;
 pub(super) fn work(given: &Given) -> Option<Work> {
     let figures = given.figures;
     let month = figures.month.next();
-    let visits: Vec<&visits::Visit> =
-        figures.plan.visits.iter().filter(|v| v.date >= month.first() && v.date <= month.last()).collect();
+    let visits: Vec<&visits::Visit> = figures
+        .plan
+        .visits
+        .iter()
+        .map(AsRef::as_ref)
+        .filter(|v| v.date >= month.first() && v.date <= month.last())
+        .collect();
     if visits.is_empty() {
         return None;
     }
@@ -63,7 +70,7 @@ pub(super) fn work(given: &Given) -> Option<Work> {
                 "{}: {} ({}) is in no visit: {}.",
                 site_name(given, &one.site),
                 format::words(&one.work.word()),
-                format::words(&one.at.as_str().replace('/', ", ")),
+                format::place(one.at.as_str()),
                 one.why.trim_end_matches('.')
             )
         })
@@ -151,26 +158,46 @@ pub(super) fn buy(given: &Given) -> Option<Buy> {
         let number = row.line.number.as_ref().map(|number| number.0.as_str());
         kinds.entry((row.part, number)).or_default().push(row);
     }
+    let mut pays: Vec<(String, Hold)> = Vec::new();
     let mut rows: Vec<(NaiveDate, u32, BuyRow)> = kinds
         .into_iter()
         .filter_map(|((part, number), rows)| {
             let planned: u32 = rows.iter().map(|row| row.planned).sum();
             let hold = rows.iter().filter_map(|row| row.hold.map(|hold| hold.stock())).max();
-            if planned == 0 && hold.unwrap_or(0) == 0 {
+            let worth = rows.iter().filter_map(|row| row.hold).any(|hold| hold.one_more_pays());
+            if planned == 0 && hold.unwrap_or(0) == 0 && !worth {
                 return None;
             }
             let expected: Option<f64> = rows.iter().map(|row| row.expected_failures).sum();
             let order_by = rows.iter().filter_map(|row| row.on_order_by).min();
+            let most = rows.iter().filter_map(|row| row.hold).max_by_key(Hold::stock);
+            if let Some(hold) = most.filter(Hold::one_more_pays) {
+                pays.push((format::words(part.as_str()), hold));
+            }
+            let money = |amount: Option<f64>| {
+                let amount = amount.and_then(|amount| Decimal::try_from(amount).ok());
+                amount.map_or_else(|| "–".to_owned(), |amount| format::money(amount.round_dp(2), given.currency()))
+            };
+            let late = rows.iter().find_map(|row| row.too_late_for.zip(row.comes_on));
             let row = BuyRow {
                 part: format::sentence(&format::words(part.as_str())),
                 number: number.unwrap_or_default().to_owned(),
                 planned: format::number(planned.into(), 0),
                 failures: expected.map_or_else(|| "–".to_owned(), |expected| format::number(expected, 2)),
                 hold: hold.map_or_else(|| "–".to_owned(), |hold| format::number(hold.into(), 0)),
-                order_by: order_by.map_or_else(
-                    || "–".to_owned(),
-                    |day| if day <= figures.as_of { "now".to_owned() } else { format::near_date(day, figures.as_of) },
-                ),
+                set_cost: money(most.and_then(|hold| hold.price?.to_f64())),
+                one_fewer_costs: money(most.and_then(|hold| hold.one_fewer_costs())),
+                one_more_saves: money(most.and_then(|hold| hold.one_more_saves())),
+                order_by: match (order_by, late) {
+                    (_, Some((visit, comes))) => format!(
+                        "too late for {} unless on the shelf: now, comes {}",
+                        format::near_date(visit, figures.as_of),
+                        format::near_date(comes, figures.as_of)
+                    ),
+                    (None, _) => "–".to_owned(),
+                    (Some(day), _) if day <= figures.as_of => "now".to_owned(),
+                    (Some(day), _) => format::near_date(day, figures.as_of),
+                },
             };
             Some((order_by.unwrap_or(NaiveDate::MAX), planned, row))
         })
@@ -194,5 +221,33 @@ pub(super) fn buy(given: &Given) -> Option<Buy> {
     if left > 0 {
         summary.push_str(&format!(" {left} more kinds are in tables/carry.csv."));
     }
-    Some(Buy { summary, rows: rows.into_iter().take(PARTS).map(|(_, _, row)| row).collect() })
+    let priced = rows.iter().any(|(_, _, row)| row.one_more_saves != "–" || row.one_fewer_costs != "–");
+    let note = if priced { buy_note(given, &pays) } else { String::new() };
+    Some(Buy { summary, rows: rows.into_iter().take(PARTS).map(|(_, _, row)| row).collect(), note })
+}
+
+/// What one fewer and one more are reckoned by, and where the service level holds less than would be cheapest.
+fn buy_note(given: &Given, pays: &[(String, Hold)]) -> String {
+    let stock = &given.figures.fleet.settings.stock;
+    let level = stock.service_level.as_ref().map_or_else(String::new, |level| {
+        format!(
+            "To hold is the least that lasts through the time an order takes in {} % of cases. ",
+            format::number(level.0 * 100.0, 0)
+        )
+    });
+    let mut says = format!(
+        "{level}One set fewer costs and one set more saves what stands there in one such time, on the average, if every \
+         night without the part is lost."
+    );
+    if !pays.is_empty() {
+        let names: Vec<&str> = pays.iter().map(|(name, _)| name.as_str()).collect();
+        let it = if names.len() == 1 { "it" } else { "them" };
+        let names: Vec<String> = names.iter().map(|name| (*name).to_owned()).collect();
+        says.push_str(&format!(
+            " {}: one set more than stands under “to hold” costs less than it saves in a single such time, so that holding it is \
+             cheaper. The service level is met without {it} and alone decides what is counted.",
+            format::sentence(&crate::charts::style::list(&names))
+        ));
+    }
+    says
 }

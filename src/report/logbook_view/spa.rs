@@ -1,18 +1,20 @@
 //! A spa's month in the log book: what its water got, its tests, and what became of those outside their limits.
 
 use chrono::NaiveDate;
-use uom::si::volume::liter;
+use uom::si::volume::{cubic_meter, liter};
 
-use super::{Given, LogSpa, OutRow, TestCell, TestColumn, TestRow};
+use super::{ChangeRow, Given, LogSpa, OutRow, TestCell, TestColumn, TestRow};
 use crate::basis::Basis;
 use crate::calendar;
+use crate::limits::RefillRule;
 use crate::quantities::SpaFigures;
-use crate::quantities::water_tests::{NOTHING_RECORDED, TestVerdict, WaterTest};
+use crate::quantities::water_change::{self, Stands, Why};
+use crate::quantities::water_tests::{Frequency, NOTHING_RECORDED, TestVerdict, WaterTest};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Spa;
 use crate::records::log::Quantity;
 use crate::report::view::Mark;
-use crate::report::{filter_words, format};
+use crate::report::{filter_words, format, water_words};
 
 /// A spa's month.
 pub(super) fn log_spa(given: &Given, spa: &Spa, figures: &SpaFigures) -> LogSpa {
@@ -38,11 +40,14 @@ pub(super) fn log_spa(given: &Given, spa: &Spa, figures: &SpaFigures) -> LogSpa 
     LogSpa {
         name: format::sentence(&format::place(spa.at.as_str())),
         identity: identity.join(", "),
+        mark: figures.water.months.last().map_or(Mark::None, water_words::mark),
+        verdict: format!("Water turnover: {}.", water_words::verdict(figures.water.months.last(), units)),
         facts: facts(given, spa, figures),
         columns,
         tests: test_rows(given, figures, &quantities),
         no_tests: "No test of this water is recorded for the month.".to_owned(),
         out: out_rows(given, figures),
+        changes: change_rows(given, figures),
         work,
         no_work: "No clean, change or other work is recorded for the month.".to_owned(),
     }
@@ -170,22 +175,37 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
                     turnover.value,
                     turnover.low,
                     turnover.high,
-                    row.hours_per_day.map_or("Hours of filtration are not known.".to_owned(), |h| {
-                        format!("Filtered {h:.1} h a day.")
-                    })
+                    water_words::hours(row).unwrap_or("Hours of filtration are not known.".to_owned())
                 ));
+                facts.extend(water_words::rate_and_velocity(row, given.fleet.settings.units));
             }
-            _ => facts.push(format!("Water turnover is not known; {limit}.")),
+            _ => facts.push(format!(
+                "Water turnover is not known; {limit}. {}",
+                water_words::hours(row).unwrap_or("Hours of filtration are not known.".to_owned())
+            )),
         }
     }
+    facts.extend(figures.test_frequency.as_ref().map(tested));
     if let Some(change) = &figures.water_change {
         let due = match (change.due, &change.missing) {
             (Some(due), _) if due <= given.site.as_of => format!(" It was due on {}.", calendar::in_words(due)),
+            (Some(due), _) if change.on_reopening => {
+                format!(" It is next due on {}, when the spa is filled again on reopening.", calendar::in_words(due))
+            }
             (Some(due), _) => format!(" It is next due on {}.", calendar::in_words(due)),
             (None, Some(missing)) => format!(" When it is due cannot be said without {missing}."),
             (None, None) => String::new(),
         };
         facts.push(format!("{}{due}", change.says()));
+        // The guidance that names the rule also says what load such a spa is laid out for.
+        if let (RefillRule::BathersPerVolume, Some(volume)) = (change.rule, spa.volume) {
+            let volume = volume.0.get::<cubic_meter>();
+            facts.push(format!(
+                "By its volume it is laid out for {} bathers an hour and {} at once (HSE HSG282, 2017, read in a reproduction).",
+                format::number(water_change::bathers_per_hour(volume).floor(), 0),
+                format::number(water_change::bathers_at_once(volume), 0)
+            ));
+        }
         if let Some(bathers) = change.bathers_since {
             facts.push(format!(
                 "Bathers since the last change: about {}, reckoned from {} a day.",
@@ -208,6 +228,53 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
         ));
     }
     facts
+}
+
+/// How often the water was tested against how often the rule book asks.
+fn tested(frequency: &Frequency) -> String {
+    let tests = match frequency.made {
+        0 => "No test is logged".to_owned(),
+        1 => "1 test is logged".to_owned(),
+        many => format!("{many} tests are logged"),
+    };
+    let days = |count: usize| if count == 1 { "1 day".to_owned() } else { format!("{count} days") };
+    let kept = match (frequency.days_short, frequency.days_in_use) {
+        (_, 0) => "none was asked for".to_owned(),
+        (0, _) => "kept on every one".to_owned(),
+        (short, _) => format!("on {} fewer are logged", days(short)),
+    };
+    format!(
+        "{tests}. The spa was in use on {}, and on each at least {} asked for ({}; {}): {kept}.",
+        days(frequency.days_in_use),
+        match frequency.asked {
+            1.0 => "1 is".to_owned(),
+            asked => format!("{} are", format::number(asked, 0)),
+        },
+        frequency.source,
+        frequency.known.in_words()
+    )
+}
+
+/// The water changes the rule asked for beside those logged.
+fn change_rows(given: &Given, figures: &SpaFigures) -> Vec<ChangeRow> {
+    let day = |day: Option<NaiveDate>| day.map_or("–".to_owned(), |day| format::near_date(day, given.site.as_of));
+    let rows = figures.water_change.iter().flat_map(|change| &change.asked);
+    rows.map(|row| ChangeRow {
+        mark: if matches!(row.stands, Stands::Late | Stands::Missing) { Mark::ActNow } else { Mark::None },
+        due: day(row.due),
+        why: match row.why {
+            Why::GuestsLeft => "guests left",
+            Why::Longest => "the longest time between changes is over",
+            Why::Bathers => "by the count of bathers",
+            Why::Solids => "dissolved solids have risen",
+            Why::Reopening => "filled again on reopening",
+            Why::Nothing => "–",
+        }
+        .to_owned(),
+        done: day(row.done),
+        stands: if row.due.is_none() { "not asked for yet" } else { row.stands.words() }.to_owned(),
+    })
+    .collect()
 }
 
 /// An index with its sign.

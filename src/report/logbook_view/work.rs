@@ -53,8 +53,8 @@ fn work_words(entry: &Entry) -> Vec<String> {
 fn after_words(given: &Given, entry: &Entry) -> String {
     let units = given.fleet.settings.units;
     let typed = given.fleet.typed_units();
-    let Some(after) = &entry.after else { return String::new() };
-    after
+    entry
+        .after
         .readings(&typed)
         .filter_map(|(quantity, value)| match quantity {
             Quantity::Pressure => Some(format!("pressure {}", format::pressure(value, units))),

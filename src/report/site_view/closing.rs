@@ -108,6 +108,12 @@ fn limit_sources(given: &Given) -> Vec<view::LimitSource> {
         );
         push("velocity, suction side", value, limit.source_text(), limit.known);
     }
+    if let Some(limit) = &limits.tests_per_day
+        && let Some(least) = limit.at_least
+    {
+        let value = format!("at least {} a day in use", format::number(least.0, 0));
+        push("water tests", value, limit.source_text(), limit.known);
+    }
     for quantity in Quantity::ALL.into_iter().filter(|q| q.is_water_test()) {
         if let Some((low, high, source, known)) = limits.water_test(quantity) {
             push(&format::quantity_name(quantity), format::test_limits(quantity, low, high, units), source, known);

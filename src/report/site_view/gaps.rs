@@ -12,6 +12,8 @@ use crate::records::log::Quantity;
 use crate::records::pumps::{Model, Speeds};
 use crate::records::{Pump, Spa};
 use crate::report::{format, view};
+use crate::schedule::visits::Work;
+use crate::schedule::visits::work::{LEFT_MINUTES, LOOK_ROUND_MINUTES, SEASON_MINUTES};
 
 /// The most places named one by one.
 const MOST_NAMED: usize = 6;
@@ -292,6 +294,27 @@ fn of_fleet(given: &Given, all: &mut Gaps) {
     }
 }
 
+/// The minutes of planned work that no record says.
+fn minutes_of_visits(given: &Given, all: &mut Vec<(String, String, &'static str)>) {
+    let works = || given.site.visits.iter().flat_map(|visit| &visit.tasks).map(|task| &task.work);
+    let assumed = [
+        (
+            works().any(|w| matches!(w, Work::Close | Work::Reopen)),
+            "Closing or opening a spa for the season",
+            SEASON_MINUTES,
+        ),
+        (
+            works().any(|w| *w == Work::ContractVisit),
+            "The look round at a visit the contract promises",
+            LOOK_ROUND_MINUTES,
+        ),
+        (works().any(|w| matches!(w, Work::Left(_))), "What a visit left to be done", LEFT_MINUTES),
+    ];
+    for (_, what, minutes) in assumed.into_iter().filter(|(there, ..)| *there) {
+        all.push((format!("{what} takes"), format!("{minutes} min"), "nothing yet: the same for all"));
+    }
+}
+
 /// What is put in the place of fields that are left out: what, its value, and where to say it.
 pub(super) fn assumptions(given: &Given) -> Vec<(String, String, &'static str)> {
     let mut all: Vec<(String, String, &'static str)> = Vec::new();
@@ -326,7 +349,11 @@ pub(super) fn assumptions(given: &Given) -> Vec<(String, String, &'static str)> 
     }
     if !cool.is_empty() {
         let what = format!("The water of {} is at", places(&cool));
-        all.push((what, format!("{ASSUMED_CELSIUS:.0} °C"), "`setpoint` of the spa"));
+        all.push((
+            what,
+            format::test_value(Quantity::Temperature, ASSUMED_CELSIUS, given.units()),
+            "`setpoint` of the spa",
+        ));
     }
     if !counted.is_empty() {
         let what = format!("The counters of {} have not rolled over", places(&counted));
@@ -336,8 +363,13 @@ pub(super) fn assumptions(given: &Given) -> Vec<(String, String, &'static str)> 
         let what = format!("Low speed over high of the models {}", list(&low_speed));
         all.push((what, format!("{ASSUMED_LOW_SPEED}"), "`low_speed` of the model"));
     }
+    minutes_of_visits(given, &mut all);
     if from_current {
-        all.push(("Power factor of the motors".to_owned(), format!("{POWER_FACTOR}"), "nothing yet: the same for all"));
+        all.push((
+            "Power factor of the motors".to_owned(),
+            format!("{POWER_FACTOR}"),
+            "nothing yet, it is the same for all",
+        ));
     }
     if from_power {
         let what = "A motor whose current or voltage is not known draws its plate's power over".to_owned();

@@ -4,19 +4,21 @@ use super::{Given, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar;
 use crate::charts::style::list;
-use crate::quantities::forecast_check::What;
+use crate::quantities::forecast_check::Judged;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
+use crate::report::calibration_words;
 use crate::report::fleet_state::grouped;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::since;
 use crate::report::site::{Numbers, in_view};
 use crate::report::view;
+use crate::report::water_words;
 use crate::to_do::{ToDo, Urgency};
 
 /// Letters of a reason on page one.
 const WHY: usize = 170;
 /// Actions on page one.
-const ACTIONS: usize = 5;
+pub(super) const ACTIONS: usize = 5;
 
 pub(super) fn page_one(given: &Given) -> view::PageOne {
     let to_do = &given.site.to_do;
@@ -36,27 +38,14 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
     }
 }
 
-/// How good the forecasts were, where their ranges held less often than they should.
+/// How good the forecasts were, where they were poor.
 fn calibration(given: &Given) -> Option<String> {
-    let poor: Vec<String> = given
-        .site
-        .held
-        .iter()
-        .filter(|(_, held)| held.is_poor())
-        .map(|(what, held)| {
-            let name = match what {
-                What::Hours => "hours",
-                What::Failures => "failures",
-                What::DueParts => "parts falling due",
-            };
-            format!("of {name} in {} of {} cases", held.inside, held.of)
-        })
-        .collect();
-    (!poor.is_empty()).then(|| {
-        format!(
-            "Take forecasts with care: made again for the last two years, their ranges should have held in 4 of 5 cases and held for those {}; entries dated back flatter even that.",
-            list(&poor)
-        )
+    // What a pump at another site explains says nothing of this one, and another customer's pump is not named.
+    let elsewhere = |one: &&Judged| one.behind.as_ref().is_some_and(|behind| behind.site != given.site.site.id);
+    let here: Vec<Judged> =
+        given.site.judged.iter().filter(|one| !elsewhere(one) || one.held.is_poor()).cloned().collect();
+    calibration_words::notice(&here, |site, at| {
+        if *site == given.site.site.id { place_inside(given, at.as_str()) } else { "a pump at another site".to_owned() }
     })
 }
 
@@ -71,7 +60,7 @@ fn since(given: &Given) -> Vec<String> {
         for thing in things {
             let at = thing.at.as_ref().map(|at| place_inside(given, at.as_str()));
             match kinds.iter_mut().find(|(what, _)| *what == thing.what) {
-                Some((_, places)) => places.extend(at),
+                Some((_, places)) => places.extend(at.filter(|at| !places.contains(at))),
                 None => kinds.push((&thing.what, at.into_iter().collect())),
             }
         }
@@ -167,26 +156,45 @@ fn water_sentence(given: &Given) -> String {
         .collect();
     let month = calendar::MONTHS[given.month.number() as usize - 1];
     let of = |verdict: Verdict| -> Vec<String> {
-        rows.iter().filter(|(_, r)| r.verdict == verdict).map(|(at, _)| format::words(at)).collect()
+        rows.iter().filter(|(_, r)| r.verdict == verdict).map(|(at, _)| format::place(at)).collect()
     };
     let (short, unknown) = (of(Verdict::Short), of(Verdict::Unknown));
     if rows.is_empty() {
         return format!("No water was in use in {month}.");
     }
+    // What is over its limit beside the turnover is said whatever the turnover does.
+    let over: Vec<String> = rows
+        .iter()
+        .filter_map(|(at, row)| {
+            let words = water_words::over_words(row, given.units());
+            let name = if rows.len() == 1 { "It".to_owned() } else { format::sentence(&format::words(at)) };
+            (!words.is_empty()).then(|| format!("{name} is {words}"))
+        })
+        .collect();
+    let over = if over.is_empty() { String::new() } else { format!(" {}.", over.join(". ")) };
     if !short.is_empty() {
         let all = short.len() == rows.len() && rows.len() == 1;
         let names = if all { "the spa".to_owned() } else { list(&short) };
-        return format!("In {month} the water of {names} was not filtered as often as the rule book asks.");
+        let enough_turnover = |row: &WaterMonth| !row.failing.contains(&"turnover");
+        let how = if rows.iter().all(|(_, row)| row.verdict != Verdict::Short || enough_turnover(row)) {
+            "filtered fewer hours than the rule book asks"
+        } else {
+            "not filtered as often as the rule book asks"
+        };
+        return format!("In {month} the water of {names} was {how}.{over}");
     }
     if unknown.len() == rows.len() {
-        return format!("Whether the water was filtered often enough in {month} is not known, or no limit applies.");
+        return format!(
+            "Whether the water was filtered often enough in {month} is not known, or no limit applies.{over}"
+        );
     }
     let calculated = rows
         .iter()
         .any(|(_, r)| r.verdict == Verdict::Meets && r.flow.as_ref().is_some_and(|f| f.basis != Basis::Measured));
     let how = if calculated { " (in part calculated, not measured)" } else { "" };
     let but = if unknown.is_empty() { String::new() } else { format!("; of {} it is not known", list(&unknown)) };
-    format!("The water was filtered often enough in {month}{how}{but}.")
+    let enough = if over.is_empty() { "was filtered often enough" } else { "was turned over often enough" };
+    format!("The water {enough} in {month}{how}{but}.{over}")
 }
 
 /// As many whole sentences as half a page's row has room for, at least the first; the rest is in the sections and in
@@ -205,10 +213,21 @@ fn shortened(says: &str) -> &str {
 fn action(given: &Given, group: &[&ToDo]) -> view::Action {
     let as_of = given.site.as_of;
     let to_do = group[0];
-    let places: Vec<String> = group
-        .iter()
-        .map(|t| t.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str())))
-        .collect();
+    let mut places: Vec<String> = Vec::new();
+    for one in group {
+        let at = one.at.as_ref().map_or_else(|| given.site.site.name.clone(), |at| place(given, at.as_str()));
+        if !places.contains(&at) {
+            places.push(at);
+        }
+    }
+    // The same at one place on several days is told of the first day.
+    let again = match (group.len().saturating_sub(places.len()), group.iter().filter_map(|t| t.due).max()) {
+        (more, Some(last)) if more > 0 => {
+            let times = plural(more, "more is without a day", "more are without a day");
+            format!(" {}, the last due {}.", format::sentence(&times), format::near_date(last, as_of))
+        }
+        _ => String::new(),
+    };
     let by_when = match to_do.due {
         Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
         _ if to_do.urgency <= Urgency::ActNow => "now".to_owned(),
@@ -221,7 +240,7 @@ fn action(given: &Given, group: &[&ToDo]) -> view::Action {
         place: places.join("; "),
         what: format::sentence(&to_do.what),
         by_when,
-        why: shortened(&to_do.says).to_owned(),
+        why: format!("{}{again}", shortened(&to_do.says)),
         if_left: if to_do.if_left.is_empty() { String::new() } else { format!("{}.", to_do.if_left) },
     }
 }
@@ -270,7 +289,7 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
             value: format!("{minutes:.1}"),
             unit: "min".to_owned(),
             caption: {
-                let who = if given.site.spas.len() > 1 { format!(", {}", format::words(at)) } else { String::new() };
+                let who = if given.site.spas.len() > 1 { format!(", {}", format::place(at)) } else { String::new() };
                 let limit = limit.map_or("; no limit known".to_owned(), |l| format!("; limit {l:.0} min"));
                 format!("slowest water turnover{who}{limit}")
             },

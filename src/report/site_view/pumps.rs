@@ -58,6 +58,13 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
             .map(|(at, chart)| {
                 in_view(chart, &format!("Does {} fail more and more often?", place_inside(given, at.as_str())))
             })
+            .chain(
+                given
+                    .charts
+                    .mean_failures
+                    .iter()
+                    .map(|chart| in_view(chart, "How many failures has a pump had by its hours?")),
+            )
             .collect(),
         reading_advice: reading_advice(given),
     }
@@ -72,37 +79,35 @@ fn hours_of_month(figures: &PumpFigures, month: Month) -> Option<f64> {
 
 fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     let known: Vec<f64> = pumps.iter().filter_map(|(_, _, f)| hours_of_month(f, given.month)).collect();
-    let metered = pumps
-        .iter()
-        .filter(|(_, _, f)| {
-            f.hours
-                .as_ref()
-                .is_some_and(|h| h.months.iter().any(|m| m.month == given.month && m.basis == Some(Basis::Metered)))
-        })
-        .count();
+    let of_month = || {
+        pumps.iter().filter_map(|(_, _, f)| f.hours.as_ref()).flat_map(|h| &h.months).filter(|m| m.month == given.month)
+    };
+    let metered: f64 = of_month().map(|m| m.hours.map_or(0.0, |hours| m.metered_hours.min(hours))).sum();
     let month = given.month.in_words();
     let unknown = pumps.len() - known.len();
     if known.is_empty() {
         return format!("What the pumps ran in {month} is not known.");
     }
+    let total: f64 = known.iter().sum();
     let mut text = format!(
         "{} ran {} hours together in {month}.",
         format::sentence(&plural(known.len(), "pump", "pumps")),
-        format::number(known.iter().sum(), 0)
+        format::number(total, 0)
     );
-    if metered == pumps.len() {
+    // What is metered is never rounded up to all of it, nor down to nothing.
+    let share = if total > 0.0 { (100.0 * metered / total + 1e-9).floor() } else { 0.0 };
+    let corrected = of_month().any(|m| m.basis == Some(Basis::Calibrated)) || metered > 0.0;
+    let by_program =
+        if corrected { "by the programs, corrected by what the counters have shown" } else { "by the programs" };
+    if share >= 100.0 {
         text.push_str(" All of it is metered.");
-    } else if metered == 0 {
-        let corrected = pumps.iter().any(|(_, _, f)| {
-            f.hours
-                .as_ref()
-                .is_some_and(|h| h.months.iter().any(|m| m.month == given.month && m.basis == Some(Basis::Calibrated)))
-        });
-        text.push_str(" No two readings of a counter span most of the month: the hours are those of the programs");
-        text.push_str(if corrected { ", corrected by what the counters have shown." } else { "." });
-    } else {
-        let by_counter = plural(metered, "pump", "pumps");
-        text.push_str(&format!(" {} by their counters, the others by their programs.", format::sentence(&by_counter)));
+    } else if metered > 0.0 {
+        let share = if share < 1.0 { "Less than 1".to_owned() } else { format::number(share, 0) };
+        text.push_str(&format!(
+            " {share} % of it is metered, between readings of the counters; the rest is {by_program}."
+        ));
+    } else if total > 0.0 {
+        text.push_str(&format!(" No two readings of a counter lie on either side of it: the hours are {by_program}."));
     }
     if unknown > 0 {
         text.push_str(&format!(" Of {} the hours are not known.", plural(unknown, "pump", "pumps")));
@@ -289,7 +294,7 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
     let lines = rows.len();
     let more = cut(given, &mut rows, "run_hours");
     view::EnergyTable {
-        currency: if office { given.currency().to_owned() } else { String::new() },
+        currency: if office { format::currency_sign(given.currency()).to_owned() } else { String::new() },
         month: calendar::MONTHS[given.month.number() as usize - 1].to_owned(),
         total: (lines > 1).then(|| view::EnergyRow {
             pump: "All pumps".to_owned(),
@@ -350,6 +355,16 @@ fn to_come(given: &Given) -> String {
     if known.is_empty() {
         return String::new();
     }
+    let worse: Vec<String> = given
+        .site
+        .pumps_to_come
+        .iter()
+        .filter(|(at, outlook)| outlook.is_some() && given.site.lives.worsening(&given.site.site.id, at).is_some())
+        .map(|(at, outlook)| {
+            let own = outlook.as_ref().map_or(0.0, |outlook| outlook.failures.expected);
+            format!("{} of {}", format::number(own, 1), place(given, at.as_str()))
+        })
+        .collect();
     let expected = tally.expected(given.site.lives);
     let range = if expected.low == expected.high {
         format!("{:.0}", expected.low)
@@ -357,8 +372,16 @@ fn to_come(given: &Given) -> String {
         format!("{:.0} to {:.0}", expected.low, expected.high)
     };
     format!(
-        " In 12 months, if nothing is renewed before it fails, expect about {} ({range} four times in five).",
-        format::number(expected.expected, 1)
+        " In 12 months, if nothing is renewed before it fails, expect about {} ({range} four times in five){}.",
+        format::number(expected.expected, 1),
+        if worse.is_empty() {
+            String::new()
+        } else {
+            format!(
+                ", of them {}, counted from its own failures since they come closer together",
+                crate::charts::style::list(&worse)
+            )
+        }
     )
 }
 

@@ -217,13 +217,13 @@ fn model_assumptions(given: &Given, office: bool) -> Vec<view::Assumption> {
     assume(
         "Hours a day that cleaning, water changes and a counter's rounding may take from continuous running",
         format!("{:.0} h", water_turnover::SERVICE_HOURS),
-        "nothing yet: the same for all",
+        "nothing yet, it is the same for all",
     );
     if any_flow(Basis::Measured) {
         assume(
             "A measured flow is right within",
             percent(water_turnover::MEASURED_WITHIN),
-            "nothing yet: the flow meter's own figure",
+            "nothing yet, the flow meter's own figure is not asked for",
         );
     }
     if any_flow(Basis::Curve) {

@@ -48,7 +48,9 @@ pub(super) fn visits(given: &Given) -> view::VisitSection {
                 place: place(given, task.at.as_str()),
                 what: format::sentence(&format::words(task.id.as_str())),
                 because: {
-                    let times = task.times.filter(|t| *t > 1).map_or(String::new(), |t| format!(", {t} times a year"));
+                    let planned = given.site.visits.iter().flat_map(|visit| &visit.tasks);
+                    let planned = planned.filter(|t| t.at == task.at && t.work == Work::Task(task.id.clone())).count();
+                    let times = if planned > 1 { format!(", {planned} times within the year") } else { String::new() };
                     format!("{}{times}", task.because)
                 },
                 minutes: task.task.time.map_or(String::new(), |t| format!("{:.0}", t.0.get::<minute>())),
@@ -91,7 +93,7 @@ fn planned(given: &Given) -> view::VisitSection {
                 date: format::short_date(visit.date),
                 place: place(given, task.at.as_str()),
                 what,
-                because: format!("{}{moved}", task.because.trim_end_matches('.')),
+                because: format!("{}{moved}", in_short(&task.because)),
                 minutes,
             };
             match of_visit
@@ -126,6 +128,21 @@ fn planned(given: &Given) -> view::VisitSection {
     }
 }
 
+/// Letters of a reason beside a planned visit: two lines of its column.
+const BECAUSE: usize = 100;
+
+/// The first sentence of a reason without its range, which stands with the part; if that is too long, what comes before
+/// its semicolon.
+fn in_short(because: &str) -> String {
+    let first = because.split(". ").next().unwrap_or(because).trim_end_matches('.');
+    let range = first.find(" (between ").and_then(|from| Some((from, from + first[from..].find(')')? + 1)));
+    let says = range.map_or_else(|| first.to_owned(), |(from, to)| format!("{}{}", &first[..from], &first[to..]));
+    match says.split_once("; ") {
+        Some((before, _)) if says.chars().count() > BECAUSE => before.to_owned(),
+        _ => says,
+    }
+}
+
 fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
     let year = &given.site.year;
     if !given.office() || year.lines.is_empty() {
@@ -144,7 +161,7 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
     };
     Some(view::PlannedCost {
         called: "Planned work of the next 12 months, without failures".to_owned(),
-        currency: given.currency().to_owned(),
+        currency: format::currency_sign(given.currency()).to_owned(),
         lines: lines
             .iter()
             .map(|line| view::CostLine {
@@ -153,13 +170,15 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
                 amount: line.amount.map_or("–".to_owned(), |a| format::money(a, given.currency())),
             })
             .collect(),
-        // With no price at all there is no sum either.
-        total: if year.lines.iter().any(|line| line.amount.is_some()) {
-            format::money(year.total, given.currency())
+        // Where no line has a price there is no sum, not one of nothing.
+        total: if year.lines.iter().all(|line| line.amount.is_none()) {
+            format::NOT_KNOWN.to_owned()
         } else {
-            "–".to_owned()
+            format::money(year.total, given.currency())
         },
-        note: format!("At today's cost prices. Failures, the way there and lost nights are not in it.{without}"),
+        note: format!(
+            "At today's cost prices, work as often as it is planned above, parts as they fall due. Failures, the way there and lost nights are not in it.{without}"
+        ),
     })
 }
 
@@ -195,9 +214,34 @@ fn part_to_buy(given: &Given, at: &Address, id: &Id, part: &Part, due: Option<Na
     view::PartToBuy {
         part: format!("{}{number}", format::sentence(&format::words(id.as_str()))),
         fits: place(given, at.as_str()),
-        measures: swap::measures_of(given.fleet, given.site.site, at),
+        measures: Some(swap::measures_of(given.fleet, given.site.site, at))
+            .filter(|measures| !measures.is_empty())
+            .unwrap_or_else(|| format::NOT_KNOWN.to_owned()),
         count: part.count.unwrap_or(1).to_string(),
         needed_by: due
             .map_or(String::new(), |d| if d <= as_of { "now".to_owned() } else { format::near_date(d, as_of) }),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::in_short;
+
+    #[test]
+    fn a_reason_beside_a_visit_is_its_first_sentence_without_the_range() {
+        assert_eq!(
+            in_short(
+                "Fitted 2021; with 6 years in service it is due 2 July 2027 (between 1 January 2027 and 31 December 2027)."
+            ),
+            "Fitted 2021; with 6 years in service it is due 2 July 2027"
+        );
+        assert_eq!(
+            in_short("It has run 22 h of 25 h. With it: shaft seal. Shaft seal: worn."),
+            "It has run 22 h of 25 h"
+        );
+        let long = format!("Last on 2 May; {}", "due again ".repeat(12));
+        assert_eq!(in_short(&long), "Last on 2 May");
+        assert_eq!(in_short("Promised monthly"), "Promised monthly");
+        assert_eq!(in_short("Of 1.5 h (between"), "Of 1.5 h (between");
     }
 }

@@ -12,6 +12,7 @@ use crate::records::fleet::Units;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::in_view;
 use crate::report::view;
+use crate::report::water_words;
 use crate::to_do::Urgency;
 
 /// Months of water in the overview of a site of several spas.
@@ -39,11 +40,13 @@ pub(super) fn water(given: &Given) -> view::WaterSection {
         ),
         None => "No rule book is named, so nothing is judged. Local codes come first.".to_owned(),
     };
+    let (spas, other_spas) = spas(given);
     view::WaterSection {
         nothing_to_say: site.spas.is_empty().then(|| "No spa stood here in this month.".to_owned()),
         rule_book,
         overview: (site.spas.len() > 1).then(|| overview(given)),
-        spas: told(given).into_iter().map(|(spa, figures)| spa_water(given, spa, figures)).collect(),
+        spas,
+        other_spas,
         filters: filters(given),
         filters_note: filters_note(given),
         units: {
@@ -79,13 +82,27 @@ fn told<'a>(given: &'a Given) -> Vec<(&'a Spa, &'a SpaFigures)> {
     all().filter(|(_, figures)| troubled(figures)).take(SPAS_TOLD).collect()
 }
 
+/// The spas that are told of at length, and those of which the overview leaves little to say.
+fn spas(given: &Given) -> (Vec<view::SpaWater>, Vec<view::OtherSpa>) {
+    let overview = given.site.spas.len() > 1;
+    let (at_length, briefly): (Vec<_>, Vec<_>) = told(given)
+        .into_iter()
+        .map(|(spa, figures)| spa_water(given, spa, figures))
+        .partition(|spa| !overview || !spa.charts.is_empty() || !spa.ways_out.is_empty());
+    let brief = |spa: view::SpaWater| view::OtherSpa {
+        name: spa.name,
+        says: [spa.summary, spa.table_note].into_iter().filter(|says| !says.is_empty()).collect::<Vec<_>>().join(" "),
+    };
+    (at_length, briefly.into_iter().map(brief).collect())
+}
+
 fn overview(given: &Given) -> view::WaterOverview {
     let units = given.units();
     let last = given.month;
     let months: Vec<Month> = last.plus(1 - OVERVIEW_MONTHS as i32).through(last).collect();
     let or_blank = |text: Option<String>| text.unwrap_or_else(|| "–".to_owned());
     let mut letters = std::collections::BTreeSet::new();
-    let rows: Vec<view::OverviewRow> = given
+    let mut rows: Vec<view::OverviewRow> = given
         .site
         .spas
         .iter()
@@ -101,11 +118,7 @@ fn overview(given: &Given) -> view::WaterOverview {
                         let letter = row.and_then(|r| r.flow.as_ref()).map_or("", |flow| flow_letter(flow.basis));
                         letters.insert(letter);
                         view::OverviewCell {
-                            mark: if row.is_some_and(|row| row.verdict == Verdict::Short) {
-                                view::Mark::ActNow
-                            } else {
-                                view::Mark::None
-                            },
+                            mark: row.map_or(view::Mark::None, water_words::mark),
                             minutes: match row {
                                 Some(row) if row.verdict == Verdict::Closed => "closed".to_owned(),
                                 row => {
@@ -119,11 +132,13 @@ fn overview(given: &Given) -> view::WaterOverview {
                 flow: or_blank(now.and_then(|r| r.flow.as_ref()).map(|f| format::flow_number(f.value, units))),
                 turnovers_per_day: or_blank(now.and_then(|r| r.turnovers_per_day).map(|t| format::number(t, 0))),
                 filtration_hours: or_blank(now.and_then(|r| r.hours_per_day).map(|h| format::number(h, 1))),
+                filtration_mark: view::Mark::None,
                 filter_rate: or_blank(now.and_then(|r| r.filter_rate).map(|r| format::filter_rate_number(r, units))),
                 velocity: or_blank(now.and_then(|r| r.velocity).map(|v| format::velocity_number(v, units))),
             }
         })
         .collect();
+    let few_hours = mark_few_hours(given, &mut rows, &months);
     let mut key: Vec<&str> = letters
         .into_iter()
         .filter_map(|letter| match letter {
@@ -136,7 +151,10 @@ fn overview(given: &Given) -> view::WaterOverview {
     key.push("no letter: measured in the month");
     let triangle = rows.iter().flat_map(|row| &row.turnovers).any(|cell| cell.mark != view::Mark::None);
     if triangle {
-        key.push("triangle: short of turnover or of filtration hours");
+        key.push("triangle: turned over too slowly; dot: filter rate or velocity over its limit");
+    }
+    if few_hours {
+        key.push("h, and the triangle under Filtered: filtered too few hours");
     }
     let last_month = calendar::MONTHS[last.number() as usize - 1];
     view::WaterOverview {
@@ -148,6 +166,29 @@ fn overview(given: &Given) -> view::WaterOverview {
             if given.office() { " Every month is in tables/water_turnover.csv." } else { "" }
         ),
     }
+}
+
+/// Moves the mark of a spa whose hours are short, and only they, from its turnover time to where the hours stand: the
+/// time itself is within its limit. Whether there is any such month.
+fn mark_few_hours(given: &Given, rows: &mut [view::OverviewRow], months: &[Month]) -> bool {
+    let mut any = false;
+    for (row, figures) in rows.iter_mut().zip(given.site.spas) {
+        let of = |month: &Month| figures.water.months.iter().find(|water| water.month == *month);
+        let few = |water: &WaterMonth| water.verdict == Verdict::Short && water.failing.contains(&"filtration hours");
+        for (cell, month) in row.turnovers.iter_mut().zip(months) {
+            if let Some(water) = of(month).filter(|water| few(water)) {
+                any = true;
+                cell.letter.push('h');
+                if !water.failing.contains(&"turnover") {
+                    cell.mark = view::Mark::None;
+                }
+            }
+        }
+        if of(&given.month).is_some_and(few) {
+            row.filtration_mark = view::Mark::ActNow;
+        }
+    }
+    any
 }
 
 fn flow_letter(basis: Basis) -> &'static str {
@@ -214,14 +255,10 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
                 .map(|(_, chart)| in_view(chart, "When does the filter have to be cleaned?")),
         )
         .collect();
-    let verdict = now.map_or(Verdict::Unknown, |row| row.verdict);
     view::SpaWater {
         name: format::place(spa.at.as_str()),
-        mark: match verdict {
-            Verdict::Short => view::Mark::ActNow,
-            _ => view::Mark::None,
-        },
-        verdict: verdict_words(verdict).to_owned(),
+        mark: now.map_or(view::Mark::None, water_words::mark),
+        verdict: water_words::verdict(now, units),
         summary: water_summary(given, spa, figures),
         charts,
         months: shown,
@@ -230,13 +267,15 @@ fn spa_water(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigures) 
     }
 }
 
-fn verdict_words(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Meets => "meets its limits",
-        Verdict::Short => "short of its limits",
-        Verdict::Closed => "closed",
-        Verdict::Unknown => NOT_KNOWN,
-    }
+/// How far the calculation was off before it was matched to a measurement.
+fn model_error(error: f64) -> String {
+    let percent = format::number((error * 100.0).abs(), 0);
+    let off = match error {
+        _ if percent == "0" => "within half a per cent of the measured flow".to_owned(),
+        error if error > 0.0 => format!("{percent} % above the measured flow"),
+        _ => format!("{percent} % below the measured flow"),
+    };
+    format!("Before it was matched to the last measurement the calculated flow was {off}.")
 }
 
 fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Units) -> String {
@@ -251,12 +290,7 @@ fn water_note(given: &Given, figures: &crate::quantities::SpaFigures, units: Uni
         );
     }
     if let Some(error) = figures.water.model_error {
-        let percent = (error * 100.0).round();
-        notes.push(format!(
-            "Before it was matched to the last measurement the calculation gave {}{} %.",
-            if percent > 0.0 { "+" } else { "" },
-            format::number(percent, 0)
-        ));
+        notes.push(model_error(error));
     }
     if let Some(row) = figures.water.months.last() {
         if let (Some(limit), Some(rate)) = (row.filter_limit, row.filter_rate) {
@@ -347,8 +381,8 @@ fn water_row(row: &WaterMonth, units: Units) -> view::WaterMonth {
         filtration_hours: or_blank(row.hours_per_day.map(|h| format!("{h:.1}"))),
         filter_rate: or_blank(row.filter_rate.map(|r| format::filter_rate_number(r, units))),
         velocity: or_blank(row.velocity.map(|v| format::velocity_number(v, units))),
-        mark: if row.verdict == Verdict::Short { view::Mark::ActNow } else { view::Mark::None },
-        verdict: row.verdict.word().to_owned(),
+        mark: water_words::mark(row),
+        verdict: water_words::in_short(row),
     }
 }
 

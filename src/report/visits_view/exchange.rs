@@ -10,7 +10,7 @@ use crate::quantities::run_hours;
 use crate::records::Pump;
 use crate::report::format::NOT_KNOWN;
 use crate::swap;
-use crate::work_sheet::BECAUSE;
+use crate::work_sheet::{self, BECAUSE};
 
 /// A step: what can hurt, in a few words, the step.
 pub(super) type Step = (&'static str, &'static str, &'static str);
@@ -61,7 +61,7 @@ pub(super) const EXCHANGE_STEPS: &[Step] = &[
         "Guards and lids on and hands clear before power. A pump is never run dry.",
         "Open, prime, leak-test, check current and rotation",
         "Open the valves, let the air out, unlock, start. Look for leaks at the unions, standing and running. Measure the \
-         current at each speed against the plate. Check that it turns the way of its arrow. Leave no bather until the \
+         current at each speed against the plate and write each down. Check that it turns the way of its arrow. Leave no bather until the \
          suction covers are seen whole.",
     ),
 ];
@@ -78,6 +78,38 @@ pub(super) fn page(given: &Given) -> Option<ExchangePage> {
         ..plain(name, "one_of", "", None)
     };
     let hours = given.fleet.settings.hours_unit();
+    let all = || site.spas.iter().flat_map(|spa| &spa.pumps);
+    let two_counters = |pump: &Pump| work_sheet::counters(site, pump).len() > 1;
+    let mut blanks = vec![
+        plain("date", "day", "", None),
+        plain("by", "word", "", None),
+        plain("at", "word", "", None),
+        one_of("exchanged", BECAUSE),
+        plain("exchanged.model", "word", "", None),
+        plain("exchanged.found", "words", "", None),
+    ];
+    // One counter, or one a speed; where the site has both kinds of pump the page has blanks for both.
+    let counters = [
+        ("", all().any(|pump| !two_counters(pump))),
+        ("low.", all().any(two_counters)),
+        ("high.", all().any(two_counters)),
+    ];
+    for (speed, _) in counters.into_iter().filter(|(_, there)| *there) {
+        blanks.extend(["showed", "to"].map(|what| plain(&format!("meter_reset.{speed}{what}"), "number", hours, None)));
+    }
+    blanks.push(plain("after.current", "number", "A", None));
+    if all().any(|pump| work_sheet::currents(given.fleet, site, pump).len() > 1) {
+        blanks.push(plain("after.current_low", "number", "A", None));
+    }
+    // Every blank is in the command, in the page's order; the address is its own word.
+    let values: Vec<String> = blanks
+        .iter()
+        .filter(|blank| blank.name != "at")
+        .map(|blank| match blank.kind.as_str() {
+            "words" => format!("\"{}=…\"", blank.name),
+            _ => format!("{}=…", blank.name),
+        })
+        .collect();
     Some(ExchangePage {
         site: site.name.clone(),
         first: cautions::FIRST.to_owned(),
@@ -90,23 +122,9 @@ pub(super) fn page(given: &Given) -> Option<ExchangePage> {
                 text: (*text).to_owned(),
             })
             .collect(),
-        blanks: vec![
-            plain("date", "day", "", None),
-            plain("by", "word", "", None),
-            plain("at", "word", "", None),
-            one_of("exchanged", BECAUSE),
-            plain("exchanged.model", "word", "", None),
-            plain("exchanged.found", "words", "", None),
-            plain("meter_reset.showed", "number", hours, None),
-            plain("meter_reset.to", "number", hours, None),
-            plain("after.current", "number", "A", None),
-        ],
+        blanks,
         type_back: vec![
-            format!(
-                "tubwright add {}/AT exchanged=BECAUSE exchanged.model=MODEL meter_reset.showed=… meter_reset.to=… \
-                 after.current=…",
-                site.id
-            ),
+            format!("tubwright add {}/AT {}; what is not known is left out", site.id, values.join(" ")),
             format!("Each attribute against every model: tubwright swap {}/AT", site.id),
         ],
     })

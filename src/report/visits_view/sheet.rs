@@ -158,7 +158,7 @@ fn what(task: &VisitTask) -> String {
 }
 
 fn why(task: &VisitTask) -> String {
-    let mut says = format::sentence(&task.because);
+    let mut says = format::sentence(task.because.trim_end_matches('.'));
     if task.minutes > 0.0 {
         let _ = write!(says, "{}{}", if says.is_empty() { "" } else { "; " }, minutes(task.minutes));
     }

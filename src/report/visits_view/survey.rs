@@ -7,8 +7,10 @@
 use super::{BlankView, Given, SurveyPage, SurveyRow, SurveyStep, cautions, plain};
 use crate::quantities::like_for_like::{self, Attribute};
 use crate::quantities::run_hours;
+use crate::records::fleet::Units;
 use crate::records::forms::Fitted;
 use crate::records::log::Quantity;
+use crate::records::site::Use;
 use crate::records::{Pump, Spa};
 use crate::report::format;
 use crate::swap;
@@ -35,6 +37,13 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
                 title: "The site".to_owned(),
                 photograph: "way in, plant door, disconnect".to_owned(),
                 blanks: vec![
+                    plain("date", "day", "", None),
+                    plain("by", "word", "", None),
+                    BlankView {
+                        filled: site.r#use.map_or_else(String::new, |used_as| used_as.word().to_owned()),
+                        words: if site.r#use.is_some() { Vec::new() } else { uses() },
+                        ..plain("use", if site.r#use.is_some() { "word" } else { "one_of" }, "", None)
+                    },
                     plain("address", "words", "", words(&site.address)),
                     plain("key", "word", "", words(&site.key)),
                     plain("contact.name", "word", "", contact.and_then(|contact| words(&contact.name))),
@@ -60,16 +69,26 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
                     .into_iter()
                     .chain(["elbow_90", "elbow_45", "tee_branch", "check_valve", "ball_valve"].map(|name| (name, "")))
                     .map(|(name, unit)| plain(name, "number", unit, None))
+                    .chain([
+                        plain("pipe.c, if stated (150 new plastic)", "number", "", None),
+                        plain("pipe.heater_drop.head", "number", head_unit(given), None),
+                        plain("pipe.heater_drop.flow", "number", given.fleet.settings.flow_unit(), None),
+                    ])
                     .collect(),
                 ..SurveyStep::default()
             },
         ],
         type_back: format!(
-            "Equipment into sites/{}.yaml under spas, plates of pumps into pumps.yaml. Readings into the log: \
-             tubwright add {}/{} temperature=… ph=… and so on for each pump and filter.",
+            "Equipment into sites/{}.yaml, plates into pumps.yaml, the covers' life into upkeep.yaml. Readings: tubwright add {}/{} \
+             date=… by=… temperature=… ph=… and so on.",
             site.id, site.id, spa.at
         ),
     }
+}
+
+/// The uses a site may have.
+fn uses() -> Vec<String> {
+    [Use::Rental, Use::Gym, Use::Hotel, Use::Club, Use::Private].map(|used_as| used_as.word().to_owned()).to_vec()
 }
 
 fn safety() -> SurveyStep {
@@ -116,6 +135,11 @@ fn water(given: &Given, spa: &Spa) -> SurveyStep {
     }
 }
 
+/// The unit a drop of head is written in.
+fn head_unit(given: &Given) -> &'static str {
+    if given.fleet.settings.units == Units::Us { "ft" } else { "m" }
+}
+
 fn fitted_words(fitted: Fitted) -> Option<String> {
     (fitted != Fitted::Unknown).then(|| format::fitted(fitted))
 }
@@ -129,6 +153,9 @@ fn spa_blanks(given: &Given, spa: &Spa) -> Vec<BlankView> {
         plain("fitted", "day", "", fitted_words(spa.fitted)),
         plain("stated_flow", "number", "", flow),
         plain("bathers", "number", "/day", spa.bathers.map(|bathers| swap::trimmed(bathers, 1))),
+        // What is stated on the covers is their life; it becomes the interval of `suction_cover` in the book.
+        plain("suction covers: stated life", "number", "y", None),
+        plain("suction covers: fitted", "day", "", None),
     ]
 }
 
@@ -208,6 +235,14 @@ fn filters(given: &Given, spa: &Spa) -> SurveyStep {
             Some(format::pressure(pressure.0.get::<uom::si::pressure::bar>(), units))
         }),
         row(format!("flow, {}", given.fleet.settings.flow_unit()), &|_| None),
+        row(format!("drop: clean, {bar} at {}", given.fleet.settings.flow_unit()), &|filter| {
+            let drop = filter.drop?;
+            Some(format!(
+                "{} at {}",
+                format::pressure(drop.pressure.0.get::<uom::si::pressure::bar>(), units),
+                format::flow(drop.flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units)
+            ))
+        }),
     ];
     SurveyStep {
         title: "The filters".to_owned(),

@@ -30,7 +30,7 @@ spas:
 
 fn with_view(log: &str, visits: Vec<Visit>, then: impl Fn(&VisitsView)) {
     let site = format!("{HEAD}{log}");
-    let plan = Plan { visits, ..Plan::default() };
+    let plan = Plan { visits: visits.into_iter().map(Into::into).collect(), ..Plan::default() };
     load_with(
         &[("fleet.yaml", FLEET), ("pumps.yaml", PUMPS), ("sites/home.yaml", &site)],
         "2026-10-31",
@@ -123,6 +123,8 @@ fn every_step_has_its_caution_before_it() {
         first(9, "Legionella");
         assert!(view.sheets[0].first.contains("Local code"));
         assert_eq!(jobs[0].why, "Due by the book; 20 min; only by electrician");
+        // What ends in a full stop is not followed by a semicolon.
+        assert!(view.sheets[0].jobs.iter().all(|job| !job.why.contains(".;")));
         assert_eq!((jobs[0].at.as_str(), jobs[1].at.as_str(), jobs[2].at.as_str()), ("tub/one", "", "tub/main"));
         assert_eq!(jobs[0].what, "Renew shaft seal");
     });
@@ -158,6 +160,28 @@ fn the_exchange_goes_in_its_order_with_cautions_before_the_steps() {
         assert_eq!(page.pumps[1].needs, "gaskets 2 in and 2.5 in; 4 conductors");
         let names: Vec<&str> = page.blanks.iter().map(|blank| blank.name.as_str()).collect();
         assert!(names.contains(&"exchanged.model") && names.contains(&"meter_reset.showed"), "{names:?}");
+        // One is of two speeds, and the step has the current read at each.
+        assert!(names.contains(&"after.current") && names.contains(&"after.current_low"), "{names:?}");
+        // Every blank is in the command.
+        for name in names.iter().filter(|name| **name != "at") {
+            assert!(page.type_back[0].contains(&format!("{name}=…")), "{name}: {}", page.type_back[0]);
+        }
+    });
+    // With a counter for each speed of one pump there are blanks for each, beside those of the other pump.
+    let log = "log:\n  - {date: 2026-09-30, at: {tub/two: {hours_low: 100, hours_high: 20}}}\n";
+    with_view(log, Vec::new(), |view| {
+        let blanks = &view.exchange.as_ref().unwrap().blanks;
+        let names: Vec<&str> =
+            blanks.iter().map(|blank| blank.name.as_str()).filter(|n| n.starts_with("meter")).collect();
+        let owed = [
+            "meter_reset.showed",
+            "meter_reset.to",
+            "meter_reset.low.showed",
+            "meter_reset.low.to",
+            "meter_reset.high.showed",
+            "meter_reset.high.to",
+        ];
+        assert_eq!(names, owed);
     });
 }
 
@@ -175,6 +199,14 @@ fn a_site_without_history_has_a_survey_that_confirms_what_is_known() {
         assert_eq!(row("power"), ["0.5 hp (0.37 kW)", "2 hp (1.49 kW)"]);
         assert_eq!(row("bolt_spacing"), ["", ""]);
         assert!(pumps.rows.iter().any(|row| row.field.contains("inside thread")));
+        // One visit fills the record: who was there when, the use that picks the limits, what the loop and the covers state.
+        let blanks: Vec<&str> =
+            page.steps.iter().flat_map(|step| &step.blanks).map(|blank| blank.name.as_str()).collect();
+        for owed in ["date", "by", "use", "pipe.c", "pipe.heater_drop.head", "suction covers: stated life"] {
+            assert!(blanks.iter().any(|name| name.starts_with(owed)), "{owed}: {blanks:?}");
+        }
+        let filters = page.steps.iter().find(|step| step.title == "The filters").unwrap();
+        assert!(filters.rows.iter().any(|row| row.field.starts_with("drop")));
         let spa = page.steps.iter().find(|step| step.title == "The spa").unwrap();
         assert_eq!(spa.blanks[0].filled, "1250\u{a0}L".replace('\u{a0}', " "));
     });

@@ -126,7 +126,7 @@ fn planned_work_is_ordered_a_lead_time_before_its_visit() {
     let mut seal = task("s3/one", Work::Renew(id("seal")));
     let take = |part: &str, count: u32| Take { part: id(part), count, number: None };
     seal.take = vec![take("seal", 1), take("gasket", 2)];
-    let plan = Plan { visits: vec![visit("home", 1, "2027-02-20", vec![seal])], ..Plan::default() };
+    let plan = Plan { visits: vec![visit("home", 1, "2027-02-20", vec![seal]).into()], ..Plan::default() };
     with_carry("", FLEET, &plan, |_, rows| {
         let planned: Vec<u32> = (0..12).map(|month| row(&rows, "gasket", month).planned).collect();
         assert_eq!(planned, [0, 0, 0, 2, 0, 0, 0, 0, 0, 0, 0, 0]);
@@ -136,6 +136,44 @@ fn planned_work_is_ordered_a_lead_time_before_its_visit() {
         // What is to be held at once is to be on order at once.
         assert_eq!(row(&rows, "gasket", 0).on_order_by, Some(day("2026-10-31")));
     });
+}
+
+/// A visit on 3 November takes a seal that comes in ten days: ordered on the as-of day, 31 October, it comes on the 10th.
+/// A visit on the 10th is in time.
+#[test]
+fn a_visit_before_an_order_can_come_is_told() {
+    let of = |date: &str| {
+        let mut seal = task("s3/one", Work::Renew(id("seal")));
+        seal.take = vec![Take { part: id("seal"), count: 1, number: None }];
+        let plan = Plan { visits: vec![visit("home", 1, date, vec![seal]).into()], ..Plan::default() };
+        let found = std::cell::Cell::new((None, None, None));
+        with_carry("", FLEET, &plan, |_, rows| {
+            let row = row(&rows, "seal", 0);
+            found.set((row.on_order_by, row.too_late_for, row.comes_on));
+        });
+        found.get()
+    };
+    let now = Some(day("2026-10-31"));
+    assert_eq!(of("2026-11-03"), (now, Some(day("2026-11-03")), Some(day("2026-11-10"))));
+    assert_eq!(of("2026-11-10"), (now, None, Some(day("2026-11-10"))));
+}
+
+/// The service level is met without a seal on the shelf, and one would save more in ten days than it costs: it is said, and
+/// not held.
+#[test]
+fn what_would_be_cheaper_than_the_service_level_is_told() {
+    let pays = |lost_night: &str| {
+        let pays = std::cell::Cell::new((0, false));
+        with_carry(lost_night, FLEET, &Plan::default(), |_, rows| {
+            let hold = row(&rows, "seal", 0).hold.unwrap();
+            pays.set((hold.held.stock, hold.one_more_pays()));
+        });
+        pays.get()
+    };
+    let (stock, nights_dear) = pays("lost_night: 18000.00\n");
+    assert!(nights_dear);
+    assert_eq!(pays("lost_night: 0.01\n"), (stock, false));
+    assert_eq!(pays(""), (stock, false));
 }
 
 #[test]

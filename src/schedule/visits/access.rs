@@ -13,12 +13,27 @@ const WHOLE_DAY: u32 = 24 * 60;
 /// The days of a site's plan.
 #[derive(Debug, Clone)]
 pub struct Access {
-    /// The minutes that may be worked on each day: of the site as a whole first, then of each spa in order.
+    /// The minutes that may be worked on each day: of the site as a whole first, then of each spa in order; last, if a
+    /// season closes the site, of closing it up, which the first days of the season still allow.
     pub lists: Vec<Vec<u32>>,
     /// Which days are changeovers.
     pub changeover: Vec<bool>,
     /// Closed seasons by day, both ends counted.
     pub closed: Vec<(i64, i64)>,
+    /// Which days are days of the week the site can be visited on, closed or not.
+    pub visit_day: Vec<bool>,
+}
+
+/// Days of a closed season within which a site that found no day before it is still closed up: common practice, no source.
+pub const CLOSING_LATE_DAYS: i64 = 14;
+/// Days before a closed season within which a site is closed up: common practice, no source.
+pub const CLOSING_DAYS: i64 = 10;
+
+impl Access {
+    /// The list of days closing goes by.
+    pub fn closing(&self, spas: usize) -> usize {
+        if self.lists.len() > spas + 1 { spas + 1 } else { 0 }
+    }
 }
 
 /// What a day is to a spa's guests.
@@ -64,15 +79,16 @@ pub fn access(site: &Site, start: NaiveDate, days: usize) -> Access {
         .map(|c| (days_between(start, c.from), days_between(start, c.to)))
         .filter(|(from, to)| *to >= 0 && *from < days as i64)
         .collect();
-    let open: Vec<bool> = (0..days)
+    let visit_day: Vec<bool> = (0..days)
         .map(|index| {
             let day = plus_days(start, index as i64);
             let on_list =
                 |list: &Vec<_>| list.iter().any(|d: &crate::records::fleet::Weekday| d.of_calendar() == day.weekday());
             site.visit_days.as_ref().is_none_or(on_list)
-                && !closed.iter().any(|(from, to)| (*from..=*to).contains(&(index as i64)))
         })
         .collect();
+    let is_closed = |index: usize| closed.iter().any(|(from, to)| (*from..=*to).contains(&(index as i64)));
+    let open: Vec<bool> = (0..days).map(|index| visit_day[index] && !is_closed(index)).collect();
     let mut changeover = vec![false; days];
     let mut lists = vec![Vec::new()];
     for spa in &site.spas {
@@ -97,7 +113,21 @@ pub fn access(site: &Site, start: NaiveDate, days: usize) -> Access {
             least.unwrap_or(if open[day] { WHOLE_DAY } else { 0 })
         })
         .collect();
-    Access { lists, changeover, closed }
+    if !closed.is_empty() {
+        let closing = |day: usize| {
+            let near = |(from, to): &(i64, i64)| {
+                (*from - CLOSING_DAYS..(*from + CLOSING_LATE_DAYS).min(*to + 1)).contains(&(day as i64))
+            };
+            match closed.iter().any(near) {
+                true if is_closed(day) && visit_day[day] => WHOLE_DAY,
+                true => lists[0][day],
+                false => 0,
+            }
+        };
+        let list = (0..days).map(closing).collect();
+        lists.push(list);
+    }
+    Access { lists, changeover, closed, visit_day }
 }
 
 #[cfg(test)]

@@ -11,6 +11,7 @@ use super::chains::SiteYear;
 use super::diary::Diary;
 use super::fleet::{FleetWork, visits_of};
 use super::one_site::{Job, Node, Problem};
+use crate::interrupt::Stop;
 
 /// How often the shares are moved, and how often where there are very many sites: the bound is then a little lower.
 const MOVES: usize = 30;
@@ -32,7 +33,7 @@ struct Priced {
 }
 
 /// The bound of what a fleet's plan costs, for the windows it came to have.
-pub fn bound(work: &FleetWork, years: &[SiteYear]) -> f64 {
+pub fn bound(work: &FleetWork, years: &[SiteYear], stop: &Stop) -> f64 {
     let mut areas: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for (index, site) in work.sites.iter().enumerate() {
         areas.entry(site.way.area).or_default().push(index);
@@ -41,6 +42,9 @@ pub fn bound(work: &FleetWork, years: &[SiteYear]) -> f64 {
     areas
         .par_iter()
         .map(|sites| {
+            if stop.check().is_err() {
+                return 0.0;
+            }
             let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &years[*site])).collect();
             // The dearest way last: the shares of the first k sites may not exceed the k-th's way.
             priced.sort_by(|a, b| a.way.total_cmp(&b.way));

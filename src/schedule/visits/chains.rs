@@ -3,12 +3,50 @@
 //! decided up to the first window that has moved stands, and the rest is asked again.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
 use super::one_site::{Job, Node, Problem};
 use crate::calendar::{add, days_between, plus_days};
 use crate::units::Period;
+
+/// Why something is due again.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Why {
+    /// Its period is over.
+    Period,
+    /// Guests who are booked leave.
+    Guests,
+    /// Guests are expected to leave as a year before.
+    GuestsExpected,
+    /// Guests have been in for the longest time the water may stand.
+    AtMost,
+    /// So many have bathed.
+    Bathers,
+    /// So many will have bathed if guests come as a year before.
+    BathersExpected,
+}
+
+impl Why {
+    /// Whether guests leaving ask for it.
+    pub fn is_guests(self) -> bool {
+        matches!(self, Self::Guests | Self::GuestsExpected)
+    }
+}
+
+/// When something is due again that is done on a given day.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Next {
+    /// The first day it may be done.
+    pub first: usize,
+    /// The day it is due.
+    pub due: i64,
+    /// The last day in time.
+    pub last: i64,
+    /// Why.
+    pub why: Why,
+}
 
 /// Something to do at a site once, or again and again.
 #[derive(Debug, Clone, PartialEq)]
@@ -21,6 +59,8 @@ pub struct Chain {
     pub early: i64,
     /// How long until it is due again.
     pub again: Option<Period>,
+    /// By day of the plan, when it is due again if done that day, where a rule says so; `again` is then about how long.
+    pub after: Option<Arc<[Next]>>,
     /// Minutes.
     pub minutes: u32,
     /// Skills it needs, a bit each.
@@ -35,6 +75,8 @@ pub struct Chain {
     pub risk: f64,
     /// Whether it comes before all else, the least number first.
     pub urgent: Option<u8>,
+    /// The last day of the response a contract promises for what is urgent.
+    pub respond_by: Option<usize>,
     /// Whether it waits for a closed season to end.
     pub waits: bool,
     /// Whether a day behind its window is better than none.
@@ -71,6 +113,8 @@ pub struct Unfitted {
     pub chain: usize,
     /// The day it is due.
     pub due: i64,
+    /// Its window: the first day, and the last looked at.
+    pub window: (usize, usize),
 }
 
 /// The year of a site.
@@ -141,6 +185,10 @@ impl Chains<'_> {
 
     /// The window of a time that follows one done on a day; `None` = never again.
     pub(super) fn next_window(&self, chain: &Chain, done: usize) -> Option<(usize, i64, i64)> {
+        if let Some(next) = chain.after.as_ref().and_then(|after| after.get(done)) {
+            let (due, last) = self.waiting(chain, next.due);
+            return Some(if due == next.due { (next.first, due, next.last) } else { (due as usize, due, last) });
+        }
         let again = chain.again?;
         let day = plus_days(self.start, done as i64);
         let due = days_between(self.start, add(day, again)).max(done as i64 + 1);
@@ -242,7 +290,7 @@ impl Chains<'_> {
                     };
                     let Some(window) = window.filter(|(_, due, _)| *due < self.days as i64) else { break };
                     let Some(wanted) = self.wanted(index, window, nodes) else {
-                        year.unfitted.push(Unfitted { chain: index, due: window.1 });
+                        year.unfitted.push(self.unfitted(index, window));
                         break;
                     };
                     last_done = Some(wanted.job.last);
@@ -259,7 +307,8 @@ impl Chains<'_> {
                 let in_time =
                     |node: &usize| nodes[*node].day <= wanted.job.last || self.chains[wanted.chain].may_be_late;
                 let Some(node) = node.filter(in_time).map(|node| &nodes[node]) else {
-                    year.unfitted.push(Unfitted { chain: wanted.chain, due: wanted.due });
+                    let (first, last) = (wanted.window.0, wanted.window.1 as i64);
+                    year.unfitted.push(self.unfitted(wanted.chain, (first, wanted.due, last)));
                     continue;
                 };
                 let late = wanted.late || node.day > wanted.window.1.max(wanted.job.last);
@@ -281,7 +330,7 @@ impl Chains<'_> {
             let moved = first_moved.filter(|day| settled.is_none_or(|settled| *day > settled));
             if moved.is_none() {
                 if first_moved.is_some() {
-                    self.straighten(&mut year);
+                    self.straighten(&mut year, nodes);
                 }
                 year.jobs = year.done.iter().map(|done| done.cost).sum();
                 let mut made: Vec<(usize, usize)> = year.done.iter().map(|done| (done.day, done.technician)).collect();
@@ -296,6 +345,13 @@ impl Chains<'_> {
             standing.sort_by_key(|done| (done.chain, done.day, done.due));
             standing.dedup_by_key(|done| (done.chain, done.day));
         }
+    }
+
+    /// What found no day, with the days it could have been done on.
+    fn unfitted(&self, chain: usize, (first, due, last): (usize, i64, i64)) -> Unfitted {
+        let horizon = self.days - 1;
+        let last = if self.chains[chain].may_be_late { horizon } else { (last.max(0) as usize).min(horizon) };
+        Unfitted { chain, due, window: (first.min(last), last) }
     }
 
     /// Puts times that must come sooner than planned on visits that are made anyway, where they have room.
@@ -344,8 +400,8 @@ impl Chains<'_> {
     }
 
     /// Where asking again leads nowhere: windows and due days as the days chosen make them; twice on one day is once; a
-    /// time that is then missing is told.
-    fn straighten(&self, year: &mut SiteYear) {
+    /// time that is then missing gets a day that still has room, or is told.
+    fn straighten(&self, year: &mut SiteYear, nodes: &[Node]) {
         let mut last: Vec<Option<usize>> = vec![None; self.chains.len()];
         let mut done: Vec<Done> = Vec::new();
         for mut one in std::mem::take(&mut year.done) {
@@ -368,15 +424,53 @@ impl Chains<'_> {
         }
         year.done = done;
         for (index, before) in last.iter().enumerate() {
-            let Some(before) = *before else { continue };
-            let given_up = year.unfitted.iter().any(|unfitted| unfitted.chain == index);
-            if let Some((_, due, _)) = self.next_window(&self.chains[index], before)
-                && due < self.days as i64
-                && !given_up
+            let Some(mut before) = *before else { continue };
+            if year.unfitted.iter().any(|unfitted| unfitted.chain == index) {
+                continue;
+            }
+            while let Some(window) =
+                self.next_window(&self.chains[index], before).filter(|(_, due, _)| *due < self.days as i64)
             {
-                year.unfitted.push(Unfitted { chain: index, due });
+                let Some(done) = self.with_room(index, window, year, nodes) else {
+                    year.unfitted.push(self.unfitted(index, window));
+                    break;
+                };
+                before = done.day;
+                year.done.push(done);
             }
         }
+        year.done.sort_by_key(|done| (done.day, done.chain, done.due));
+    }
+
+    /// A time on a day that has room beside what is done already: within its window, on a visit that is made anyway if
+    /// there is one, else on the first day behind it.
+    fn with_room(
+        &self,
+        index: usize,
+        (first, due, last): (usize, i64, i64),
+        year: &SiteYear,
+        nodes: &[Node],
+    ) -> Option<Done> {
+        let chain = &self.chains[index];
+        let last = (last.max(0) as usize).min(self.days - 1);
+        let room = |node: &Node| {
+            let there: Vec<&Done> = year.done.iter().filter(|done| done.day == node.day).collect();
+            let minutes: u32 = there.iter().map(|done| self.chains[done.chain].minutes).sum();
+            let lists = there.iter().map(|done| self.chains[done.chain].access).chain([chain.access]);
+            let most = lists.map(|list| self.access[list][node.day]).min().unwrap_or(0).min(node.room);
+            let able = chain.skills & !node.skills == 0 && self.access[chain.access][node.day] >= chain.minutes;
+            let same = there.iter().all(|done| done.technician == node.technician);
+            (able && same && minutes + chain.minutes <= most).then_some(there.is_empty())
+        };
+        let from = |day: usize| nodes[nodes.partition_point(|node| node.day < day)..].iter();
+        let within = from(first).take_while(|node| node.day <= last).filter_map(|node| Some((room(node)?, node)));
+        let within = within.min_by_key(|(alone, node)| (*alone, std::cmp::Reverse(node.day))).map(|(_, node)| node);
+        let behind = || from(last.max(first) + 1).find(|node| room(node).is_some()).filter(|_| chain.may_be_late);
+        let late = within.is_none();
+        let node = within.or_else(behind)?;
+        let window = (first.min(self.days - 1), last);
+        let cost = if late { chain.base } else { Self::job(chain, window, due).cost_on(node.day) };
+        Some(Done { chain: index, day: node.day, technician: node.technician, window, due, late, cost })
     }
 
     /// The first day on which something is done whose next time must now be sooner than planned; `None` = all is well.

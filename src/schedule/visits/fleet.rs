@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use super::chains::{Chain, Chains, Done, SiteYear, Unfitted};
 use super::diary::{Booked, CHANGEOVER_MINUTES, Diary, Technician, Way};
 use super::one_site::Node;
+use crate::interrupt::{Interrupted, Stop};
 
 /// A site as a number among others.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,13 +71,16 @@ const SHAKES_MOST: usize = 150;
 /// Technicians of a crew, about.
 const CREW: usize = 4;
 
-/// Plans the year.
-pub fn plan(work: &FleetWork) -> FleetYear {
+/// Plans the year, unless the run is asked to end.
+///
+/// # Errors
+/// The run was asked to end meanwhile.
+pub fn plan(work: &FleetWork, stop: &Stop) -> Result<FleetYear, Interrupted> {
     let crews = crews(work);
     let planned: Vec<Vec<(usize, SiteYear)>> = crews
         .par_iter()
         .map(|(people, sites)| {
-            let mut planner = Planner::new(work, people, sites);
+            let mut planner = Planner::new(work, people, sites, stop);
             planner.promise();
             planner.urgent();
             planner.first_round();
@@ -86,6 +90,7 @@ pub fn plan(work: &FleetWork) -> FleetYear {
             planner.finish()
         })
         .collect();
+    stop.check()?;
     let mut years: Vec<SiteYear> = vec![SiteYear::default(); work.sites.len()];
     for (site, year) in planned.into_iter().flatten() {
         years[site] = year;
@@ -97,8 +102,9 @@ pub fn plan(work: &FleetWork) -> FleetYear {
         }
     }
     let cost = ways.ways_cost() + years.iter().map(|year| year.jobs).sum::<f64>();
-    let bound = super::bound::bound(work, &years).min(cost);
-    FleetYear { sites: years, cost, bound }
+    let bound = super::bound::bound(work, &years, stop).min(cost);
+    stop.check()?;
+    Ok(FleetYear { sites: years, cost, bound })
 }
 
 /// The visits of a site's year: day, who, minutes of work.
@@ -184,10 +190,12 @@ struct Planner<'a> {
     /// The visits that stand in the diary, by the site's place: day and who.
     booked: Vec<Vec<(usize, usize)>>,
     years: Vec<SiteYear>,
+    /// Once it is raised, what is planned is of no use any more.
+    stop: &'a Stop,
 }
 
 impl<'a> Planner<'a> {
-    fn new(work: &'a FleetWork, people: &'a [usize], sites: &'a [usize]) -> Self {
+    fn new(work: &'a FleetWork, people: &'a [usize], sites: &'a [usize], stop: &'a Stop) -> Self {
         let technicians = people.iter().map(|person| work.technicians[*person].clone()).collect();
         Self {
             work,
@@ -198,16 +206,17 @@ impl<'a> Planner<'a> {
             without: vec![Vec::new(); sites.len()],
             booked: vec![Vec::new(); sites.len()],
             years: vec![SiteYear::default(); sites.len()],
+            stop,
         }
     }
 
-    /// 0 where a site stands alone, 1 where there are few, 2 where there are many.
     /// How often each site is planned again: once where there is so much to do that once takes long.
     fn rounds(&self) -> usize {
         let chains: usize = self.sites.iter().map(|index| self.work.sites[*index].chains.len()).sum();
         if chains > MANY_CHAINS { 1 } else { ROUNDS[self.many()] }
     }
 
+    /// 0 where a site stands alone, 1 where there are few, 2 where there are many.
     fn many(&self) -> usize {
         match self.work.sites.len() {
             1 => 0,
@@ -250,6 +259,9 @@ impl<'a> Planner<'a> {
         }
         all.sort_unstable();
         for (_, due, place, index) in all {
+            if self.ended() {
+                return;
+            }
             let site = self.site(place);
             let chain = &site.chains[index];
             let kept = site.promised.iter().filter(|(day, _, _)| chain.promised_first == Some(*day)).find_map(
@@ -264,11 +276,14 @@ impl<'a> Planner<'a> {
             let reserved = kept.is_some();
             let found = kept.or_else(|| self.earliest(place, chain, chain.first, self.work.days - 1));
             let Some((day, technician)) = found else {
-                self.without[place].push(Unfitted { chain: index, due });
+                self.without[place].push(Unfitted { chain: index, due, window: (chain.first, self.work.days - 1) });
                 continue;
             };
-            let done =
-                Done { chain: index, day, technician, window: (chain.first, chain.first), due, late: false, cost: 0.0 };
+            // What a contract promises a response for is late behind it; what is due still, behind its due day.
+            let by = chain.respond_by.or(usize::try_from(due).ok());
+            let late = by.is_some_and(|by| day > by);
+            let window = (chain.first, by.unwrap_or(chain.first).max(chain.first).min(self.work.days - 1));
+            let done = Done { chain: index, day, technician, window, due, late, cost: 0.0 };
             self.given[place].push(done);
             if reserved {
                 continue;
@@ -318,6 +333,10 @@ impl<'a> Planner<'a> {
         None
     }
 
+    fn ended(&self) -> bool {
+        self.stop.check().is_err()
+    }
+
     /// The skills that what is urgent at a site needs.
     fn others_need(&self, place: usize) -> u64 {
         self.site(place).chains.iter().filter(|c| c.urgent.is_some()).fold(0, |all, c| all | c.skills)
@@ -332,6 +351,9 @@ impl<'a> Planner<'a> {
             (site.way.area, open, std::cmp::Reverse(site.way.minutes), *place)
         });
         for place in order {
+            if self.ended() {
+                return;
+            }
             self.strike(place);
             let year = self.year(place, 1.0);
             self.write(place, year);
@@ -347,6 +369,9 @@ impl<'a> Planner<'a> {
         for _ in 0..self.rounds() {
             let mut better = false;
             for place in 0..self.sites.len() {
+                if self.ended() {
+                    return;
+                }
                 let rank = self.years[place].rank();
                 if alone[&self.site(place).way.area] == 1 && rank.0 + rank.1 == 0 {
                     continue;
@@ -385,6 +410,9 @@ impl<'a> Planner<'a> {
         let tasks: usize = self.years.iter().map(|year| year.done.len()).sum();
         let mut draw = ChaCha8Rng::seed_from_u64(1);
         for _ in 0..(SHAKES / (tasks * tasks).max(1)).min(SHAKES_MOST) {
+            if self.ended() {
+                return;
+            }
             let before = (self.diary.clone(), self.booked.clone(), self.years.clone());
             let rank = self.rank();
             let mut some: Vec<usize> = (0..self.sites.len()).collect();
@@ -470,6 +498,9 @@ impl<'a> Planner<'a> {
     /// then be late.
     fn mend(&mut self) {
         for place in 0..self.sites.len() {
+            if self.ended() {
+                return;
+            }
             let site = self.site(place);
             for index in 0..self.years[place].done.len() {
                 let done = self.years[place].done[index];

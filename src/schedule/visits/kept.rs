@@ -2,6 +2,7 @@
 //! which, what moved and why, and what is cancelled.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 
@@ -17,6 +18,9 @@ use crate::site::SiteFigures;
 
 /// Days of the week that is planned anew with `--week`.
 pub const WEEK_DAYS: i64 = 7;
+
+/// Days a visit may move and still be the same, whatever its work can wait: common practice, no source.
+const LEAST_SLACK_DAYS: i64 = 14;
 
 /// The accepted plan as it is to be kept.
 #[derive(Debug, Clone, Copy)]
@@ -84,7 +88,7 @@ pub fn settle(plan: &mut Plan, fleet: &Fleet, sites: &[SiteFigures], accepted: A
     }
     let mut visits: BTreeMap<Id, Vec<&mut Visit>> = BTreeMap::new();
     for visit in &mut plan.visits {
-        visits.entry(visit.site.clone()).or_default().push(visit);
+        visits.entry(visit.site.clone()).or_default().push(Arc::make_mut(visit));
     }
     for (site, visits) in &mut visits {
         let old = promised.remove(site).unwrap_or_default();
@@ -113,8 +117,16 @@ pub fn settle(plan: &mut Plan, fleet: &Fleet, sites: &[SiteFigures], accepted: A
                     .count()
             };
             let away = |visit: &Visit| visit.date.signed_duration_since(old.date.0).num_days().abs();
+            // Further away than the work could wait or be early it is another visit, not this one moved.
+            let slack = old
+                .tasks
+                .iter()
+                .filter_map(|line| Some(line.due?.0.signed_duration_since(old.date.0).num_days().abs()))
+                .max()
+                .unwrap_or(0)
+                .max(LEAST_SLACK_DAYS);
             let near = (0..visits.len())
-                .filter(|place| !taken[*place] && common(visits[*place]) > 0)
+                .filter(|place| !taken[*place] && common(visits[*place]) > 0 && away(visits[*place]) <= slack)
                 .min_by_key(|place| (away(visits[*place]), std::cmp::Reverse(common(visits[*place]))));
             match near {
                 Some(place) => {

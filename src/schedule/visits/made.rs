@@ -10,7 +10,7 @@ use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
 use super::access::{self, Access};
-use super::chains::{Done, SiteYear};
+use super::chains::{Done, SiteYear, Why};
 use super::diary::{Technician, Way};
 use super::fleet::{FleetWork, FleetYear, SiteWork};
 use super::kept::{self, Accepted};
@@ -18,6 +18,7 @@ use super::work::{self, ASSUMED_TRAVEL_MINUTES, Item, Maker, SiteItems};
 use super::{NotFitted, Plan, Visit, VisitTask, Work};
 use crate::address::{Address, Id};
 use crate::calendar::{add, days_between, plus_days};
+use crate::interrupt::{Interrupted, Stop};
 use crate::records::fleet::Technician as Person;
 use crate::records::{Fleet, Site};
 use crate::report::format;
@@ -27,6 +28,8 @@ use crate::units::Period;
 
 /// Hours a technician works on a day where the record does not say (records, format 1).
 const ASSUMED_HOURS: f64 = 7.0;
+/// Days before its due day from which the reader is told why a part is renewed so early: common practice, no source.
+const LONG_BEFORE_DAYS: i64 = 30;
 /// The bit of skills nobody can be given a bit for any more.
 const NOBODYS: u64 = 1 << 63;
 
@@ -40,6 +43,21 @@ struct Prepared {
 /// Plans the visits of the twelve months behind the as-of day; what was accepted stays where records give no reason to
 /// move it, but for the coming week where that is planned anew.
 pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: bool) -> Plan {
+    // Nobody raises this flag.
+    plan_unless(fleet, sites, as_of, week_anew, &Stop::never()).unwrap_or_default()
+}
+
+/// The same, unless the run is asked to end.
+///
+/// # Errors
+/// The run was asked to end meanwhile.
+pub fn plan_unless(
+    fleet: &Fleet,
+    sites: &[SiteFigures],
+    as_of: NaiveDate,
+    week_anew: bool,
+    stop: &Stop,
+) -> Result<Plan, Interrupted> {
     let accepted = fleet.plan.as_ref().map(|plan| Accepted { plan, as_of, week_anew });
     let start = plus_days(as_of, 1);
     let days = days_between(as_of, add(as_of, Period { months: 12, days: 0 })).max(1) as usize;
@@ -49,6 +67,7 @@ pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: b
     let minute_rate = minute_rate.unwrap_or(1.0);
     let maker = Maker { fleet, as_of, days, skills: &skills, minute_rate };
     let areas = areas(sites);
+    stop.check()?;
     let mut prepared: Vec<Prepared> = sites
         .par_iter()
         .zip(&areas)
@@ -70,13 +89,13 @@ pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: b
         .collect();
     let works = prepared.iter_mut().map(|site| site.work.clone()).collect();
     let numbers = FleetWork { start, days, technicians: people, sites: works };
-    let year = super::fleet::plan(&numbers);
+    let year = super::fleet::plan(&numbers, stop)?;
     let told = Told { fleet, sites, prepared: &prepared, numbers: &numbers, year: &year, as_of };
     let mut plan = told.plan();
     if let Some(accepted) = accepted {
         kept::settle(&mut plan, fleet, sites, accepted);
     }
-    plan
+    Ok(plan)
 }
 
 /// Notes on the work which days it was promised for; gives back the visits to keep room for: day, who, minutes.
@@ -166,6 +185,14 @@ pub(super) fn works(person: &Person, day: NaiveDate) -> bool {
     on_list && !person.leave.iter().any(|leave| (leave.from.0..=leave.to.0).contains(&day))
 }
 
+/// Whether anybody works on a day.
+pub(super) fn somebody_works(fleet: &Fleet, day: NaiveDate) -> bool {
+    let people = &fleet.settings.technicians;
+    let usual = people.0.is_empty() && works(&Person::default(), day);
+    (usual || people.iter().any(|(_, person)| works(person, day)))
+        && !fleet.settings.holidays.iter().any(|h| h.0 == day)
+}
+
 /// Areas as numbers; a site without one is an area of its own.
 fn areas(sites: &[SiteFigures]) -> Vec<usize> {
     let mut known: BTreeMap<&str, usize> = BTreeMap::new();
@@ -216,7 +243,7 @@ impl Told<'_> {
             {
                 let mut visit = self.visit(index, year, day, technician, &trips);
                 visit.id = format!("{}-{}", figures.site.id, count + 1);
-                plan.visits.push(visit);
+                plan.visits.push(visit.into());
             }
             self.not_fitted(index, year, &mut plan.not_fitted);
         }
@@ -306,10 +333,14 @@ impl Told<'_> {
         let before = year.done.iter().rfind(|other| other.chain == done.chain && other.day < done.day);
         let due = plus_days(self.numbers.start, done.due);
         let because = match before {
-            Some(before) => format!("Due again, last planned for {}", format::short_date(self.day(before.day))),
+            Some(before) => self.again_because(item, before.day),
             None => item.because.clone(),
         };
         let urgent = before.is_none() && item.chain.urgent.is_some();
+        let because = match self.early(index, item, done, urgent) {
+            Some(early) => format!("{because} {early}"),
+            None => because,
+        };
         VisitTask {
             at: item.at.clone(),
             work: item.work.clone(),
@@ -325,23 +356,75 @@ impl Told<'_> {
         }
     }
 
+    /// What renewing a part long before it is due costs and saves, in words; `None` = it is not long before.
+    fn early(&self, index: usize, item: &Item, done: &Done, urgent: bool) -> Option<String> {
+        let days = done.due - done.day as i64;
+        let priced = matches!(item.work, Work::Renew(_)) && item.cost.is_some();
+        if urgent || !priced || days < LONG_BEFORE_DAYS {
+            return None;
+        }
+        let money = |amount: f64| {
+            let amount = Decimal::try_from(amount).unwrap_or_default();
+            format::money(amount, &self.fleet.settings.currency.0)
+        };
+        let chain = &item.chain;
+        let way = money(self.numbers.sites[index].way.cost);
+        let risk = chain.risk * days as f64;
+        let saves = if risk >= 0.005 {
+            format!(", saves {} of the risk that it fails first", money(risk))
+        } else {
+            String::new()
+        };
+        Some(format!(
+            "It goes {days} days early: that gives up {} of its life{saves}; a way of its own later costs {way}.",
+            money(chain.thrown_away * days as f64)
+        ))
+    }
+
+    /// Why something is due again that was last planned for a day.
+    fn again_because(&self, item: &Item, before: usize) -> String {
+        let last = format!("last planned for {}", format::short_date(self.day(before)));
+        match item.chain.after.as_ref().and_then(|after| after.get(before)).map_or(Why::Period, |next| next.why) {
+            Why::Period => format!("Due again, {last}"),
+            Why::Guests => "Guests change".to_owned(),
+            Why::GuestsExpected => "Guests are expected to change, as a year before (estimated)".to_owned(),
+            Why::AtMost => format!("Guests stay on longer than the water may stand, {last}"),
+            Why::Bathers => format!("Due again by the number of bathers, {last}"),
+            Why::BathersExpected => {
+                format!("Due again by the number of bathers, if guests come as a year before (estimated), {last}")
+            }
+        }
+    }
+
     fn not_fitted(&self, index: usize, year: &SiteYear, all: &mut Vec<NotFitted>) {
         let site = &self.sites[index].site.id;
         for unfitted in &year.unfitted {
             let item = &self.prepared[index].items.items[unfitted.chain];
-            let due = unfitted.due.max(0) as usize;
-            let from = item.chain.first.min(due);
-            let until = if item.chain.may_be_late { self.numbers.days - 1 } else { due.min(self.numbers.days - 1) };
+            let planned = year.done.iter().filter(|done| done.chain == unfitted.chain).count();
+            let why = self.why_not(index, item, unfitted.window);
+            let why = match planned {
+                0 => why,
+                1 => format!("the time due after the one that is planned found no day: {why}"),
+                _ => format!("the last of {} times found no day: {why}", planned + 1),
+            };
             all.push(NotFitted {
                 site: site.clone(),
                 at: item.at.clone(),
                 work: item.work.clone(),
                 due: Some(plus_days(self.numbers.start, unfitted.due)),
-                why: self.why_not(index, item, (from, until)),
+                planned,
+                why,
             });
         }
         for (at, work, due, why) in &self.prepared[index].items.refused {
-            all.push(NotFitted { site: site.clone(), at: at.clone(), work: work.clone(), due: *due, why: why.clone() });
+            all.push(NotFitted {
+                site: site.clone(),
+                at: at.clone(),
+                work: work.clone(),
+                due: *due,
+                planned: 0,
+                why: why.clone(),
+            });
         }
     }
 
@@ -357,6 +440,9 @@ impl Told<'_> {
             _ => format!("on {}", format::short_date(self.day(from.min(self.numbers.days - 1)))),
         };
         let people = &self.numbers.technicians;
+        if let Some(lead) = item.lead.filter(|_| from > until) {
+            return format!("what it needs is to be ordered first and takes {} to come", format::period(lead));
+        }
         if let (true, Some(skill)) = (people.iter().all(|person| item.chain.skills & !person.skills != 0), &item.skill)
         {
             return format!("nobody of the fleet is down as {skill}");
@@ -374,13 +460,19 @@ impl Told<'_> {
         }
         let list = &work.access[item.chain.access];
         if days.iter().all(|day| list[*day] == 0) {
-            return format!(
-                "the site gives no access {span}: guests stay on, it is closed, or no visit day falls there"
-            );
+            let open: Vec<usize> = days.iter().copied().filter(|day| !closed(*day)).collect();
+            let outside = if open.len() < days.len() { " outside the closed season" } else { "" };
+            if !open.iter().any(|day| access.visit_day[*day]) {
+                return format!(
+                    "no day the site can be visited on falls {}{outside}",
+                    span.replacen("from", "between", 1).replacen(" to ", " and ", 1)
+                );
+            }
+            return format!("guests stay on every day the site could be visited {span}{outside}");
         }
         if days.iter().all(|day| list[*day] < item.minutes) {
             return format!(
-                "{span} there are only changeovers, which are shorter than the {} min it takes",
+                "{span} the site can be visited only while guests change, which is shorter than the {} min it takes",
                 item.minutes
             );
         }

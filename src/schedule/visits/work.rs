@@ -3,20 +3,23 @@
 //! be early or to wait.
 
 use std::collections::BTreeMap;
+use std::sync::Arc;
 
 use chrono::NaiveDate;
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
-use super::access::Access;
-use super::chains::Chain;
+use super::access::{Access, CLOSING_DAYS, CLOSING_LATE_DAYS};
+use super::chains::{Chain, Next};
+use super::water::{self, Asked};
 use super::{Take, Work};
 use crate::address::{Address, Id};
 use crate::calendar::{Month, add, days_between, plus_days};
 use crate::quantities::PumpFigures;
-use crate::records::upkeep::{Clock, Every, Part};
-use crate::records::{Fleet, Site};
+use crate::records::log::Why as WhyVisited;
+use crate::records::upkeep::{CLOSE, Clock, Every, Part};
+use crate::records::{Fleet, Site, Spa};
 use crate::report::format;
 use crate::schedule::due::{PartDue, TaskDue, labour_cost};
 use crate::site::SiteFigures;
@@ -29,20 +32,16 @@ const EARLY_SHARE: f64 = 0.25;
 const EARLIEST_PART_DAYS: i64 = 180;
 /// Days within which what was put off is done, counted from the day it was put off to: common practice, no source.
 const AFTER_DEFERRAL_DAYS: i64 = 14;
-/// Days before a closed season within which a site is closed up: common practice, no source.
-const CLOSING_DAYS: i64 = 10;
 /// Days after it within which it is opened: common practice, no source.
 const REOPENING_DAYS: i64 = 7;
 /// Days within which what a visit left is seen to: common practice, no source.
 const LEFT_DAYS: i64 = 60;
-/// Days after guests leave within which the spa is made ready, where nobody follows: common practice, no source.
-const AFTER_GUESTS_DAYS: i64 = 3;
 /// Minutes to close or to open a spa: assumed, common practice, no source.
-const SEASON_MINUTES: u32 = 60;
+pub const SEASON_MINUTES: u32 = 60;
 /// Minutes of the look round a contract promises: assumed, common practice, no source.
-const LOOK_ROUND_MINUTES: u32 = 15;
+pub const LOOK_ROUND_MINUTES: u32 = 15;
 /// Minutes for what a visit left: assumed, common practice, no source.
-const LEFT_MINUTES: u32 = 30;
+pub const LEFT_MINUTES: u32 = 30;
 /// Minutes for work whose time the book does not say: assumed, common practice, no source.
 const UNSAID_MINUTES: u32 = 30;
 /// The way there and back where the record does not say, in minutes (records, format 1).
@@ -69,6 +68,8 @@ pub struct Item {
     pub cost: Option<Decimal>,
     /// Whether the water must be out.
     pub water_out: bool,
+    /// How long what it needs takes to come, where nothing says that it is held and the work can wait for it.
+    pub lead: Option<Period>,
     /// The numbers.
     pub chain: Chain,
 }
@@ -116,7 +117,8 @@ impl Maker<'_> {
         self.tasks(figures, &mut all);
         self.season(figures.site, access, &mut all);
         self.left(figures.site, &mut all);
-        self.contract(figures.site, &mut all);
+        self.contract(figures.site, access, &mut all);
+        self.respond(figures.site, &mut all);
         all
     }
 
@@ -131,12 +133,14 @@ impl Maker<'_> {
             take: Vec::new(),
             cost: labour_cost(self.fleet, f64::from(minutes), self.as_of),
             water_out: false,
+            lead: None,
             chain: Chain {
                 may_be_late: true,
                 first: 0,
                 due: 0,
                 early: 0,
                 again: None,
+                after: None,
                 minutes,
                 skills: skill.map_or(0, |skill| self.skills.get(skill).copied().unwrap_or(0)),
                 access: list,
@@ -144,6 +148,7 @@ impl Maker<'_> {
                 thrown_away: 0.0,
                 risk: 0.0,
                 urgent: None,
+                respond_by: None,
                 waits: false,
                 promised: Vec::new(),
                 promised_first: None,
@@ -228,12 +233,19 @@ impl Maker<'_> {
         item.take.push(take(part.part.id, book));
         item.cost = part.cost;
         let mut with = Vec::new();
+        let mut along = 0.0;
         for id in &book.also_renew {
             let Some(other) = self.fleet.book.parts.get(id) else { continue };
             // It goes along where such a part stands there at all.
             if figures.parts.iter().any(|p| p.part.at == part.part.at && p.part.id == id) {
                 item.take.push(take(id, other));
                 with.push(format::words(id.as_str()));
+                // What is renewed along is thrown away along.
+                along += figures
+                    .parts
+                    .iter()
+                    .find(|p| p.part.at == part.part.at && p.part.id == id)
+                    .map_or(0.0, |other| self.day_thrown_away(other));
                 let piece = other.cost.as_ref().and_then(|cost| cost.on(self.as_of));
                 item.cost =
                     item.cost.zip(piece).map(|(sum, piece)| sum + piece.0 * Decimal::from(other.count.unwrap_or(1)));
@@ -246,7 +258,7 @@ impl Maker<'_> {
         chain.early = Self::early_days(part);
         chain.due = self.index(due);
         chain.first = (chain.due - chain.early).max(0) as usize;
-        chain.thrown_away = self.day_thrown_away(part);
+        chain.thrown_away = self.day_thrown_away(part) + along;
         self.risk(figures, part, chain);
         let urgency = part_urgency(part, self.as_of);
         let unsafe_now = urgency == Some(Urgency::DoNotUse);
@@ -265,6 +277,21 @@ impl Maker<'_> {
             }
             None => {}
         }
+        // Nothing says what is held, so that what is not urgent waits until it can have come.
+        let lead = book.lead_time.or(self.fleet.settings.stock.lead_time);
+        let comes = lead.map(|lead| self.index(add(self.as_of, lead)).max(0) as usize);
+        if let (Some(lead), Some(comes)) = (lead, comes) {
+            if chain.urgent.is_some() {
+                item.because.push_str(&format!(
+                    " To be ordered at once if none is held: it takes {} to come.",
+                    format::period(lead)
+                ));
+            } else if chain.first < comes {
+                chain.first = comes;
+                item.lead = Some(lead);
+            }
+        }
+        let chain = &mut item.chain;
         let by_age = book.interval.age;
         let by_hours = book.interval.hours.and_then(|hours| {
             let a_day = pump(figures, &part.part.at)?.forecast.as_ref()?.year() / 365.0;
@@ -282,7 +309,11 @@ impl Maker<'_> {
     /// What waiting risks: the chance, by the life model, of failing before a day, times what a failure costs more than
     /// planned work; a straight line over the window.
     fn risk(&self, figures: &SiteFigures, part: &PartDue, chain: &mut Chain) {
-        let Some(kind) = figures.lives.kind(part.part.id) else { return };
+        // Renewing sooner than the book says saves failures only of what wears out, and is worth it only where the best
+        // age says so; elsewhere a new part fails as soon as the old one would.
+        let Some(kind) = figures.lives.kind_of(&part.part).filter(|kind| kind.age_that_pays().is_some()) else {
+            return;
+        };
         let (Some(posterior), Some(costs)) = (&kind.posterior, kind.costs) else { return };
         let chance = |day: i64| -> Option<f64> {
             let days = day.max(0) as f64;
@@ -319,31 +350,72 @@ impl Maker<'_> {
             let mut item = self.item(figures.site, &task.at, Work::Task(task.id.clone()), minutes, skill);
             item.because = format::sentence(&task.because);
             item.water_out = task.task.water_out == Some(true);
-            let again = Self::comes_again(figures, task, due);
+            let spa = figures.site.spas.iter().find(|spa| spa.at.as_str() == task.at.spa());
+            let after = spa.and_then(|spa| self.asked_again(figures.site, spa, task));
+            let again = after.as_deref().map_or_else(|| Self::comes_again(figures, task), |after| self.about(after));
             let period = again.map_or(365.0, Period::mean_days).max(1.0);
             item.chain.again = again;
+            item.chain.after = after;
             item.chain.early = ((period * EARLY_SHARE) as i64).max(1);
             item.chain.due = self.index(due);
             item.chain.first = (item.chain.due - item.chain.early).max(0) as usize;
             item.chain.thrown_away = self.worth(item.cost, minutes) / period;
             item.chain.waits = true;
+            if item.chain.after.as_deref().is_some_and(|after| after.iter().any(|next| next.why.is_guests())) {
+                // The water is used up when guests leave; sooner is better, and nothing is thrown away.
+                (item.chain.thrown_away, item.chain.risk) = (0.0, SOONER);
+            }
             if task.because == "on reopening" {
                 item.chain.first = item.chain.due.max(0) as usize;
                 item.chain.due += REOPENING_DAYS - 1;
+            } else if item.chain.due >= 0 && item.chain.after.is_some() {
+                self.after_guests(figures.site, spa, task, due, &mut item.chain);
             }
             if item.chain.due < 0 {
                 item.chain.urgent = Some(if task.by_rule { 1 } else { 2 });
             }
-            if task.task.every == Some(Every::Changeover) {
-                self.changeovers(figures.site, &item, all);
-            } else {
-                all.items.push(item);
-            }
+            all.items.push(item);
         }
     }
 
-    /// How long until a task is due again: its period, or less where pressure or guests ask for it sooner.
-    fn comes_again(figures: &SiteFigures, task: &TaskDue, due: NaiveDate) -> Option<Period> {
+    /// When a task is due again by the day it is done, where the rule for changing the water or guests changing say so.
+    fn asked_again(&self, site: &Site, spa: &Spa, task: &TaskDue) -> Option<Arc<[Next]>> {
+        let limits = self.fleet.rule_book(site).and_then(|book| book.limits(site.r#use));
+        let rule = limits.and_then(|limits| limits.refill.as_ref()).filter(|_| task.task.or_bather_limit == Some(true));
+        let at_most = match task.task.every {
+            Some(Every::Period(period)) => Some(period),
+            _ => task.task.at_most,
+        };
+        let each_change = task.task.every == Some(Every::Changeover);
+        let asked = Asked { rule, each_change, at_most, early_share: EARLY_SHARE };
+        water::again(site, spa, self.start(), self.days, asked).map(Arc::from)
+    }
+
+    /// About how long it is until something is due again: the mean over the plan's days, counted by whole times.
+    fn about(&self, after: &[Next]) -> Option<Period> {
+        let mut day = 0;
+        let mut times = 0u32;
+        while let Some(next) = after.get(day).filter(|next| next.due < self.days as i64) {
+            day = (next.due.max(0) as usize).max(day + 1);
+            times += 1;
+        }
+        (times > 0).then(|| Period { months: 0, days: (day as u32 / times).max(1) })
+    }
+
+    /// Work that guests leaving ask for first is done behind them, not before.
+    fn after_guests(&self, site: &Site, spa: Option<&Spa>, task: &TaskDue, due: NaiveDate, chain: &mut Chain) {
+        let leaves = spa.and_then(|spa| spa.stays.as_ref()).is_some_and(|stays| stays.leavings().any(|day| day == due));
+        let by_group = task.by_rule || task.task.every == Some(Every::Changeover);
+        if let Some(next) = spa.filter(|_| leaves && by_group).and_then(|spa| {
+            let next = water::leaving(site, spa, self.start(), self.days, due)?;
+            (next.first as i64 == self.index(due)).then_some(next)
+        }) {
+            (chain.first, chain.due, chain.early) = (next.first, next.last, 0);
+        }
+    }
+
+    /// How long until a task is due again: its period, or less where pressure asks for it sooner.
+    fn comes_again(figures: &SiteFigures, task: &TaskDue) -> Option<Period> {
         let period = match task.task.every {
             Some(Every::Period(period)) => Some(period),
             _ => task.task.at_most,
@@ -353,8 +425,7 @@ impl Maker<'_> {
             let state = &filter?.state;
             Some(state.rise_limit? / state.rise_per_day.filter(|rise| *rise > 0.0)?)
         });
-        let by_guests = task.by_rule.then(|| task.last.map(|last| days_between(last, due) as f64)).flatten();
-        let sooner = [by_pressure, by_guests].into_iter().flatten().filter(|days| days.is_finite()).reduce(f64::min);
+        let sooner = by_pressure.filter(|days: &f64| days.is_finite());
         match (period, sooner) {
             (Some(period), Some(days)) if days < period.mean_days() => {
                 Some(Period { months: 0, days: days.max(1.0) as u32 })
@@ -365,52 +436,18 @@ impl Maker<'_> {
         }
     }
 
-    /// Work each time guests change: between those who leave and those who follow, as far as bookings reach; then by the
-    /// longest time that may pass.
-    fn changeovers(&self, site: &Site, item: &Item, all: &mut SiteItems) {
-        let spa = site.spas.iter().find(|spa| spa.at.as_str() == item.at.spa());
-        let Some(stays) = spa.and_then(|spa| spa.stays.as_ref()) else {
-            all.items.push(item.clone());
-            return;
-        };
-        let mut leavings: Vec<NaiveDate> =
-            stays.leavings().filter(|day| *day > self.as_of && *day <= self.end()).collect();
-        leavings.sort_unstable();
-        leavings.dedup();
-        if item.chain.urgent.is_some() {
-            all.items.push(Item { chain: Chain { again: None, ..item.chain.clone() }, ..item.clone() });
-        }
-        let mut last = None;
-        for day in &leavings {
-            if site.is_closed(*day) {
-                continue;
-            }
-            let next = stays.stays.iter().map(|(from, _)| *from).find(|from| from >= day);
-            let until = next.unwrap_or(plus_days(*day, AFTER_GUESTS_DAYS)).min(plus_days(*day, AFTER_GUESTS_DAYS));
-            let mut one = item.clone();
-            one.because = "Guests change".to_owned();
-            one.chain = Chain {
-                first: self.index(*day).max(0) as usize,
-                due: self.index(until),
-                again: None,
-                urgent: None,
-                thrown_away: 0.0,
-                risk: SOONER,
-                waits: false,
-                ..item.chain.clone()
-            };
-            all.items.push(one);
-            last = Some(*day);
-        }
-        if let (Some(last), Some(at_most)) = (last, item.chain.again) {
-            let mut rest = item.clone();
-            rest.because = "Bookings do not reach further".to_owned();
-            rest.chain.due = self.index(add(last, at_most));
-            rest.chain.first = (rest.chain.due - rest.chain.early).max(0) as usize;
-            rest.chain.urgent = None;
-            all.items.push(rest);
-        } else if last.is_none() && item.chain.urgent.is_none() {
-            all.items.push(item.clone());
+    /// What is urgent is done within the response the contract promises.
+    fn respond(&self, site: &Site, all: &mut SiteItems) {
+        let customer = site.customer.as_ref().and_then(|id| self.fleet.customers.get(id));
+        let Some(contract) = customer.and_then(|customer| customer.contract.as_ref()) else { return };
+        let runs = contract.from.is_none_or(|day| day.0 <= self.start())
+            && contract.to.is_none_or(|day| day.0 >= self.start());
+        let Some(response) = contract.response.filter(|_| runs) else { return };
+        let hours = response.0.get::<uom::si::time::hour>();
+        // Days are planned, not hours: 24 h from the evening of the as-of day end with the next day.
+        let by = ((hours / 24.0).ceil().max(1.0) as usize - 1).min(self.days - 1);
+        for item in all.items.iter_mut().filter(|item| item.chain.urgent.is_some() && item.chain.due < 0) {
+            item.chain.respond_by = Some(by.max(item.chain.first));
         }
     }
 
@@ -423,12 +460,20 @@ impl Maker<'_> {
                 item
             };
             let day = |index: i64| plus_days(self.start(), index);
-            if *from > 0 {
+            let closed_up = site.visits.iter().any(|(_, visit)| {
+                visit.date.0 >= day(*from - CLOSING_DAYS)
+                    && visit.at.iter().any(|(_, entry)| entry.done.iter().any(|task| task.as_str() == CLOSE))
+            });
+            if *from + CLOSING_LATE_DAYS > 0 && !closed_up {
                 let mut item = whole_site(self.item(site, at, Work::Close, minutes, None));
                 item.because = format!("Closed from {}", format::short_date(day(*from)));
                 item.chain.first = (*from - CLOSING_DAYS).max(0) as usize;
                 item.chain.due = *from - 1;
-                item.chain.may_be_late = false;
+                item.chain.access = access.closing(site.spas.len());
+                item.chain.thrown_away = SOONER;
+                if *from <= CLOSING_DAYS {
+                    item.chain.urgent = Some(1);
+                }
                 all.items.push(item);
             }
             if *to + 1 < self.days as i64 {
@@ -473,7 +518,7 @@ impl Maker<'_> {
     }
 
     /// The visits a contract promises, one in each month, quarter and so on.
-    fn contract(&self, site: &Site, all: &mut SiteItems) {
+    fn contract(&self, site: &Site, access: &Access, all: &mut SiteItems) {
         let Some(at) = site.spas.first().map(|spa| &spa.at) else { return };
         let customer = site.customer.as_ref().and_then(|id| self.fleet.customers.get(id));
         let Some(contract) = customer.and_then(|customer| customer.contract.as_ref()) else { return };
@@ -489,15 +534,28 @@ impl Maker<'_> {
         let from = contract.from.map_or(self.start(), |day| day.0).max(self.start());
         let to = contract.to.map_or(self.end(), |day| day.0).min(self.end());
         let first = Month::of(self.start());
+        let mut shut: Vec<((i64, i64), Vec<(NaiveDate, NaiveDate)>)> = Vec::new();
         // Quarters and halves are those of the calendar year.
         let begin = first.plus(-((first.number() as i32 - 1) % months));
         for month in begin.through(Month::of(self.end())).step_by(months as usize) {
             let (begins, ends) = (month.first(), month.plus(months - 1).last());
             let (window_from, window_to) = (begins.max(from), ends.min(to));
             // What is not over when the plan or the contract ends can still be visited; a stretch begun may have been.
-            let visited = site.visits.iter().any(|(_, visit)| visit.date.0 >= begins && visit.date.0 < self.start());
+            // A call-out is no promised visit.
+            let visited = site.visits.iter().any(|(_, visit)| {
+                visit.date.0 >= begins && visit.date.0 < self.start() && visit.why != Some(WhyVisited::Callout)
+            });
             let cut_off = ends > self.end() && contract.to.is_none_or(|day| day.0 > self.end());
             if window_from > window_to || visited || cut_off {
+                continue;
+            }
+            if let Some(season) =
+                access.closed.iter().find(|season| self.shut(access, **season, window_from, window_to))
+            {
+                match shut.last_mut().filter(|(before, _)| before == season) {
+                    Some((_, stretches)) => stretches.push((window_from, window_to)),
+                    None => shut.push((*season, vec![(window_from, window_to)])),
+                }
                 continue;
             }
             let mut item = self.item(site, at, Work::ContractVisit, LOOK_ROUND_MINUTES, None);
@@ -508,6 +566,29 @@ impl Maker<'_> {
             item.chain.may_be_late = false;
             all.items.push(item);
         }
+        for ((from, to), stretches) in shut {
+            let (Some((first, _)), Some((_, last))) = (stretches.first(), stretches.last()) else { continue };
+            let why = format!(
+                "the site is closed from {} to {}: {} promised {words} from {} to {} cannot be made",
+                format::short_date(plus_days(self.start(), from)),
+                format::short_date(plus_days(self.start(), to)),
+                if stretches.len() == 1 { "the visit".to_owned() } else { format!("the {} visits", stretches.len()) },
+                format::short_date(*first),
+                format::short_date(*last),
+            );
+            all.refused.push((at.clone(), Work::ContractVisit, Some(*last), why));
+        }
+    }
+
+    /// Whether a closed season leaves no day within a stretch on which somebody works and the site can be visited.
+    fn shut(&self, access: &Access, (from, to): (i64, i64), first: NaiveDate, last: NaiveDate) -> bool {
+        let (first, last) = (self.index(first).max(0), self.index(last));
+        (first..=last).any(|day| (from..=to).contains(&day))
+            && (first..=last).all(|day| {
+                let open =
+                    usize::try_from(day).ok().and_then(|day| access.lists[0].get(day)).is_some_and(|min| *min > 0);
+                !open || !super::made::somebody_works(self.fleet, plus_days(self.start(), day))
+            })
     }
 }
 
@@ -536,3 +617,6 @@ pub fn whole(minutes: f64) -> u32 {
 fn pump<'a>(figures: &'a SiteFigures, at: &Address) -> Option<&'a PumpFigures> {
     figures.spas.iter().flat_map(|spa| &spa.pumps).find(|pump| pump.at == *at)
 }
+
+#[cfg(test)]
+mod tests;

@@ -163,10 +163,10 @@ pub(super) fn index_readings(site: &mut Site, typed: &TypedUnits) {
                     quantity,
                 });
             };
-            for (quantity, value) in entry.readings(typed) {
+            for (quantity, value) in entry.before.readings(typed) {
                 push(quantity, value, false);
             }
-            for (quantity, value) in entry.after.iter().flat_map(|after| after.readings(typed)) {
+            for (quantity, value) in entry.after.readings(typed) {
                 push(quantity, value, true);
             }
         }
