@@ -66,6 +66,8 @@ pub struct Fleet {
 pub struct Book {
     /// Whether it is the built-in one.
     pub built_in: bool,
+    /// Parts and tasks that could not be understood, which has been told: their lines are left out everywhere.
+    pub lost: Vec<String>,
     /// Wear parts in the book's order.
     pub parts: Keyed<Id, Part>,
     /// Tasks in the book's order.
@@ -75,6 +77,11 @@ pub struct Book {
 }
 
 impl Book {
+    /// Whether a part or task stands in the book and could not be understood.
+    pub fn is_lost(&self, id: &Id) -> bool {
+        self.lost.iter().any(|lost| lost == id.as_str())
+    }
+
     /// The usual program for a use and duty.
     pub fn usual_program(&self, used_as: Option<Use>, duty: Duty) -> Option<&[ProgramFile]> {
         let word = match duty {

@@ -567,8 +567,11 @@ mod tests {
 
     #[test]
     fn a_suction_cover_past_its_stated_life_closes_the_spa() {
-        let over = urgent("fitted: 2021-06-30", "");
+        let over = urgent("fitted: 2021-06-30", "{date: 2026-06-01, at: {tub: {ph: 7.2}}}");
         assert_eq!(over[0], (Urgency::DoNotUse, "suction-cover-over-age"));
+        // With no log at all nobody can say whether it was renewed: somebody has to look.
+        let no_log = urgent("fitted: 2021-06-30", "");
+        assert_eq!(no_log[0], (Urgency::ActNow, "suction-cover-age-unknown"));
         // Deferring it changes nothing.
         let deferred =
             urgent("fitted: 2021-06-30", "{date: 2026-06-01, at: {tub: {deferred: {suction_cover: 2027-01-01}}}}");

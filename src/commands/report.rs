@@ -204,6 +204,8 @@ impl Run<'_> {
             }
         }
         diagnostics.sort_by_cached_key(Diagnostic::order);
+        // What is said alike of every site is said once.
+        diagnostics.dedup();
         self.printer.diagnostics(&diagnostics);
         self.printer.stage("read, hours and water", clock);
         let water: f64 = sites.iter().flat_map(|(_, spas)| spas).map(|spa| spa.water_took.as_secs_f64()).sum();

@@ -279,7 +279,8 @@ pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &Sour
     let mut checker = Checker { fleet, folder, source, told, found, spare: None, not_told: 0, left_out };
     checker.site(site);
     for spa in &site.spas {
-        for pump in &spa.pumps {
+        // Of what could not be understood there is nothing more to say.
+        for pump in spa.pumps.iter().filter(|pump| !told.covers(&pump.at)) {
             checker.pump(pump);
         }
         if let Some(pipe) = &spa.pipe {
@@ -309,7 +310,7 @@ pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &Sour
             .chain(spa.equipment.iter().map(|e| (e.at.as_str(), &e.parts)))
         {
             for (part, _) in parts.iter() {
-                if fleet.book.parts.get(part).is_none() {
+                if fleet.book.parts.get(part).is_none() && !fleet.book.is_lost(part) {
                     let hint = nearest_part(fleet, part);
                     let path = format!("spas.{}", spa.at);
                     let name = if what.is_empty() { spa.at.as_str() } else { what };
@@ -396,7 +397,7 @@ impl Checker<'_> {
         }
         let known = if visit.left.is_empty() { BTreeSet::new() } else { addresses(site) };
         for (place, left) in visit.left.iter().enumerate() {
-            if !known.contains(&left.at) && !self.told.covers(&left.at) {
+            if !known.contains(&left.at) && !self.told.covers(&left.at) && !(self.told.lost && known.is_empty()) {
                 let message = format!("nothing at this site has the address `{}`", left.at);
                 let hint = yaml::nearest(left.at.as_str(), known.iter().map(Address::as_str))
                     .map(|near| format!("did you mean `{near}`?"));
@@ -430,7 +431,8 @@ impl Checker<'_> {
         entry: &Entry,
     ) -> bool {
         let Some(standing) = standing(site, at) else {
-            if self.told.covers(at) {
+            // Where no spa could be understood, nothing that is said of them can be wrong.
+            if self.told.covers(at) || self.told.lost && site.spas.is_empty() {
                 return false;
             }
             let known = addresses(site);
@@ -485,10 +487,15 @@ impl Checker<'_> {
             }
         }
         for task in &entry.done {
+<<<<<<< HEAD
+            let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str());
+            if fits != Some(standing.fits) && !self.fleet.book.is_lost(task) {
+=======
             // Closing for the season and opening again are every spa's, and stand in no book.
             let of_season = [CLOSE, REOPEN].contains(&task.as_str()).then_some("spa");
             let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str()).or(of_season);
             if fits != Some(standing.fits) {
+>>>>>>> main
                 let (message, hint) = match fits {
                     None => (
                         format!("the book has no task `{task}`"),

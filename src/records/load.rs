@@ -183,14 +183,16 @@ impl Shared {
         };
         let mut book = Book {
             built_in: true,
+            lost: Vec::new(),
             parts: built_in.parts,
             tasks: built_in.tasks,
             programs: built_in.programs.unwrap_or_default(),
         };
         if folder.has("upkeep.yaml") {
             match read_shared::<UpkeepFile>(&folder, "upkeep.yaml", entry, &mut diagnostics) {
-                Some((file, _)) => {
+                Some((file, lost)) => {
                     book.built_in = false;
+                    book.lost = lost;
                     book.parts = file.parts;
                     book.tasks = file.tasks;
                     if let Some(programs) = file.programs {

@@ -278,6 +278,13 @@ pub fn age(days: i64) -> String {
 pub fn part_reason(part: &PartDue, as_of: NaiveDate) -> String {
     use uom::si::time::hour;
     let Some(due) = part.due else { return "Its due date is not known.".to_owned() };
+    if part.unrecorded {
+        return format!(
+            "No renewal is on record; counted from {} it would have been due {}.",
+            self::fitted(part.part.fitted),
+            calendar::in_words(due)
+        );
+    }
     let overdue = due <= as_of;
     let range = match (part.due_low, part.due_high) {
         (Some(low), Some(high)) if low != high => {

@@ -28,7 +28,8 @@ pub fn guess_note(site: &SiteFigures, shown: &[&PartDue]) -> String {
     let mut kinds: Vec<(String, usize)> = Vec::new();
     // Where no log is kept nobody knows what has failed.
     if site.site.records_start().is_none() {
-        return String::new();
+        let any = shown.iter().any(|part| part.fail_12mo.is_some());
+        return if any { " No log is kept: chances are guessed from the book.".to_owned() } else { String::new() };
     }
     for part in shown {
         let Some(kind) = site.lives.kind(part.part.id) else { continue };

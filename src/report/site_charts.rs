@@ -125,7 +125,22 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
     };
     let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).filter(fits).take(PUMPS_DRAWN).collect();
     drawn.sort_by(|a, b| a.at.cmp(&b.at));
+<<<<<<< HEAD
+    result.run_hours = run_hours_chart(site, &drawn);
+    let known = |pump: &&crate::quantities::PumpFigures| pump.hours.as_ref().is_some_and(|h| !h.curves.is_empty());
+    let (of_all, shown) = (pumps.iter().copied().filter(known).count(), drawn.iter().copied().filter(known).count());
+    if let Some(chart) = &mut result.run_hours
+        && of_all > shown
+    {
+        // Which pumps are drawn is no secret: those that failed or ask for something.
+        let them = if of_all - shown == 1 { "one more pump" } else { "the other pumps" };
+        chart
+            .caption
+            .push_str(&format!(" Of {of_all} pumps {shown} are drawn; the hours of {them} stand in the table."));
+    }
+=======
     result.run_hours = run_hours_chart(site, &drawn).map(|chart| with_the_rest(chart, drawn.len(), pumps.len()));
+>>>>>>> main
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
         let input = charts::failures::FailuresInput {
             name: format!("failures-{}", file_name(&pump.at)),
@@ -330,7 +345,9 @@ fn year(site: &SiteFigures, month: Month, paper: Paper) -> Option<Chart> {
             word: if c.drained { "closed, drained" } else { "closed" }.to_owned(),
         })
         .collect();
-    let mut due: Vec<&PartDue> = site.parts.iter().filter(|p| p.due.is_some_and(|due| due <= last)).collect();
+    // What has passed only for want of a log is asked about, and no day of the year.
+    let by_record = |part: &&PartDue| !part.unrecorded && part.due.is_some_and(|due| due <= last);
+    let mut due: Vec<&PartDue> = site.parts.iter().filter(by_record).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
     let short_paper = usize::from(paper == Paper::UsLetter);
     let most = if grouped(&site.to_do).len() >= ACTIONS { YEAR_ROWS_BESIDE_MUCH } else { YEAR_ROWS } - 2 * short_paper;

@@ -38,7 +38,18 @@ fn a_pumps_hours_forecast_and_energy() {
     let told = explained(&demo(), "alder-lodge/north/filtration", "2026-10");
     holds(
         &told,
-        &["Hours", "factor", "counter over program", "Forecast", "central 80 %", "Energy of the pump", "kWh", "Parts"],
+        &[
+            "Hours",
+            "factor",
+            "by the counter ÷",
+            " A measured",
+            "pumps.yaml:",
+            "Forecast",
+            "central 80 %",
+            "Energy of the pump",
+            "kWh",
+            "Parts",
+        ],
     );
     assert_lines_are_there(&told);
 }

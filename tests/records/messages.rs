@@ -116,3 +116,25 @@ fn messages_are_the_same_in_every_form() {
     assert!(short.stderr.contains(first["message"].as_str().unwrap()));
     assert!(short.stderr.contains(first["hint"].as_str().unwrap()));
 }
+
+/// A slip in a year is told before it is in the log, and a second place stands in the JSON too.
+#[test]
+fn a_visit_of_days_to_come_is_told_as_it_is_added() {
+    let folder = tempfile::tempdir().unwrap();
+    let from = fixtures("silent/dates-out-of-order");
+    std::fs::create_dir(folder.path().join("sites")).unwrap();
+    for file in ["fleet.yaml", "sites/quay-house.yaml"] {
+        std::fs::copy(from.join(file), folder.path().join(file)).unwrap();
+    }
+    let fleet = folder.path().to_str().unwrap();
+    let add = |day: &str| Run::of(&["add", "quay-house/terrace", "ph=7.2", "--date", day, "--fleet", fleet]);
+    let said = add("2126-01-01").expect_status(0).stderr;
+    assert!(said.contains("warning[after-as-of]: 2126-01-01 is still to come"), "{said}");
+    let said = add("2026-03-01").expect_status(0).stderr;
+    assert!(!said.contains("warning"), "{said}");
+    let run = Run::check(&fixtures("invalid/repeated-key"), &["--format", "json"]);
+    let told: serde_json::Value =
+        serde_json::from_str(run.stdout.lines().chain(run.stderr.lines()).next().unwrap()).unwrap();
+    assert_eq!(told["second"]["line"], 2, "{told}");
+    assert_eq!(told["second"]["message"], "the first", "{told}");
+}

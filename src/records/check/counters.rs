@@ -1,6 +1,7 @@
 //! Warnings about counters out of order: each with the reading it contradicts beside it.
 
 use super::plain;
+use crate::address::Address;
 use crate::basis::{Place, Source};
 use crate::calendar::days_between;
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
@@ -9,12 +10,17 @@ use crate::records::tree::SourceText;
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
 
-/// Warnings about counters out of order, once the readings are in.
-pub fn check_counters(fleet: &Fleet, site: &Site, source: &SourceText) -> Vec<Diagnostic> {
+/// Warnings about counters out of order, once the readings are in, of pumps whose log could be read whole.
+pub fn check_counters(
+    fleet: &Fleet,
+    site: &Site,
+    source: &SourceText,
+    is_whole: impl Fn(&Address) -> bool,
+) -> Vec<Diagnostic> {
     let mut diagnostics = Vec::new();
     let typed = fleet.typed_units();
     for pump in site.spas.iter().flat_map(|spa| &spa.pumps) {
-        if counters::plainly_sound(site, pump) {
+        if !is_whole(&pump.at) || counters::plainly_sound(site, pump) {
             continue;
         }
         let counters = counters::counters(site, pump, fleet.model(pump), &typed);

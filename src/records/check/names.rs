@@ -30,7 +30,7 @@ pub(super) fn in_book(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
     let did_you_mean = |near: &str| format!("did you mean `{near}`?");
     for (id, part) in fleet.book.parts.iter() {
         for other in &part.also_renew {
-            if fleet.book.parts.get(other).is_none() {
+            if fleet.book.parts.get(other).is_none() && !fleet.book.is_lost(other) {
                 let message = format!("`also_renew` of `{id}` names `{other}`, which the book does not have");
                 tell(Rule::UnknownPart, &format!("parts.{id}.also_renew"), message, nearest_part(fleet, other));
             }
@@ -62,7 +62,8 @@ impl Checker<'_> {
     pub(super) fn can_be_repaired(&mut self, site: &Site, index: u32, at: &Address, name: &Id) -> bool {
         let here = addresses(site);
         let things: Vec<&str> = here.iter().filter(|a| a.spa() == at.spa()).map(Address::last).collect();
-        if self.fleet.book.parts.get(name).is_some() || things.contains(&name.as_str()) {
+        if self.fleet.book.parts.get(name).is_some() || self.fleet.book.is_lost(name) || things.contains(&name.as_str())
+        {
             return true;
         }
         let parts = self.fleet.book.parts.iter().map(|(id, _)| id.as_str());
@@ -78,6 +79,7 @@ impl Checker<'_> {
             Some(known) => {
                 (format!("the part `{part}` fits a {}, and `{at}` is a {}", known.fits, standing.fits), None)
             }
+            None if self.fleet.book.is_lost(part) => return true,
             None => (format!("the book has no part `{part}`"), nearest_part(self.fleet, part)),
         };
         self.lose_entry(index, at, Rule::UnknownPart, &format!(".{field}"), message, hint);

@@ -43,6 +43,8 @@ pub(super) struct SiteReader<'a> {
     lost: bool,
     /// Where something stands that could not be understood: what is said of it elsewhere is no mistake.
     lost_at: Vec<Address>,
+    /// Entries of the log that could not be understood, by address; of a whole visit nobody knows the addresses.
+    lost_entries: Vec<Option<Address>>,
 }
 
 impl<'a> SiteReader<'a> {
@@ -55,6 +57,7 @@ impl<'a> SiteReader<'a> {
             left_out: Vec::new(),
             lost: files.bad_line,
             lost_at: Vec::new(),
+            lost_entries: Vec::new(),
         }
     }
 
@@ -90,7 +93,12 @@ impl<'a> SiteReader<'a> {
         self.diagnostics.extend(found.diagnostics);
         self.left_out.extend(found.left_out);
         index_readings(&mut site, &typed);
-        self.diagnostics.extend(check::check_counters(&self.shared.fleet, &site, &source));
+        // A reset or an exchange that could not be read has been told: its readings are not told again.
+        let is_whole = |at: &Address| {
+            !self.lost && self.lost_entries.iter().all(|lost| lost.as_ref().is_some_and(|lost| lost != at))
+        };
+        let of_counters = check::check_counters(&self.shared.fleet, &site, &source, is_whole);
+        self.diagnostics.extend(of_counters);
         self.diagnostics.extend(check::unlikely_readings(&self.shared.fleet, &site, &source, &self.shared.folder));
         self.diagnostics.sort_by_cached_key(Diagnostic::order);
         check::one_question_a_value(&mut self.diagnostics);
@@ -124,6 +132,9 @@ impl<'a> SiteReader<'a> {
                 } else {
                     format!("the visit on line {line} of {} is left out", source.file)
                 };
+                let of = problem.path.get(3).filter(|_| problem.left_out == 4);
+                let at = of.and_then(|step| if let Step::Key(at) = step { Address::parse(at).ok() } else { None });
+                self.lost_entries.push(at);
                 diagnostic.left_out = Some(what.clone());
                 if self.left_out.last() != Some(&what) {
                     self.left_out.push(what);

@@ -7,6 +7,7 @@ use crate::calendar;
 use crate::charts::style::list;
 use crate::quantities::water_turnover;
 use crate::records::forms::Fitted;
+use crate::records::tubs::Speed;
 use crate::report::{format, view};
 
 /// The most that are told: more is no help. The fields that would tell most come first.
@@ -61,6 +62,24 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
                             "hours of those months, held to 24 h a day".to_owned(),
                         );
                     }
+                    if hours.curves.iter().any(|curve| curve.speed == Speed::All) {
+                        push(
+                            format!("{name}: how its hours are split between its two speeds"),
+                            "`program`, or counter readings of each speed".to_owned(),
+                            "hours of each speed, energy, water turnover".to_owned(),
+                        );
+                    }
+                    let of_records = given.site.site.spas.iter().flat_map(|spa| &spa.pumps);
+                    let unwritten = of_records
+                        .filter(|written| written.at == pump.at)
+                        .any(|written| written.usual_program || written.programs.is_empty());
+                    if unwritten && hours.curves.iter().any(|curve| curve.rate.is_some()) {
+                        push(
+                            format!("{name}: its program"),
+                            "`program`".to_owned(),
+                            "hours of days between no two readings, which are at the counter's rate of late".to_owned(),
+                        );
+                    }
                     if hours.basis_now() == Some(Basis::Assumed) {
                         push(
                             format!("{name}: its program"),
@@ -89,7 +108,18 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
         let (at, why) = key.split_once('|').unwrap_or((&key, ""));
         push(format!("{at}: when the {} will be due", list(&names)), why.to_owned(), "due dates".to_owned());
     }
-    for part in given.site.parts.iter().filter(|p| matches!(p.part.fitted, Fitted::Month(_) | Fitted::Year(_))) {
+    let unrecorded = given.site.parts.iter().filter(|part| part.unrecorded).count();
+    if unrecorded > 0 {
+        push(
+            format!("When {} last renewed", plural(unrecorded, "part was", "parts were")),
+            "`renewed` in the log, or `fitted` under `parts`".to_owned(),
+            "due dates, which count from the day of fitting".to_owned(),
+        );
+    }
+    let dated = |part: &&crate::schedule::due::PartDue| {
+        !part.unrecorded && matches!(part.part.fitted, Fitted::Month(_) | Fitted::Year(_))
+    };
+    for part in given.site.parts.iter().filter(dated) {
         if let (Some(low), Some(high)) = (part.due_low, part.due_high)
             && low != high
         {

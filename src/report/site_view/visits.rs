@@ -185,8 +185,12 @@ fn planned_cost(given: &Given) -> Option<view::PlannedCost> {
 /// What to order for the parts due within four months, like for like, and for what is renewed along with them.
 fn parts_list(given: &Given) -> Vec<view::PartToBuy> {
     let as_of = given.site.as_of;
-    let mut due: Vec<&PartDue> =
-        given.site.parts.iter().filter(|p| p.due.is_some_and(|d| d <= plus_days(as_of, 120))).collect();
+    let mut due: Vec<&PartDue> = given
+        .site
+        .parts
+        .iter()
+        .filter(|p| !p.unrecorded && p.due.is_some_and(|d| d <= plus_days(as_of, 120)))
+        .collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
     let mut listed: Vec<(&Address, &Id)> = due.iter().map(|part| (&part.part.at, part.part.id)).collect();
     let mut list = Vec::new();

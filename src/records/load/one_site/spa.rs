@@ -3,6 +3,7 @@
 use super::{MOST_THINGS, SiteReader};
 use crate::address::{Address, Id};
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
+use crate::records::check;
 use crate::records::forms::{Fitted, Name};
 use crate::records::load::{SiteFiles, about_file};
 use crate::records::pumps::Speeds;
@@ -86,7 +87,7 @@ impl SiteReader<'_> {
             // A program of no hours at all says nothing; that the pump stands still is written `0 h/day`.
             let written = programs.len();
             programs.retain(names_hours);
-            if programs.len() < written && !self.lost_at.contains(&at) {
+            if programs.len() < written && !self.is_told(&at) {
                 let (file, spot) = where_written(&format!("{path}.program"));
                 let message = format!("a `program` of `{at}` names no hours");
                 let mut told = about_file(Severity::Warning, Rule::NoProgram, &file, message, None);
@@ -190,12 +191,18 @@ impl SiteReader<'_> {
         }
     }
 
+    /// Whether something there, or in what it stands in, could not be understood and has been told.
+    fn is_told(&self, at: &Address) -> bool {
+        let told = check::Told { lost: true, lost_at: &self.lost_at };
+        told.covers(at)
+    }
+
     /// A field without which a pump, filter or piece of equipment means nothing. It is told where the thing stands: in
     /// the site's file, beside the type that does not say it either, or in the type alone.
     fn miss(&mut self, at: Address, id: &Id, of_type: Option<&Name>, miss: &Missed, source: &SourceText) {
         let &Missed { group, is, field, hint } = miss;
         // What could not be understood there has been told.
-        if self.lost_at.contains(&at) {
+        if self.is_told(&at) {
             return;
         }
         let own = format!("spas.{}.{group}.{id}", at.spa());
