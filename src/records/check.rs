@@ -487,15 +487,10 @@ impl Checker<'_> {
             }
         }
         for task in &entry.done {
-<<<<<<< HEAD
-            let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str());
-            if fits != Some(standing.fits) && !self.fleet.book.is_lost(task) {
-=======
             // Closing for the season and opening again are every spa's, and stand in no book.
             let of_season = [CLOSE, REOPEN].contains(&task.as_str()).then_some("spa");
             let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str()).or(of_season);
-            if fits != Some(standing.fits) {
->>>>>>> main
+            if fits != Some(standing.fits) && !self.fleet.book.is_lost(task) {
                 let (message, hint) = match fits {
                     None => (
                         format!("the book has no task `{task}`"),

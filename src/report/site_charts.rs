@@ -125,22 +125,7 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
     };
     let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).filter(fits).take(PUMPS_DRAWN).collect();
     drawn.sort_by(|a, b| a.at.cmp(&b.at));
-<<<<<<< HEAD
-    result.run_hours = run_hours_chart(site, &drawn);
-    let known = |pump: &&crate::quantities::PumpFigures| pump.hours.as_ref().is_some_and(|h| !h.curves.is_empty());
-    let (of_all, shown) = (pumps.iter().copied().filter(known).count(), drawn.iter().copied().filter(known).count());
-    if let Some(chart) = &mut result.run_hours
-        && of_all > shown
-    {
-        // Which pumps are drawn is no secret: those that failed or ask for something.
-        let them = if of_all - shown == 1 { "one more pump" } else { "the other pumps" };
-        chart
-            .caption
-            .push_str(&format!(" Of {of_all} pumps {shown} are drawn; the hours of {them} stand in the table."));
-    }
-=======
     result.run_hours = run_hours_chart(site, &drawn).map(|chart| with_the_rest(chart, drawn.len(), pumps.len()));
->>>>>>> main
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
         let input = charts::failures::FailuresInput {
             name: format!("failures-{}", file_name(&pump.at)),
