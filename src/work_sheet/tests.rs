@@ -13,7 +13,7 @@ spas:
     filters: {main: {kind: cartridge}}
     pumps:
       jets: {duty: jets, program: {run: 1 h/day}}
-      both: {duty: filtration_and_jets, program: {run: 8 h/day}}
+      both: {duty: filtration_and_jets, program: {low: 6 h/day, high: 2 h/day}}
       new: {duty: filtration, meter: {digits: 5}, program: {run: 8 h/day}}
 log:
   - date: 2026-10-01
