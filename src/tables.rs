@@ -225,7 +225,7 @@ pub fn tables<E: From<TableError> + Send>(
         .flatten()
         .collect();
     let sites = figures.sites.as_slice();
-    let units = crate::costs::year::minor_units(&figures.fleet.settings.currency.0);
+    let units = crate::costs::prices::minor_units(&figures.fleet.settings.currency.0);
     let of_fleet = [
         part_lives::part_lives(figures.lives)?,
         carry::carry(figures)?,

@@ -13,8 +13,9 @@ use uom::si::time::minute;
 
 use crate::address::Id;
 use crate::costs::contract::{Terms, is_out_of_hours};
+use crate::costs::prices::minor_units;
 use crate::costs::statement::{What, hours_of, pieces};
-use crate::costs::year::{ASSUMED_TRAVEL_MINUTES, minor_units};
+use crate::costs::year::ASSUMED_TRAVEL_MINUTES;
 use crate::records::customers::{Customer, Scope};
 use crate::records::log::{Because, Visit, Why};
 use crate::records::{Fleet, Site};

@@ -108,6 +108,9 @@ pub struct Left {
     /// Whether it is to be quoted for.
     #[serde(default)]
     pub quote: Option<bool>,
+    /// What is to be done, in words that the customer reads on the statement and the quotation.
+    #[serde(default)]
+    pub what: Option<Text>,
 }
 
 macro_rules! with_readings {

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, FleetCosts};
-use crate::costs::year::minor_units;
+use crate::costs::prices::minor_units;
 use crate::records::Fleet;
 use crate::report::inside_view::chance_in_words;
 use crate::report::{format, view};

@@ -11,15 +11,17 @@ use serde::Serialize;
 
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::ContractYear;
+use crate::costs::prices::minor_units;
 use crate::costs::quote::{Change, Given, Portfolio, Pricing, Quote, Unit};
 use crate::costs::spread::Estimate;
-use crate::costs::year::{Window, minor_units};
+use crate::costs::year::Window;
 use crate::quantities::failures::Trend;
 use crate::records::Fleet;
 use crate::records::log::Why;
 use crate::report::quote_view::{chosen, unit_name};
 use crate::report::statement_view::{amount_of, document};
 use crate::report::{format, view};
+use crate::schedule::visits::Work;
 
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
 pub const INSIDE_VIEW_VERSION: u32 = 1;
@@ -451,12 +453,23 @@ pub fn together(fleet: &Fleet, all: &Portfolio) -> String {
 
 fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
     let mut lines: Vec<String> =
-        quote.missing.iter().map(|what| format!("Not known, and counted as nothing: {what}.")).collect();
-    if quote.not_fitted > 0 {
-        lines.push(match quote.not_fitted {
+        quote.missing.iter().map(|what| format!("Not known, and counted as nothing: {}.", what.words())).collect();
+    // Renewals without a day are drawn all the same.
+    let not_fitted = quote.not_fitted.iter().filter(|not| !matches!(not.work, Work::Renew(_))).count();
+    if not_fitted > 0 {
+        lines.push(match not_fitted {
             1 => "One piece of work found no day in the plan and is not in the cost.".to_owned(),
             many => format!("{many} pieces of work found no day in the plan and are not in the cost."),
         });
+    }
+    if !quote.waits_for_quote.is_empty() {
+        lines.push(format!(
+            "Waiting for a quotation of its own, and not in the cost: {}.",
+            match quote.waits_for_quote.len() {
+                1 => "one thing a visit left".to_owned(),
+                many => format!("{many} things visits left"),
+            }
+        ));
     }
     lines.extend(plan_against_log(given, quote));
     let habits = given.habits;
@@ -525,7 +538,8 @@ fn methods(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
         "Failures: lives of the fleet's parts, Weibull, drawn anew each year from what is known of them; renewals as planned \
          unless a part fails first; failures of a pump that no part explains by the fleet's rate."
             .to_owned(),
-        "Visits and their ways: the plan of the coming twelve months; days beyond it are taken as the same days of the plan."
+        "Visits and their ways: the plan of the coming twelve months; on days beyond it, what recurs, as on the same days of \
+         the plan, and the looks round the contract promises, which is taken to go on. Renewals are those of the years drawn."
             .to_owned(),
         "Price: the cost that the share of years stays below, over one less the margin.".to_owned(),
     ];

@@ -14,6 +14,7 @@ use crate::costs::statement::{Kept, Line, Response, Statement, VisitDone, What};
 use crate::records::Fleet;
 use crate::records::fleet::{Paper, Units};
 use crate::records::log::{Because, Entry, Why};
+use crate::report::left_words::left_words;
 use crate::report::{format, view};
 
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
@@ -206,6 +207,7 @@ fn summary(fleet: &Fleet, statement: &Statement) -> String {
     };
     let mut says = format!("In {} we made {}", statement.month.in_words(), counted(visits, "visit", "visits"));
     match callouts {
+        0 if visits == 1 => says.push_str("; it was no call-out. "),
         0 => says.push_str(", none of them a call-out. "),
         all if all == visits && visits == 1 => says.push_str(", a call-out. "),
         1 => says.push_str(", one of them a call-out. "),
@@ -388,7 +390,9 @@ fn line_notes(fleet: &Fleet, statement: &Statement) -> Vec<String> {
 fn to_quote(statement: &Statement) -> Vec<String> {
     let left = |visit: &VisitDone| -> Vec<String> {
         let wanted = visit.visit.left.iter().filter(|left| left.quote == Some(true));
-        wanted.map(|left| format!("{}, {}", visit.site.name, format::place(left.at.as_str()).to_lowercase())).collect()
+        wanted
+            .map(|left| format!("{}, {}", visit.site.name, left_words(visit.site, left, visit.visit.date.0)))
+            .collect()
     };
     statement.visits.iter().flat_map(left).collect()
 }

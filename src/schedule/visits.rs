@@ -12,7 +12,7 @@ mod made;
 pub mod one_site;
 pub mod work;
 
-pub use made::plan;
+pub use made::{plan, plan_until};
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;

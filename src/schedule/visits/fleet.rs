@@ -13,6 +13,7 @@ use rayon::prelude::*;
 use super::chains::{Chain, Chains, Done, SiteYear, Unfitted};
 use super::diary::{Booked, CHANGEOVER_MINUTES, Diary, Technician, Way};
 use super::one_site::Node;
+use crate::interrupt::Stop;
 
 /// A site as a number among others.
 #[derive(Debug, Clone, PartialEq)]
@@ -71,12 +72,12 @@ const SHAKES_MOST: usize = 150;
 const CREW: usize = 4;
 
 /// Plans the year.
-pub fn plan(work: &FleetWork) -> FleetYear {
+pub fn plan(work: &FleetWork, stop: &Stop) -> FleetYear {
     let crews = crews(work);
     let planned: Vec<Vec<(usize, SiteYear)>> = crews
         .par_iter()
         .map(|(people, sites)| {
-            let mut planner = Planner::new(work, people, sites);
+            let mut planner = Planner::new(work, people, sites, stop);
             planner.promise();
             planner.urgent();
             planner.first_round();
@@ -184,10 +185,11 @@ struct Planner<'a> {
     /// The visits that stand in the diary, by the site's place: day and who.
     booked: Vec<Vec<(usize, usize)>>,
     years: Vec<SiteYear>,
+    stop: &'a Stop,
 }
 
 impl<'a> Planner<'a> {
-    fn new(work: &'a FleetWork, people: &'a [usize], sites: &'a [usize]) -> Self {
+    fn new(work: &'a FleetWork, people: &'a [usize], sites: &'a [usize], stop: &'a Stop) -> Self {
         let technicians = people.iter().map(|person| work.technicians[*person].clone()).collect();
         Self {
             work,
@@ -198,6 +200,7 @@ impl<'a> Planner<'a> {
             without: vec![Vec::new(); sites.len()],
             booked: vec![Vec::new(); sites.len()],
             years: vec![SiteYear::default(); sites.len()],
+            stop,
         }
     }
 
@@ -432,6 +435,10 @@ impl<'a> Planner<'a> {
     /// A site's year beside what the others have booked; `discount` is the share of ways it reckons with, where others are
     /// expected to join.
     fn year(&self, place: usize, discount: f64) -> SiteYear {
+        // Whoever asked the run to end gets no plan; all that is left to do is done at once.
+        if self.stop.check().is_err() {
+            return SiteYear::default();
+        }
         let site = self.site(place);
         let mut nodes: Vec<Node> = Vec::new();
         // A day on which somebody is promised or given is theirs.

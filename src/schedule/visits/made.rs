@@ -18,6 +18,7 @@ use super::work::{self, ASSUMED_TRAVEL_MINUTES, Item, Maker, SiteItems};
 use super::{NotFitted, Plan, Visit, VisitTask, Work};
 use crate::address::{Address, Id};
 use crate::calendar::{add, days_between, plus_days};
+use crate::interrupt::{Interrupted, Stop};
 use crate::records::fleet::Technician as Person;
 use crate::records::{Fleet, Site};
 use crate::report::format;
@@ -40,6 +41,26 @@ struct Prepared {
 /// Plans the visits of the twelve months behind the as-of day; what was accepted stays where records give no reason to
 /// move it, but for the coming week where that is planned anew.
 pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: bool) -> Plan {
+    plan_or_stop(fleet, sites, as_of, week_anew, &Stop::never())
+}
+
+/// [`plan`], but for a run that may be asked to end.
+///
+/// # Errors
+/// It was.
+pub fn plan_until(
+    fleet: &Fleet,
+    sites: &[SiteFigures],
+    as_of: NaiveDate,
+    week_anew: bool,
+    stop: &Stop,
+) -> Result<Plan, Interrupted> {
+    let plan = plan_or_stop(fleet, sites, as_of, week_anew, stop);
+    stop.check().map(|()| plan)
+}
+
+/// The plan; worth nothing once the run was asked to end.
+fn plan_or_stop(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: bool, stop: &Stop) -> Plan {
     let accepted = fleet.plan.as_ref().map(|plan| Accepted { plan, as_of, week_anew });
     let start = plus_days(as_of, 1);
     let days = days_between(as_of, add(as_of, Period { months: 12, days: 0 })).max(1) as usize;
@@ -70,7 +91,10 @@ pub fn plan(fleet: &Fleet, sites: &[SiteFigures], as_of: NaiveDate, week_anew: b
         .collect();
     let works = prepared.iter_mut().map(|site| site.work.clone()).collect();
     let numbers = FleetWork { start, days, technicians: people, sites: works };
-    let year = super::fleet::plan(&numbers);
+    let year = super::fleet::plan(&numbers, stop);
+    if stop.check().is_err() {
+        return Plan::default();
+    }
     let told = Told { fleet, sites, prepared: &prepared, numbers: &numbers, year: &year, as_of };
     let mut plan = told.plan();
     if let Some(accepted) = accepted {

@@ -40,7 +40,7 @@ const AFTER_GUESTS_DAYS: i64 = 3;
 /// Minutes to close or to open a spa: assumed, common practice, no source.
 const SEASON_MINUTES: u32 = 60;
 /// Minutes of the look round a contract promises: assumed, common practice, no source.
-const LOOK_ROUND_MINUTES: u32 = 15;
+pub const LOOK_ROUND_MINUTES: u32 = 15;
 /// Minutes for what a visit left: assumed, common practice, no source.
 const LEFT_MINUTES: u32 = 30;
 /// Minutes for work whose time the book does not say: assumed, common practice, no source.

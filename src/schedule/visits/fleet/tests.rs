@@ -143,7 +143,7 @@ fn check(work: &FleetWork, year: &FleetYear) {
 fn one_site_equals_the_solver_and_a_fleet_comes_within_five_percent_of_its_bound() {
     for (name, text) in INSTANCES {
         let (work, optimum, proven) = work_of(text);
-        let year = plan(&work);
+        let year = plan(&work, &crate::interrupt::Stop::never());
         check(&work, &year);
         assert!(year.sites.iter().all(|site| site.unfitted.is_empty() && site.done.iter().all(|d| !d.late)), "{name}");
         let over = year.cost / proven - 1.0;
@@ -216,7 +216,7 @@ fn the_plan_of_a_crowded_fleet_breaks_no_rule() {
             (60..=70).for_each(|day| site.access[0][day] = 0);
         }
         let work = FleetWork { start: day("2026-11-02"), days, technicians: vec![person(1), person(0)], sites };
-        let year = plan(&work);
+        let year = plan(&work, &crate::interrupt::Stop::never());
         check(&work, &year);
         // What recurs is chained from when it is done.
         for (site, plan) in work.sites.iter().zip(&year.sites) {
@@ -236,5 +236,5 @@ fn the_plan_of_a_crowded_fleet_breaks_no_rule() {
 }
 
 fn plan_again(work: &FleetWork) -> FleetYear {
-    plan(work)
+    plan(work, &crate::interrupt::Stop::never())
 }
