@@ -103,6 +103,8 @@ pub struct ContractYear {
     /// What the next year's cost is made of, borne by the contract: means of work, parts, ways, what else failures cost,
     /// and what of them all is failures; minor units.
     pub next_borne: ([f64; 4], f64),
+    /// Visits planned for the next year.
+    pub next_visits: f64,
     /// The price it would have by the index alone.
     pub next_by_index: Option<Decimal>,
 }
@@ -135,6 +137,7 @@ struct Drawn {
     twelve_months: (ExpectedYear, Vec<i64>),
     rest: Option<Outcome>,
     next: Option<(Outcome, Terms)>,
+    next_visits: f64,
 }
 
 /// Draws all sites' years. Without a cost of labour there is nothing to say.
@@ -157,14 +160,16 @@ pub fn outlook(fleet: &Fleet, sites: &[SiteFigures], plan: &Plan, lives: &FleetL
             let draw = |worlds: &Worlds, fleet: &Fleet| {
                 let year = site_year(fleet, site, plan, habits, worlds.window(), LookRounds::AsPlanned);
                 let terms = terms_of(fleet, site.site, worlds.window());
-                (simulate(&year, worlds, &terms), terms)
+                (simulate(&year, worlds, &terms), terms, year.routine.visits)
             };
             let in_force = customer.and_then(|customer| contract_on(customer, as_of)).is_some();
+            let next = next.as_ref().map(|worlds| draw(worlds, &going_on));
             Drawn {
                 id: site.site.id.clone(),
                 twelve_months: expected_year(fleet, site, plan, habits, &twelve),
                 rest: rest.as_ref().filter(|_| in_force).map(|worlds| draw(worlds, fleet).0),
-                next: next.as_ref().map(|worlds| draw(worlds, &going_on)),
+                next_visits: next.as_ref().map_or(0.0, |next| next.2),
+                next: next.map(|(outcome, terms, _)| (outcome, terms)),
             }
         })
         .collect();
@@ -337,6 +342,7 @@ fn contract_year(
         to_come: (spread, to_come),
         next_price_error: Pricing::of(fleet).error(&next_spread) / units,
         next_borne,
+        next_visits: of_customer.iter().map(|(_, drawn)| drawn.next_visits).sum(),
         next_price: Pricing::of(fleet).price(fleet, &next_spread),
         next_by_index: price_of(contract, year + 1).map(|(price, _)| crate::costs::rounded(price, &currency(fleet))),
     })

@@ -350,7 +350,9 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
     missing.dedup();
     // Looks round that are promised and found no day are owed and counted all the same.
     let of_unit = |not: &&NotFitted| {
-        not.work != Work::ContractVisit && sites.iter().any(|index| given.base.sites[*index].site.id == not.site)
+        // What falls due outside of the year is no matter of its price.
+        let in_year = not.due.is_none_or(|due| (window.first..=window.last).contains(&due));
+        in_year && not.work != Work::ContractVisit && sites.iter().any(|index| given.base.sites[*index].site.id == not.site)
     };
     let (waits_for_quote, not_fitted) = given
         .base

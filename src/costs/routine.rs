@@ -226,11 +226,17 @@ fn promised(
             host.tasks.push(look);
             continue;
         }
-        let open = (0..=days_between(from, to)).map(|ahead| plus_days(to, -ahead)).find(|day| !site.is_closed(*day));
+        let open = (0..=days_between(from, to)).map(|ahead| plus_days(to, -ahead)).find(|day| !is_closed(site, window, *day));
         if let Some(day) = open {
             visits.push(Dated { day, travel: usual_way, renews: false, tasks: vec![look] });
         }
     }
+}
+
+/// Whether a site is closed on a day: as written, or, behind the plan's twelve months, as on the same day of the plan.
+fn is_closed(site: &Site, window: Window, day: NaiveDate) -> bool {
+    let years = (days_between(window.as_of, day) - 1).max(0) / 365;
+    site.is_closed(day) || site.is_closed(plus_days(day, -365 * years))
 }
 
 /// The visits that the tasks due need, where nothing is planned: as many as the task that is done most often.

@@ -164,7 +164,7 @@ pub fn view(fleet: &Fleet, statement: &Statement) -> StatementView {
         visits: statement.visits.iter().map(|visit| visit_row(fleet, visit)).collect(),
         callouts: statement.visits.iter().filter_map(|visit| Some(callout_row(visit, visit.response?))).collect(),
         callout_note: if statement.visits.iter().any(|v| v.response.is_some_and(|r| r.kept == Kept::Unknown)) {
-            "Of a call the day is recorded and not the hour; a promise is said to be kept or missed only where the hour \
+            "Where the time of a call or of the visit is not recorded, a promise is said to be kept or missed only if the hour \
              cannot matter."
                 .to_owned()
         } else {
@@ -299,19 +299,29 @@ fn callout_row(visit: &VisitDone, response: Response) -> CallOutRow {
     let there = format::short_date(visit.visit.date.0);
     CallOutRow {
         site: visit.site.name.clone(),
-        reported: response.reported.map_or_else(|| format::NOT_KNOWN.to_owned(), format::short_date),
+        reported: response.reported.map_or_else(
+            || format::NOT_KNOWN.to_owned(),
+            |reported| {
+                let day = format::short_date(reported.day);
+                reported.minute.map_or(day.clone(), |minute| format!("{day}, {:02}:{:02}", minute / 60, minute % 60))
+            },
+        ),
         there: visit.visit.time.map_or(there.clone(), |time| format!("{there}, {time}")),
         promised: response
             .promised_hours
             .map_or_else(|| "none".to_owned(), |hours| format!("within {} h", format::number(hours, 0))),
         mark: if response.kept == Kept::No { view::Mark::ActNow } else { view::Mark::None },
-        kept: match response.kept {
-            Kept::Yes => "kept",
-            Kept::No => "missed",
-            Kept::Unknown => "not known: hour of the call not recorded",
-            Kept::NotPromised => "no time was promised",
-        }
-        .to_owned(),
+        kept: {
+            let word = match response.kept {
+                Kept::Yes => "kept",
+                Kept::No => "missed",
+                Kept::Unknown => "not known to the hour",
+                Kept::NotPromised => "no time was promised",
+            };
+            // A fraction of an hour more than was promised must not look like what was promised.
+            let hours = response.hours.map(|hours| format::number(hours, usize::from(hours.fract() != 0.0) * 2));
+            hours.map_or(word.to_owned(), |hours| format!("{word}: {hours} h"))
+        },
     }
 }
 

@@ -148,6 +148,126 @@ fn statements_hold_nothing_of_the_inside_either() {
     assert_eq!(seen, 5);
 }
 
+/// The demo with its reports for customers: a whole month, as they get it.
+fn for_customers(month: &str) -> Run {
+    let fleet = tempfile::tempdir().unwrap();
+    for (path, bytes) in contents(&demo()) {
+        let target = fleet.path().join(&path);
+        std::fs::create_dir_all(target.parent().unwrap()).unwrap();
+        std::fs::write(target, bytes).unwrap();
+    }
+    let file = fleet.path().join("fleet.yaml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("reports_for: office", "reports_for: customer")).unwrap();
+    let out = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
+    let folder = out.path().to_string_lossy().into_owned();
+    let mut run = Run::of(&["report", fleet.path().to_str().unwrap(), "--month", month, "--out", &folder]).expect_status(0);
+    run.out = out;
+    run
+}
+
+/// What technicians noted, as a PDF's text has it: without blanks.
+fn notes() -> BTreeSet<String> {
+    let note = regex::Regex::new(r#"\bnote: (?:"([^"]+)"|([^,}\n]+))"#).unwrap();
+    let mut notes = BTreeSet::new();
+    for (path, bytes) in contents(&demo()) {
+        if path.starts_with("sites/") && path.ends_with(".yaml") {
+            for found in note.captures_iter(&String::from_utf8(bytes).unwrap()) {
+                let text = found.get(1).or(found.get(2)).unwrap().as_str();
+                notes.insert(text.to_lowercase().split_whitespace().collect());
+            }
+        }
+    }
+    notes
+}
+
+/// Every document of a month that a customer is handed: the site's report, its log book, the statement.
+#[test]
+fn no_document_of_a_customer_in_any_month_holds_the_inside() {
+    let (figures, notes) = (inside_figures("heron-gym"), notes());
+    assert!(figures.len() > 30 && notes.len() > 10, "{figures:?} {notes:?}");
+    for month in ["2026-04", "2026-10"] {
+        let run = for_customers(month);
+        let folder = run.out.path().join(month);
+        let mut seen = 0;
+        for (path, _) in contents(&folder).iter().filter(|(path, _)| path.ends_with(".pdf")) {
+            let of_customer = ["report.pdf", "logbook.pdf", "statement.pdf"].iter().any(|name| path.ends_with(name));
+            if !of_customer || path.as_str() == "fleet.pdf" {
+                continue;
+            }
+            let (file, what) = (folder.join(path), format!("{month}: {path}"));
+            let pdf = Pdf::open(&file);
+            scan(&pdf, &file, &figures, &what);
+            let said = pdf.text().to_lowercase();
+            for note in &notes {
+                assert!(!said.contains(note.as_str()), "{what}: the note {note}");
+            }
+            seen += 1;
+        }
+        assert_eq!(seen, 2 * SITES.len() + 5, "{month}");
+        // The scan finds the inside where it is: the office's own report has costs and notes.
+        let office = Pdf::open(&folder.join("fleet.pdf")).text().to_lowercase();
+        assert!(office.contains("cost"), "{month}");
+    }
+    let office = Pdf::open(&super::demo::run().month().join("sites/heron-gym/report.pdf")).text().to_lowercase();
+    assert!(notes.iter().any(|note| office.contains(note.as_str())));
+}
+
+/// One contract has one price: the quote's, its inside sheet's, and, within the error it tells, that of the fleet's report.
+#[test]
+fn the_three_papers_give_one_price_within_the_error_they_tell() {
+    let month = super::demo::run().month();
+    let contracts = Table::read(&month.join("tables/contracts.csv"));
+    let fleet = Pdf::open(&month.join("fleet.pdf")).text();
+    let mut seen = 0;
+    for row in contracts.rows.iter().filter(|row| !row.text("site").is_empty()) {
+        let site = row.text("site");
+        let quoted = Table::read(&folder(site).join("costs.csv"));
+        let of_scope = quoted.rows.iter().find(|of| of.text("scope") == row.text("scope")).unwrap();
+        let (price, next) = (of_scope.number("price"), row.number("next_price"));
+        // This quote draws no more than the report: the same years, the same price to the last coin.
+        assert!((price - next).abs() < 0.011, "{site}: {price} and {next}");
+        let inside = Pdf::open(&folder(site).join("inside.pdf")).text();
+        assert!(inside.contains(&format!("istheonequotedhere,GBP{price:.2}")), "{site}: {inside}");
+        let error = 2.0 * row.number("next_price_error");
+        let told = regex::Regex::new(r"([0-9]+)±([0-9]+)").unwrap();
+        let told = told.captures_iter(&fleet).map(|found| {
+            let number = |group: usize| found[group].parse::<f64>().unwrap();
+            (number(1), number(2))
+        });
+        // Digits of the cells before may stand before the price in the PDF's text.
+        let held = |(about, within): (f64, f64)| {
+            let about = about % 10f64.powi(next.log10() as i32 + 1);
+            (about - next).abs() + error <= within + 1.0 + within / 10.0 && within >= error
+        };
+        assert!(told.into_iter().any(held), "{site}: {next} ± {error}");
+        seen += 1;
+    }
+    assert_eq!(seen, 3);
+}
+
+/// More years drawn give the same price within the error that is told.
+#[test]
+fn a_longer_drawing_stays_within_the_error_told() {
+    let fleet = demo().to_string_lossy().into_owned();
+    let out = tempfile::tempdir().unwrap();
+    let to = out.path().to_string_lossy().into_owned();
+    let month = super::demo::run().month();
+    for unit in [["--site", "heron-gym"], ["--customer", "reedbank-stays"]] {
+        let mut arguments = vec!["quote", &fleet, "--year", "2027", "--month", MONTH, "--pdf", "none", "--out", &to];
+        arguments.extend(unit);
+        Run::of(&arguments).expect_status(0);
+    }
+    let contracts = Table::read(&month.join("tables/contracts.csv"));
+    for (customer, folder) in [("stillwater-fitness", "heron-gym"), ("reedbank-stays", "customers/reedbank-stays")] {
+        let row = contracts.rows.iter().find(|row| row.text("customer") == customer).unwrap();
+        let quoted = Table::read(&out.path().join("quotes/2027").join(folder).join("costs.csv"));
+        let of_scope = quoted.rows.iter().find(|of| of.text("scope") == row.text("scope")).unwrap();
+        let off = (of_scope.number("price") - row.number("next_price")).abs();
+        assert!(off <= 2.0 * row.number("next_price_error"), "{customer}: {off}");
+    }
+}
+
 #[test]
 fn prices_and_tax_of_the_quote_add_up() {
     for site in SITES {

@@ -105,4 +105,7 @@ fn a_choice_takes_out_what_was_made_for_the_look_round_alone() {
     // A closed season has none.
     let closed = of("closed: [{from: 2027-01-01, to: 2027-03-31}],", visits(), LookRounds::Every(1));
     assert_eq!(times(&closed, &Work::ContractVisit), 9);
+    // Closed from this November on: so are the next one and December, behind the end of the plan.
+    let winter = of("closed: [{from: 2026-11-01, to: 2027-03-31}],", visits(), LookRounds::Every(1));
+    assert_eq!(times(&winter, &Work::ContractVisit), 7);
 }
