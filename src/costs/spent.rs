@@ -12,6 +12,7 @@ use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
 use crate::address::Id;
+use crate::calendar::Month;
 use crate::costs::contract::{Terms, is_out_of_hours};
 use crate::costs::prices::minor_units;
 use crate::costs::statement::{What, hours_of, pieces};
@@ -19,6 +20,7 @@ use crate::costs::year::ASSUMED_TRAVEL_MINUTES;
 use crate::records::customers::{Customer, Scope};
 use crate::records::log::{Because, Visit, Why};
 use crate::records::{Fleet, Site};
+use crate::site::SiteFigures;
 
 /// What was spent under a contract, in minor units.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -130,6 +132,20 @@ pub fn done<'a>(
         }
     }
     done
+}
+
+/// The same of whole months, in the currency; `None` where an hour of work has no cost from the first of them on.
+pub fn months(fleet: &Fleet, sites: &[SiteFigures], from: Month, to: Month) -> Option<Done> {
+    fleet.settings.labour.cost.as_ref()?.on(from.first())?;
+    let all = || sites.iter().map(|site| site.site);
+    let done = done(fleet, all(), &Trips::of(all()), (from.first(), to.last()));
+    let units = minor_units(&fleet.settings.currency.0);
+    Some(Done {
+        work: done.work / units,
+        parts: done.parts / units,
+        callouts: done.callouts / units,
+        without_amount: done.without_amount,
+    })
 }
 
 /// What the work and the way of a visit cost us; the work is `None` where its hours or their cost are not written.

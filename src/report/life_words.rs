@@ -72,12 +72,12 @@ fn rounded(value: f64) -> f64 {
 
 /// A sentence or three for each kind of part at the site of which enough have failed in the fleet to say something, and one
 /// for all the others.
-pub fn findings(site: &SiteFigures) -> Vec<String> {
+pub fn findings(site: &SiteFigures, office: bool) -> Vec<String> {
     let here = |id: &crate::address::Id| site.parts.iter().any(|p| p.part.id == id);
     let failed: Vec<_> = site.lives.kinds().filter(|(id, kind)| kind.failures > 0 && here(id)).collect();
     let (few, telling): (Vec<_>, Vec<_>) = failed.into_iter().partition(|(_, kind)| kind.status == Status::FewFailures);
     let mut says: Vec<String> =
-        telling.iter().filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind)).collect();
+        telling.iter().filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind, office)).collect();
     if !few.is_empty() {
         let names: Vec<String> = few.iter().map(|(id, _)| format::words(id.as_str())).collect();
         says.push(format!(
@@ -93,11 +93,12 @@ pub fn fleet_findings(lives: &FleetLives) -> Vec<String> {
     lives
         .kinds()
         .filter(|(_, kind)| kind.failures > 0)
-        .filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind))
+        .filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind, true))
         .collect()
 }
 
-fn finding(name: &str, kind: &KindModel) -> Option<String> {
+/// What lives a kind has and when renewing pays; what anything costs is the office's to know.
+fn finding(name: &str, kind: &KindModel, office: bool) -> Option<String> {
     let [low, b10, high] = kind.posterior.as_ref()?.quantiles_of([0.1, 0.5, 0.9], |w| w.quantile(0.1));
     let book = kind.book?;
     let times = if kind.failures == 1 { "1 failure".to_owned() } else { format!("{} failures", kind.failures) };
@@ -123,7 +124,8 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
     match (kind.advice(), &kind.replacement) {
         (Advice::DoesNotPay, found) => {
             text.push_str(" Renewing early does not pay: run it until it fails");
-            if let Some(cost) = found.as_ref().and_then(|r| r.flips_at)
+            if office
+                && let Some(cost) = found.as_ref().and_then(|r| r.flips_at)
                 && let Some(now) = kind.costs
                 && cost > now.failure
                 && let Ok(cost) = Decimal::try_from(rounded(cost))
@@ -132,6 +134,9 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
             }
             text.push('.');
         }
+        (Advice::BestAge(best), Some(_)) if !office => {
+            text.push_str(&format!(" It is best renewed at {}.", age(kind, best)));
+        }
         (Advice::BestAge(best), Some(found)) => text.push_str(&format!(
             " Renewing at {} costs least: {} less than by the book ({} to {}).",
             age(kind, best),
@@ -139,6 +144,7 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
             percent(found.against_book[0]),
             percent(found.against_book[2]),
         )),
+        _ if !office => {}
         (Advice::Book, _) => text.push_str(" No other age is sure to cost less than the book's."),
         _ if kind.costs.is_none() => {
             text.push_str(" What a failure costs is not written, so no best age can be given.");

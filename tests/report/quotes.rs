@@ -220,10 +220,10 @@ fn the_three_papers_give_one_price_within_the_error_they_tell() {
     let contracts = Table::read(&month.join("tables/contracts.csv"));
     let fleet = Pdf::open(&month.join("fleet.pdf")).text();
     let mut seen = 0;
-    for row in contracts.rows.iter().filter(|row| !row.text("site").is_empty()) {
-        let site = row.text("site");
+    for row in contracts.rows.iter().filter(|row| !row.get("site").is_empty()) {
+        let site = row.get("site");
         let quoted = Table::read(&folder(site).join("costs.csv"));
-        let of_scope = quoted.rows.iter().find(|of| of.text("scope") == row.text("scope")).unwrap();
+        let of_scope = quoted.rows.iter().find(|of| of.get("scope") == row.get("scope")).unwrap();
         let (price, next) = (of_scope.number("price"), row.number("next_price"));
         // This quote draws no more than the report: the same years, the same price to the last coin.
         assert!((price - next).abs() < 0.011, "{site}: {price} and {next}");
@@ -260,9 +260,9 @@ fn a_longer_drawing_stays_within_the_error_told() {
     }
     let contracts = Table::read(&month.join("tables/contracts.csv"));
     for (customer, folder) in [("stillwater-fitness", "heron-gym"), ("reedbank-stays", "customers/reedbank-stays")] {
-        let row = contracts.rows.iter().find(|row| row.text("customer") == customer).unwrap();
+        let row = contracts.rows.iter().find(|row| row.get("customer") == customer).unwrap();
         let quoted = Table::read(&out.path().join("quotes/2027").join(folder).join("costs.csv"));
-        let of_scope = quoted.rows.iter().find(|of| of.text("scope") == row.text("scope")).unwrap();
+        let of_scope = quoted.rows.iter().find(|of| of.get("scope") == row.get("scope")).unwrap();
         let off = (of_scope.number("price") - row.number("next_price")).abs();
         assert!(off <= 2.0 * row.number("next_price_error"), "{customer}: {off}");
     }

@@ -6,8 +6,7 @@ use rust_decimal::Decimal;
 
 use super::{Given, Money, MoneyLine, PlannedLine, change};
 use crate::calendar::Month;
-use crate::costs::prices::minor_units;
-use crate::costs::spent::{self, Done, Trips};
+use crate::costs::spent::{self, Done};
 use crate::quantities::expected_failures::Tally;
 use crate::report::format;
 
@@ -37,7 +36,8 @@ pub(super) fn money(given: &Given) -> Money {
         line("Run hours of the pumps", [energy[0].2, energy[1].2], 0),
         line("Failures of pumps", [failures[0] as f64, failures[1] as f64], 0),
     ];
-    let work = [done(given, year), done(given, before)];
+    let of_months = |(from, to)| spent::months(given.figures.fleet, &given.figures.sites, from, to);
+    let work = [of_months(year), of_months(before)];
     if let [Some(now), Some(then)] = &work {
         let unknown = now.without_amount as usize;
         let of = |what: &str, pick: fn(&Done) -> f64| {
@@ -125,21 +125,6 @@ fn line(what: &str, [year, before]: [f64; 2], unknown: usize) -> MoneyLine {
         before: format::number(before, 0),
         change: change(before, year),
     }
-}
-
-/// What the visits of some months cost us, in the currency; `None` where an hour of work has no cost.
-fn done(given: &Given, (from, to): (Month, Month)) -> Option<Done> {
-    let fleet = given.figures.fleet;
-    fleet.settings.labour.cost.as_ref()?.on(from.first())?;
-    let sites = || given.figures.sites.iter().map(|site| site.site);
-    let done = spent::done(fleet, sites(), &Trips::of(sites()), (from.first(), to.last()));
-    let units = minor_units(given.currency());
-    Some(Done {
-        work: done.work / units,
-        parts: done.parts / units,
-        callouts: done.callouts / units,
-        without_amount: done.without_amount,
-    })
 }
 
 /// Energy, its cost, and hours of all pumps in some months.
