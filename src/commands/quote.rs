@@ -65,7 +65,11 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
         ));
     }
     let clock = Clock::start();
-    let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
+    let read: Vec<_> = shared
+        .sites
+        .par_iter()
+        .map(|files| stop.check().map(|()| site::read(&shared, files, as_of)))
+        .collect::<Result<_, Interrupted>>()?;
     stop.check()?;
     let mut left_out = Vec::new();
     let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();

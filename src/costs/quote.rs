@@ -352,7 +352,9 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
     let of_unit = |not: &&NotFitted| {
         // What falls due outside of the year is no matter of its price.
         let in_year = not.due.is_none_or(|due| (window.first..=window.last).contains(&due));
-        in_year && not.work != Work::ContractVisit && sites.iter().any(|index| given.base.sites[*index].site.id == not.site)
+        in_year
+            && not.work != Work::ContractVisit
+            && sites.iter().any(|index| given.base.sites[*index].site.id == not.site)
     };
     let (waits_for_quote, not_fitted) = given
         .base

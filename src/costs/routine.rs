@@ -226,7 +226,8 @@ fn promised(
             host.tasks.push(look);
             continue;
         }
-        let open = (0..=days_between(from, to)).map(|ahead| plus_days(to, -ahead)).find(|day| !is_closed(site, window, *day));
+        let open =
+            (0..=days_between(from, to)).map(|ahead| plus_days(to, -ahead)).find(|day| !is_closed(site, window, *day));
         if let Some(day) = open {
             visits.push(Dated { day, travel: usual_way, renews: false, tasks: vec![look] });
         }

@@ -17,7 +17,8 @@ use crate::limits;
 use crate::records::customers::CustomersFile;
 use crate::records::fleet::FleetFile;
 use crate::records::forms::{
-    Currency, Date, Dated, Fitted, Format, Key, Keyed, Money, Name, Named, Number, OneOrMany, Reported, Share, Text, Timezone,
+    Currency, Date, Dated, Fitted, Format, Key, Keyed, Money, Name, Named, Number, OneOrMany, Reported, Share, Text,
+    Timezone,
 };
 use crate::records::log::TimeOfDay;
 use crate::records::plan::PlanFile;

@@ -76,8 +76,10 @@ pub fn findings(site: &SiteFigures, office: bool) -> Vec<String> {
     let here = |id: &crate::address::Id| site.parts.iter().any(|p| p.part.id == id);
     let failed: Vec<_> = site.lives.kinds().filter(|(id, kind)| kind.failures > 0 && here(id)).collect();
     let (few, telling): (Vec<_>, Vec<_>) = failed.into_iter().partition(|(_, kind)| kind.status == Status::FewFailures);
-    let mut says: Vec<String> =
-        telling.iter().filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind, office)).collect();
+    let mut says: Vec<String> = telling
+        .iter()
+        .filter_map(|(id, kind)| finding(&format::sentence(&format::words(id.as_str())), kind, office))
+        .collect();
     if !few.is_empty() {
         let names: Vec<String> = few.iter().map(|(id, _)| format::words(id.as_str())).collect();
         says.push(format!(

@@ -161,7 +161,8 @@ fn for_customers(month: &str) -> Run {
     std::fs::write(&file, text.replace("reports_for: office", "reports_for: customer")).unwrap();
     let out = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
     let folder = out.path().to_string_lossy().into_owned();
-    let mut run = Run::of(&["report", fleet.path().to_str().unwrap(), "--month", month, "--out", &folder]).expect_status(0);
+    let mut run =
+        Run::of(&["report", fleet.path().to_str().unwrap(), "--month", month, "--out", &folder]).expect_status(0);
     run.out = out;
     run
 }
@@ -219,6 +220,7 @@ fn the_three_papers_give_one_price_within_the_error_they_tell() {
     let month = super::demo::run().month();
     let contracts = Table::read(&month.join("tables/contracts.csv"));
     let fleet = Pdf::open(&month.join("fleet.pdf")).text();
+    let told = regex::Regex::new(r"([0-9]+)±([0-9]+)").unwrap();
     let mut seen = 0;
     for row in contracts.rows.iter().filter(|row| !row.get("site").is_empty()) {
         let site = row.get("site");
@@ -230,7 +232,6 @@ fn the_three_papers_give_one_price_within_the_error_they_tell() {
         let inside = Pdf::open(&folder(site).join("inside.pdf")).text();
         assert!(inside.contains(&format!("istheonequotedhere,GBP{price:.2}")), "{site}: {inside}");
         let error = 2.0 * row.number("next_price_error");
-        let told = regex::Regex::new(r"([0-9]+)±([0-9]+)").unwrap();
         let told = told.captures_iter(&fleet).map(|found| {
             let number = |group: usize| found[group].parse::<f64>().unwrap();
             (number(1), number(2))

@@ -60,7 +60,7 @@ fn what_recurs_comes_again_and_what_is_done_once_does_not() {
     let check = task("safety_check");
     let visits = vec![
         visit("2026-11-10", &[check.clone(), seal.clone(), left.clone(), Work::Close]),
-        visit("2026-12-05", &[seal.clone()]),
+        visit("2026-12-05", std::slice::from_ref(&seal)),
         visit("2027-03-20", &[Work::Reopen, task("water_change")]),
         visit("2027-09-15", &[task("water_change"), left.clone()]),
     ];

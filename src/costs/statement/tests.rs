@@ -82,9 +82,8 @@ fn a_response_is_judged_only_where_the_hour_of_the_call_cannot_matter() {
 #[test]
 fn with_the_times_of_call_and_visit_the_response_is_known_to_the_hour() {
     let of = |reported: &str, time: &str| {
-        let log = format!(
-            "{{date: 2026-06-04, {time} why: callout, reported: {reported}, at: {{tub: {{}}}}, labour: 1 h}}"
-        );
+        let log =
+            format!("{{date: 2026-06-04, {time} why: callout, reported: {reported}, at: {{tub: {{}}}}, labour: 1 h}}");
         of("{scope: labour, response: 24 h}", &log, |s| {
             let response = s.visits[0].response.unwrap();
             (response.hours, response.kept)
