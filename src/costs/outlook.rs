@@ -110,6 +110,16 @@ pub struct ContractYear {
 }
 
 impl ContractYear {
+    /// The next year's price as far as so few draws tell it: two standard errors, and no digit that they make meaningless.
+    pub fn next_price_about(&self) -> (f64, f64) {
+        let price = self.next_price.to_f64().unwrap_or(0.0);
+        let error = 2.0 * self.next_price_error;
+        // A tenth of the error's leading place, and not below the unit of the currency.
+        let step = 10f64.powf((error.max(1.0).log10().floor() - 1.0).max(0.0));
+        let rounded = (price / step).round() * step;
+        (rounded, ((error + (price - rounded).abs()) / step).ceil().max(1.0) * step)
+    }
+
     /// What planned work is still to come under the contract, in minor units.
     pub fn planned_to_come(&self) -> f64 {
         let means = &self.to_come.1;

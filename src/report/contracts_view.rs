@@ -119,14 +119,9 @@ pub fn section(fleet: &Fleet, costs: &FleetCosts) -> Option<ContractsSection> {
     })
 }
 
-/// The next year's price as far as so few draws tell it: two standard errors, and no digit that they make meaningless.
+/// The next year's price as far as so few draws tell it.
 pub fn about(contract: &ContractYear) -> String {
-    let price = contract.next_price.to_f64().unwrap_or(0.0);
-    let error = 2.0 * contract.next_price_error;
-    // A tenth of the error's leading place, and not below the unit of the currency.
-    let step = 10f64.powf((error.max(1.0).log10().floor() - 1.0).max(0.0));
-    let rounded = (price / step).round() * step;
-    let within = ((error + (price - rounded).abs()) / step).ceil().max(1.0) * step;
+    let (rounded, within) = contract.next_price_about();
     format!("{} ± {}", format::number(rounded, 0), format::number(within, 0))
 }
 

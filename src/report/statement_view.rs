@@ -493,7 +493,10 @@ mod tests {
                  £\u{a0}41.50 is charged, £\u{a0}49.80 with tax."
             );
             assert_eq!(view.callouts[0].kept, "kept");
-            assert_eq!(view.to_quote, ["Home, the cover of tub: seen on 5 Jun 2026; what is to be done will stand in its quotation"]);
+            assert_eq!(
+                view.to_quote,
+                ["Home, the cover of tub: seen on 5 Jun 2026; what is to be done will stand in its quotation"]
+            );
             assert_eq!((view.total.covered.as_str(), view.total.charged.as_str()), ("164.00", "41.50"));
             assert_eq!(view.visits[0].done, ["Tub, jets: shaft seal failed, renewed (leak at the shaft)"]);
         });

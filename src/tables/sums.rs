@@ -159,6 +159,13 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
             rows.push(of_fleet(format!("past {what} {end} in {} months", total.months), Some(value)));
         }
     }
+    for contract in &figures.costs.contracts {
+        let (about, within) = contract.next_price_about();
+        for (what, value) in [("next_price_about", about), ("next_price_within", within)] {
+            let id = contract.customer.to_string();
+            rows.push(Row { scope: "customer", id, what: what.to_owned(), value: Some(value) });
+        }
+    }
     table(
         "sums",
         &rows,
