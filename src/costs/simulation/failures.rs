@@ -98,7 +98,7 @@ pub(super) fn draw_unexplained(
 fn number_by_rate(residual: &Residual, fleet_rate: f64, one: &Unexplained, share: f64) -> u32 {
     let of_pump = residual.of_pump(fleet_rate, one.history);
     // The chance of any failure is at most their mean number (Markov): most years are done with here.
-    let mean = of_pump.as_ref().map_or(fleet_rate, |gamma| gamma.mean()) * one.hours;
+    let mean = of_pump.as_ref().map_or(fleet_rate, crate::stats::counts::Gamma::mean) * one.hours;
     if share <= 1.0 - mean {
         return 0;
     }

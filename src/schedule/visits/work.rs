@@ -97,6 +97,9 @@ pub struct SiteItems {
     pub refused: Vec<(Address, Work, Option<NaiveDate>, String)>,
 }
 
+/// A closed season, by its first and last day's numbers, with the days of what it shuts out.
+type Shut = ((i64, i64), Vec<(NaiveDate, NaiveDate)>);
+
 impl Maker<'_> {
     fn start(&self) -> NaiveDate {
         plus_days(self.as_of, 1)
@@ -534,7 +537,7 @@ impl Maker<'_> {
         let from = contract.from.map_or(self.start(), |day| day.0).max(self.start());
         let to = contract.to.map_or(self.end(), |day| day.0).min(self.end());
         let first = Month::of(self.start());
-        let mut shut: Vec<((i64, i64), Vec<(NaiveDate, NaiveDate)>)> = Vec::new();
+        let mut shut: Vec<Shut> = Vec::new();
         // Quarters and halves are those of the calendar year.
         let begin = first.plus(-((first.number() as i32 - 1) % months));
         for month in begin.through(Month::of(self.end())).step_by(months as usize) {
