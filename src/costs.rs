@@ -5,7 +5,9 @@
 pub mod contract;
 pub mod outlook;
 pub mod pareto;
+pub mod prices;
 pub mod quote;
+pub mod routine;
 pub mod simulation;
 pub mod spent;
 pub mod spread;

@@ -11,6 +11,7 @@ pub mod fleet_view;
 pub mod format;
 pub mod index;
 pub mod inside_view;
+pub mod left_words;
 pub mod life_words;
 pub mod logbook_view;
 pub mod own_templates;

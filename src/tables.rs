@@ -193,7 +193,7 @@ const TABLES: [From; 17] = [
 ];
 
 fn minor_units(figures: &FleetFigures) -> f64 {
-    crate::costs::year::minor_units(&figures.fleet.settings.currency.0)
+    crate::costs::prices::minor_units(&figures.fleet.settings.currency.0)
 }
 
 /// Sites whose rows are put together at a time: enough for polars to be quick, few enough for memory to stay narrow

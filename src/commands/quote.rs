@@ -5,7 +5,7 @@ use rayon::prelude::*;
 
 use crate::address::Id;
 use crate::calendar::{self, Month};
-use crate::cli::Quote;
+use crate::cli::{Pdf, Quote};
 use crate::commands::{Failure, failure, load, renderer, tell};
 use crate::costs::outlook::{self, ContractYear};
 use crate::costs::quote::{
@@ -13,7 +13,7 @@ use crate::costs::quote::{
 };
 use crate::costs::simulation::Worlds;
 use crate::costs::year::{Habits, Window};
-use crate::interrupt::Stop;
+use crate::interrupt::{Interrupted, Stop};
 use crate::manifest::{self, Manifest, Versions};
 use crate::output::{FileDigest, OutputFolder};
 use crate::printer::Printer;
@@ -30,12 +30,12 @@ use crate::tables::quoted;
 use crate::usage::Clock;
 
 /// Visits as a choice.
-const CHOICES: [&str; 4] = ["monthly", "every two months", "quarterly", "half-yearly"];
+const CHOICES: [(&str, i32); 4] = [("monthly", 1), ("every two months", 2), ("quarterly", 3), ("half-yearly", 6)];
 
-/// A fleet done some way, with what belongs to it.
-struct Way {
+/// A fleet done some way that asks for a plan of its own.
+struct Way<'a> {
+    what_if: &'a WhatIf,
     fleet: Fleet,
-    what_if: Option<WhatIf>,
 }
 
 /// Quotes a year.
@@ -65,7 +65,11 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
         ));
     }
     let clock = Clock::start();
-    let read: Vec<_> = shared.sites.par_iter().map(|files| site::read(&shared, files, as_of)).collect();
+    let read: Vec<_> = shared
+        .sites
+        .par_iter()
+        .map(|files| stop.check().map(|()| site::read(&shared, files, as_of)))
+        .collect::<Result<_, Interrupted>>()?;
     stop.check()?;
     let mut left_out = Vec::new();
     let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
@@ -82,42 +86,59 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let lives = site::fleet_lives(&shared.fleet, &sites, as_of);
     printer.stage("read, hours and lives", clock);
     let clock = Clock::start();
-    let ways = ways(&shared.fleet, year, what_ifs);
-    let figures: Vec<Vec<SiteFigures>> =
-        ways.iter().map(|way| site::all_figures(&way.fleet, &lives, &sites, as_of)).collect();
-    let plans: Vec<Plan> = ways
+    let fleet = with_contracts_to(&shared.fleet, year);
+    let ways: Vec<Way> = what_ifs
         .iter()
-        .zip(&figures)
-        .map(|(way, figures)| visits::plan_unless(&way.fleet, figures, as_of, false, stop))
-        .collect::<Result<_, _>>()?;
+        .filter(|what_if| what_if.is_planned_anew())
+        .map(|what_if| Way { what_if, fleet: what_if.applied(&fleet) })
+        .collect();
+    // The plan is the report's own: what it does not reach is added alike there and here.
+    let figures = site::all_figures(&shared.fleet, &lives, &sites, as_of);
+    stop.check()?;
+    let plan = visits::plan_unless(&shared.fleet, &figures, as_of, false, stop)?;
+    let mut planned: Vec<(Vec<SiteFigures>, Plan)> = Vec::new();
+    for way in &ways {
+        let figures = site::all_figures(&way.fleet, &lives, &sites, as_of);
+        stop.check()?;
+        let plan = visits::plan_unless(&way.fleet, &figures, as_of, false, stop)?;
+        planned.push((figures, plan));
+    }
     printer.stage("plans", clock);
     let clock = Clock::start();
     let seed = shared.fleet.settings.seed.unwrap_or(1);
     let worlds = Worlds::new(&lives, seed, window, arguments.draws.get() as usize);
-    let scenario = |index: usize| Scenario {
-        fleet: &ways[index].fleet,
-        sites: &figures[index],
-        plan: &plans[index],
-        renew: match &ways[index].what_if {
-            Some(WhatIf::Renew(part)) => Some(part),
-            _ => None,
-        },
-    };
-    let first_what_if = 1 + CHOICES.len();
+    let base = Scenario { fleet: &fleet, sites: &figures, plan: &plan, renew: None, months: None };
+    let mut scenarios: Vec<(&WhatIf, Scenario)> = Vec::new();
+    for what_if in &what_ifs {
+        let scenario = match what_if {
+            WhatIf::Renew(part) => Scenario { renew: Some(part), ..base },
+            WhatIf::Visits(words) => Scenario { months: visits::work::months_between(words), ..base },
+            WhatIf::RenewBy(_) => {
+                let own = ways.iter().zip(&planned).find(|(way, _)| way.what_if == what_if);
+                own.map_or(base, |(way, (sites, plan))| Scenario { fleet: &way.fleet, sites, plan, ..base })
+            }
+        };
+        scenarios.push((what_if, scenario));
+    }
     let given = Given {
-        base: scenario(0),
-        choices: CHOICES.iter().enumerate().map(|(index, words)| (*words, scenario(1 + index))).collect(),
-        what_ifs: (first_what_if..ways.len())
-            .filter_map(|index| Some((ways[index].what_if.as_ref()?, scenario(index))))
-            .collect(),
+        base,
+        choices: CHOICES.to_vec(),
+        what_ifs: scenarios,
         worlds: &worlds,
         habits: Habits::of(&shared.fleet, sites.iter().map(|(site, _)| site)),
     };
-    let quotes: Vec<(Quoted, Vec<i64>)> =
-        units.into_par_iter().map(|(unit, sites)| quote(&given, unit, sites)).collect();
+    let quotes: Vec<(Quoted, Vec<i64>)> = units
+        .into_par_iter()
+        .map(|(unit, sites)| quote(&given, unit, sites, stop))
+        .collect::<Result<_, Interrupted>>()?;
     let together = (quotes.len() > 1).then(|| portfolio(&shared.fleet, &quotes));
     printer.stage("years drawn", clock);
-    let contracts = outlook::outlook(&shared.fleet, &figures[0], &plans[0], &lives, as_of).contracts;
+    let contracts = match arguments.pdf {
+        // Only the office's sheet tells how the running contracts stand.
+        Pdf::None => Vec::new(),
+        Pdf::Required => outlook::outlook(&shared.fleet, &figures, &plan, &lives, as_of).contracts,
+    };
+    stop.check()?;
     let run =
         Run { arguments, printer, stop, shared: &shared, given: &given, contracts: &contracts, together: &together };
     let outcome = run.publish(&quotes, left_out)?;
@@ -154,19 +175,6 @@ fn units(
         return Err(failure("no site can be quoted".to_owned()));
     }
     Ok(sites.iter().enumerate().map(|(index, (site, _))| (Unit::Site(site.id.clone()), vec![index])).collect())
-}
-
-/// The year as it is to be, the visits as a choice, and the other ways of doing it.
-fn ways(fleet: &Fleet, year: i32, what_ifs: Vec<WhatIf>) -> Vec<Way> {
-    let base = with_contracts_to(fleet, year);
-    let choices = CHOICES.map(|words| WhatIf::Visits(words.to_owned()));
-    let mut ways: Vec<Way> = choices
-        .into_iter()
-        .chain(what_ifs)
-        .map(|what_if| Way { fleet: what_if.applied(&base), what_if: Some(what_if) })
-        .collect();
-    ways.insert(0, Way { fleet: base, what_if: None });
-    ways
 }
 
 /// Publishing with what it needs everywhere.

@@ -12,11 +12,13 @@ use rust_decimal::prelude::ToPrimitive;
 
 use crate::address::Id;
 use crate::costs::contract::{CallOuts, PriceBasis, contract_on, price_of};
+use crate::costs::prices::{Missing, minor_units};
 use crate::costs::quote::{Pricing, with_contracts_to};
+use crate::costs::routine::LookRounds;
 use crate::costs::simulation::{Means, Outcome, Terms, Worlds, simulate};
 use crate::costs::spent::{Spent, Trips, spent};
 use crate::costs::spread::Spread;
-use crate::costs::year::{Habits, Window, minor_units, site_year};
+use crate::costs::year::{Habits, Window, site_year};
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::customers::{Customer, Scope};
 use crate::records::{Fleet, Site};
@@ -47,7 +49,7 @@ pub struct ExpectedYear {
     /// What of the mean is planned work.
     pub planned: f64,
     /// What is not in it for want of a record.
-    pub missing: Vec<String>,
+    pub missing: Vec<Missing>,
 }
 
 /// A row of `costs.csv`: a site's contract year under a scope, in the currency.
@@ -96,11 +98,28 @@ pub struct ContractYear {
     pub why: String,
     /// The price the next year should have, from its simulated cost.
     pub next_price: Decimal,
+    /// One standard error of that price, in the currency: it comes of drawing only [`DRAWS`] years.
+    pub next_price_error: f64,
+    /// What the next year's cost is made of, borne by the contract: means of work, parts, ways, what else failures cost,
+    /// and what of them all is failures; minor units.
+    pub next_borne: ([f64; 4], f64),
+    /// Visits planned for the next year.
+    pub next_visits: f64,
     /// The price it would have by the index alone.
     pub next_by_index: Option<Decimal>,
 }
 
 impl ContractYear {
+    /// The next year's price as far as so few draws tell it: two standard errors, and no digit that they make meaningless.
+    pub fn next_price_about(&self) -> (f64, f64) {
+        let price = self.next_price.to_f64().unwrap_or(0.0);
+        let error = 2.0 * self.next_price_error;
+        // A tenth of the error's leading place, and not below the unit of the currency.
+        let step = 10f64.powf((error.max(1.0).log10().floor() - 1.0).max(0.0));
+        let rounded = (price / step).round() * step;
+        (rounded, ((error + (price - rounded).abs()) / step).ceil().max(1.0) * step)
+    }
+
     /// What planned work is still to come under the contract, in minor units.
     pub fn planned_to_come(&self) -> f64 {
         let means = &self.to_come.1;
@@ -128,6 +147,7 @@ struct Drawn {
     twelve_months: (ExpectedYear, Vec<i64>),
     rest: Option<Outcome>,
     next: Option<(Outcome, Terms)>,
+    next_visits: f64,
 }
 
 /// Draws all sites' years. Without a cost of labour there is nothing to say.
@@ -141,23 +161,25 @@ pub fn outlook(fleet: &Fleet, sites: &[SiteFigures], plan: &Plan, lives: &FleetL
     let twelve = worlds(Window::of_twelve_months(as_of));
     let rest = Window::of_year(as_of.year(), as_of).map(worlds);
     let next = Window::of_year(as_of.year() + 1, as_of).map(worlds);
-    // The contracts are taken to go on; the plan's visits are those of today's contracts.
+    // The contracts are taken to go on, with the looks round they promise, as a quote takes them.
     let going_on = with_contracts_to(fleet, as_of.year() + 1);
     let drawn: Vec<Drawn> = sites
         .par_iter()
         .map(|site| {
             let customer = site.site.customer.as_ref().and_then(|id| fleet.customers.get(id));
             let draw = |worlds: &Worlds, fleet: &Fleet| {
-                let year = site_year(fleet, site, plan, habits, worlds.window());
+                let year = site_year(fleet, site, plan, habits, worlds.window(), LookRounds::AsPlanned);
                 let terms = terms_of(fleet, site.site, worlds.window());
-                (simulate(&year, worlds, &terms), terms)
+                (simulate(&year, worlds, &terms), terms, year.routine.visits)
             };
             let in_force = customer.and_then(|customer| contract_on(customer, as_of)).is_some();
+            let next = next.as_ref().map(|worlds| draw(worlds, &going_on));
             Drawn {
                 id: site.site.id.clone(),
                 twelve_months: expected_year(fleet, site, plan, habits, &twelve),
                 rest: rest.as_ref().filter(|_| in_force).map(|worlds| draw(worlds, fleet).0),
-                next: next.as_ref().map(|worlds| draw(worlds, &going_on)),
+                next_visits: next.as_ref().map_or(0.0, |next| next.2),
+                next: next.map(|(outcome, terms, _)| (outcome, terms)),
             }
         })
         .collect();
@@ -198,7 +220,7 @@ pub fn expected_year(
     habits: Habits,
     worlds: &Worlds,
 ) -> (ExpectedYear, Vec<i64>) {
-    let year = site_year(fleet, site, plan, habits, worlds.window());
+    let year = site_year(fleet, site, plan, habits, worlds.window(), LookRounds::AsPlanned);
     let terms = Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: Scope::Everything };
     let mut outcome = simulate(&year, worlds, &terms);
     let totals = std::mem::take(&mut outcome.totals[2]);
@@ -307,6 +329,15 @@ fn contract_year(
     let left = price.map(|(price, _)| price.to_f64().unwrap_or(0.0) * units - spent.total());
     let next = || of_customer.iter().filter_map(|(_, drawn)| drawn.next.as_ref());
     let next_spread = Spread::of(together(next().map(|(outcome, _)| outcome.totals[place].as_slice())));
+    let mut next_means = Means::default();
+    for (outcome, _) in next() {
+        next_means.add(&outcome.means);
+    }
+    let borne = next_means.borne(scope, &terms);
+    let planned = next_means.planned_labour
+        + next_means.planned_travel
+        + if scope == Scope::Labour { 0.0 } else { next_means.planned_parts };
+    let next_borne = (borne, (borne.iter().sum::<f64>() - planned).max(0.0));
     let loses = left.map(|left| 1.0 - spread.share_at_most(left));
     Some(ContractYear {
         customer: id.clone(),
@@ -319,6 +350,9 @@ fn contract_year(
         result: left.map(|left| (left - spread.mean.value, left - spread.high, left - spread.low)),
         loses,
         to_come: (spread, to_come),
+        next_price_error: Pricing::of(fleet).error(&next_spread) / units,
+        next_borne,
+        next_visits: of_customer.iter().map(|(_, drawn)| drawn.next_visits).sum(),
         next_price: Pricing::of(fleet).price(fleet, &next_spread),
         next_by_index: price_of(contract, year + 1).map(|(price, _)| crate::costs::rounded(price, &currency(fleet))),
     })

@@ -5,23 +5,29 @@
 //! The price covers the cost of the unit that is quoted: totals of sites are added draw by draw, and only then is a
 //! quantile taken. The margin is a share of the price.
 
-use std::str::FromStr;
+mod portfolio;
+mod what_if;
+
+pub use portfolio::{Portfolio, portfolio};
+pub use what_if::WhatIf;
 
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
-use crate::address::Id;
+use crate::address::{Address, Id};
 use crate::costs::contract::{CallOuts, PriceBasis, price_of};
 use crate::costs::outlook::{terms_of, together};
+use crate::costs::prices::{Missing, minor_units};
+use crate::costs::routine::{LookRounds, RoutineWork, months_promised};
 use crate::costs::simulation::{Driver, Means, Outcome, Terms, Worlds, simulate};
 use crate::costs::spread::{Estimate, Spread};
-use crate::costs::year::{Habits, SiteYear, minor_units, site_year};
+use crate::costs::year::{Habits, SiteYear, routine_of, site_year};
 use crate::costs::{minor_digits, rounded, statement};
-use crate::records::Fleet;
-use crate::records::customers::{Contract, Scope};
-use crate::records::fleet::RenewBy;
-use crate::records::forms::{Date, Text};
-use crate::schedule::visits::Plan;
+use crate::interrupt::{Interrupted, Stop};
+use crate::records::customers::Scope;
+use crate::records::forms::Date;
+use crate::records::{Fleet, Site};
+use crate::schedule::visits::{NotFitted, Plan, Work};
 use crate::site::SiteFigures;
 
 /// The share of years a price covers where `quote.covers` is not written: assumed.
@@ -48,80 +54,22 @@ impl Pricing {
         }
     }
 
+    /// How far the price may be off because only so many years were drawn: one standard error, in minor units.
+    pub fn error(self, spread: &Spread) -> f64 {
+        spread.quantile(self.covers).error / (1.0 - self.margin)
+    }
+
     /// The price: the cost that the share of years stays below, over one less the margin, rounded.
     pub fn price(self, fleet: &Fleet, spread: &Spread) -> Decimal {
+        self.price_moved(fleet, spread, 0.0)
+    }
+
+    /// The price, were every year dearer by so many whole minor units.
+    pub fn price_moved(self, fleet: &Fleet, spread: &Spread, by: f64) -> Decimal {
         let currency = &fleet.settings.currency.0;
-        let minor = spread.quantile(self.covers).value / (1.0 - self.margin);
+        let minor = (spread.quantile(self.covers).value + by.round()) / (1.0 - self.margin);
         let price = Decimal::try_from(minor.round()).unwrap_or_default();
         rounded(price * Decimal::new(1, minor_digits(currency)), currency)
-    }
-}
-
-/// Another way of doing the year.
-#[derive(Debug, Clone, PartialEq)]
-pub enum WhatIf {
-    /// Visits are promised so often.
-    Visits(String),
-    /// Parts are renewed by these limits.
-    RenewBy(RenewBy),
-    /// Every part of a kind is renewed at the first visit of the year.
-    Renew(Id),
-}
-
-impl FromStr for WhatIf {
-    type Err = String;
-
-    fn from_str(text: &str) -> Result<Self, String> {
-        let wrong = || {
-            format!(
-                "`{text}` is no way of doing the year; there are `visits=monthly` (or quarterly, half-yearly …), \
-                 `renew_by=book`, `life` or `earliest`, and `renew=shaft_seal` (or another part of the book)"
-            )
-        };
-        let (key, value) = text.split_once('=').ok_or_else(wrong)?;
-        match (key.trim(), value.trim()) {
-            ("visits", words) if crate::schedule::visits::work::months_between(words).is_some() => {
-                Ok(Self::Visits(words.to_owned()))
-            }
-            ("renew_by", "book") => Ok(Self::RenewBy(RenewBy::Book)),
-            ("renew_by", "life") => Ok(Self::RenewBy(RenewBy::Life)),
-            ("renew_by", "earliest") => Ok(Self::RenewBy(RenewBy::Earliest)),
-            ("renew", part) => Id::parse(part).map(Self::Renew).map_err(|_| wrong()),
-            _ => Err(wrong()),
-        }
-    }
-}
-
-impl WhatIf {
-    /// In words: "with visits monthly".
-    pub fn words(&self) -> String {
-        match self {
-            Self::Visits(words) => format!("with visits {words}"),
-            Self::RenewBy(RenewBy::Book) => "renewing by the book alone".to_owned(),
-            Self::RenewBy(RenewBy::Life) => "renewing by the fleet's own lives where that pays".to_owned(),
-            Self::RenewBy(RenewBy::Earliest) => {
-                "renewing by the book or the fleet's own lives, whichever is first".to_owned()
-            }
-            Self::Renew(part) => {
-                format!("renewing every {} at the first visit", crate::report::format::words(part.as_str()))
-            }
-        }
-    }
-
-    /// The fleet as it would be.
-    pub fn applied(&self, fleet: &Fleet) -> Fleet {
-        let mut fleet = fleet.clone();
-        match self {
-            Self::Visits(words) => {
-                for customer in fleet.customers.values_mut() {
-                    let contract = customer.contract.get_or_insert_with(Contract::default);
-                    contract.visits = Some(Text(words.clone()));
-                }
-            }
-            Self::RenewBy(by) => fleet.settings.renew_by = *by,
-            Self::Renew(_) => {}
-        }
-        fleet
     }
 }
 
@@ -146,14 +94,30 @@ pub struct Scenario<'a> {
     pub plan: &'a Plan,
     /// The kind of part that is renewed at the first visit.
     pub renew: Option<&'a Id>,
+    /// How often a look round is promised; `None` = as the contract says.
+    pub months: Option<i32>,
+}
+
+impl Scenario<'_> {
+    fn look_rounds(&self, site: &SiteFigures) -> LookRounds {
+        look_rounds(self.fleet, site.site, self.months)
+    }
+}
+
+/// What a promise of a look round in so many months is for a site: as planned, where its contract says the same.
+fn look_rounds(fleet: &Fleet, site: &Site, months: Option<i32>) -> LookRounds {
+    match months {
+        Some(months) if months_promised(fleet, site) != Some(months) => LookRounds::Every(months),
+        _ => LookRounds::AsPlanned,
+    }
 }
 
 /// All a quote is made from.
 pub struct Given<'a> {
     /// The year as it is to be.
     pub base: Scenario<'a>,
-    /// Visits as a choice: the words, and the year with them.
-    pub choices: Vec<(&'static str, Scenario<'a>)>,
+    /// Visits as a choice: the words, and the months between two.
+    pub choices: Vec<(&'static str, i32)>,
     /// Other ways of doing the year.
     pub what_ifs: Vec<(&'a WhatIf, Scenario<'a>)>,
     /// What is drawn once for all sites.
@@ -197,6 +161,8 @@ pub struct Choice {
     pub words: &'static str,
     /// How many visits the year then has, those the work asks for included.
     pub visits: f64,
+    /// How many of them are made for the look round alone.
+    pub for_look_rounds: f64,
     /// The price before tax, under the chosen scope.
     pub price: Decimal,
 }
@@ -250,9 +216,15 @@ pub struct Quote {
     /// How many failures: the central 80 %.
     pub failures: (f64, f64),
     /// What is missing from the cost, in words.
-    pub missing: Vec<String>,
-    /// Work the plan found no day for.
-    pub not_fitted: usize,
+    pub missing: Vec<Missing>,
+    /// What is done at routine visits: the site's place among all, and the work.
+    pub work: Vec<(usize, RoutineWork)>,
+    /// The planned renewals of the year: the site, where, which part, and how many the years drawn have on the average.
+    pub renewals: Vec<(usize, Address, Id, f64)>,
+    /// Work the plan found no day for, and which is not in the cost.
+    pub not_fitted: Vec<NotFitted>,
+    /// What a visit left and waits for a quotation of its own.
+    pub waits_for_quote: Vec<NotFitted>,
     /// The price of the running year.
     pub price_now: Option<(Decimal, PriceBasis)>,
 }
@@ -288,21 +260,25 @@ struct Drawn {
     failures: Vec<u32>,
     means: Means,
     years: Vec<SiteYear>,
+    renewals: Vec<(usize, Address, Id, f64)>,
     first: Option<Outcome>,
 }
 
-fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope) -> Drawn {
+fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope, stop: &Stop) -> Result<Drawn, Interrupted> {
     let mut drawn = Drawn {
         totals: [const { Vec::new() }; 3],
         failures: Vec::new(),
         means: Means::default(),
         years: Vec::new(),
+        renewals: Vec::new(),
         first: None,
     };
     for index in sites {
+        stop.check()?;
         let site = &scenario.sites[*index];
         let window = given.worlds.window();
-        let mut year = site_year(scenario.fleet, site, scenario.plan, given.habits, window);
+        let look_rounds = scenario.look_rounds(site);
+        let mut year = site_year(scenario.fleet, site, scenario.plan, given.habits, window, look_rounds);
         if let Some(part) = scenario.renew {
             renew_at_first_visit(&mut year, scenario.plan, part);
         }
@@ -317,9 +293,10 @@ fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope) -> D
         }
         drawn.means.add(&outcome.means);
         drawn.years.push(year);
+        drawn.renewals.extend(outcome.renewals.iter().map(|of| (*index, of.at.clone(), of.part.clone(), of.times)));
         drawn.first.get_or_insert(outcome);
     }
-    drawn
+    Ok(drawn)
 }
 
 /// Every part of a kind is renewed at the first visit of the window, or on its first day where there is none.
@@ -339,7 +316,10 @@ fn renew_at_first_visit(year: &mut SiteYear, plan: &Plan, part: &Id) {
 }
 
 /// Quotes a unit; its totals under the chosen scope come with it, for sums over units.
-pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>) -> (Quote, Vec<i64>) {
+///
+/// # Errors
+/// The run was asked to end.
+pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Result<(Quote, Vec<i64>), Interrupted> {
     let fleet = given.base.fleet;
     let first = &given.base.sites[sites[0]];
     let window = given.worlds.window();
@@ -348,27 +328,42 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>) -> (Quote, Vec<i64>) 
     let chosen = contract.and_then(|contract| contract.scope).unwrap_or(Scope::LabourAndParts);
     let place = Scope::ALL.iter().position(|scope| *scope == chosen).unwrap_or_default();
     let terms = Terms { traced: chosen, ..terms_of(fleet, first.site, window) };
-    let base = draw(given, &given.base, &sites, chosen);
+    let base = draw(given, &given.base, &sites, chosen, stop)?;
     let scopes = scope_quotes(fleet, &base.totals, &base.means, &terms);
     let failures = Spread::of(base.failures.iter().map(|failures| i64::from(*failures)).collect());
     let visits: f64 = base.years.iter().map(|year| year.routine.visits).sum();
     let choices = given
         .choices
         .iter()
-        .map(|(words, scenario)| choice(given, words, scenario, &sites, &base, place, terms.index))
+        .map(|(words, months)| choice(given, words, *months, &sites, &base, &scopes[place].spread, terms.index))
         .collect();
     let changes = given
         .what_ifs
         .iter()
         .map(|(what_if, scenario)| {
-            let other = draw(given, scenario, &sites, chosen);
-            change(fleet, what_if, &base, &other, place)
+            let other = draw(given, scenario, &sites, chosen, stop)?;
+            Ok(change(fleet, what_if, &base, &other, place))
         })
-        .collect();
-    let mut missing: Vec<String> = base.years.iter().flat_map(|year| year.missing.iter().cloned()).collect();
+        .collect::<Result<_, Interrupted>>()?;
+    let mut missing: Vec<Missing> = base.years.iter().flat_map(|year| year.missing.iter().cloned()).collect();
     missing.sort();
     missing.dedup();
-    let of_unit = |id: &Id| sites.iter().any(|index| given.base.sites[*index].site.id == *id);
+    // Looks round that are promised and found no day are owed and counted all the same.
+    let of_unit = |not: &&NotFitted| {
+        // What falls due outside of the year is no matter of its price.
+        let in_year = not.due.is_none_or(|due| (window.first..=window.last).contains(&due));
+        in_year
+            && not.work != Work::ContractVisit
+            && sites.iter().any(|index| given.base.sites[*index].site.id == not.site)
+    };
+    let (waits_for_quote, not_fitted) = given
+        .base
+        .plan
+        .not_fitted
+        .iter()
+        .filter(of_unit)
+        .cloned()
+        .partition(|not| matches!(not.work, Work::Left(_)) && not.due.is_none());
     let single = sites.len() == 1;
     let quote = Quote {
         unit,
@@ -383,7 +378,14 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>) -> (Quote, Vec<i64>) 
         drivers: base.first.filter(|_| single).map_or(Vec::new(), |outcome| outcome.drivers),
         failures: (failures.low, failures.high),
         missing,
-        not_fitted: given.base.plan.not_fitted.iter().filter(|not| of_unit(&not.site)).count(),
+        work: sites
+            .iter()
+            .zip(&base.years)
+            .flat_map(|(site, year)| year.routine.work.iter().map(|work| (*site, work.clone())))
+            .collect(),
+        renewals: base.renewals,
+        not_fitted,
+        waits_for_quote,
         price_now: contract.and_then(|contract| price_of(contract, chrono::Datelike::year(&window.as_of))),
         customer,
         sites,
@@ -395,29 +397,33 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>) -> (Quote, Vec<i64>) 
         Scope::LabourAndParts => parts,
         Scope::Everything => everything,
     };
-    (quote, totals)
+    Ok((quote, totals))
 }
 
-/// A frequency of visits: the planned visits are other ones, and with them each year's total moves by the same amount.
+/// A frequency of visits: the looks round and the visits made for them alone are other ones, and with them each year's
+/// total moves by the same amount. All other work stays where the plan has it.
 fn choice(
     given: &Given,
     words: &'static str,
-    scenario: &Scenario,
+    months: i32,
     sites: &[usize],
     base: &Drawn,
-    place: usize,
+    spread: &Spread,
     index: f64,
 ) -> Choice {
     let window = given.worlds.window();
-    let (mut visits, mut moves) = (0.0, 0.0);
+    let (fleet, plan) = (given.base.fleet, given.base.plan);
+    let (mut visits, mut moves, mut for_look_rounds) = (0.0, 0.0, 0.0);
     for (site, was) in sites.iter().zip(&base.years) {
-        let year = site_year(scenario.fleet, &scenario.sites[*site], scenario.plan, given.habits, window);
-        visits += year.routine.visits;
-        moves += year.routine.labour + year.routine.travel - was.routine.labour - was.routine.travel;
+        let site = &given.base.sites[*site];
+        let look_rounds = look_rounds(fleet, site.site, Some(months));
+        let routine = routine_of(fleet, site, plan, window, look_rounds);
+        visits += routine.visits;
+        for_look_rounds += routine.for_look_rounds;
+        moves += routine.labour + routine.travel - was.routine.labour - was.routine.travel;
     }
-    let moves = (moves * index).round() as i64;
-    let spread = Spread::of(base.totals[place].iter().map(|total| total + moves).collect());
-    Choice { words, visits, price: Pricing::of(scenario.fleet).price(scenario.fleet, &spread) }
+    let price = Pricing::of(fleet).price_moved(fleet, spread, moves * index);
+    Choice { words, visits, for_look_rounds, price }
 }
 
 fn change(fleet: &Fleet, what_if: &WhatIf, base: &Drawn, other: &Drawn, place: usize) -> Change {
@@ -441,34 +447,5 @@ fn change(fleet: &Fleet, what_if: &WhatIf, base: &Drawn, other: &Drawn, place: u
     }
 }
 
-/// What several quotes come to together.
-#[derive(Debug, Clone)]
-pub struct Portfolio {
-    /// How many.
-    pub quotes: usize,
-    /// What all of them may cost, drawn jointly; minor units.
-    pub spread: Spread,
-    /// What the single costs that are covered would add up to, which is not what is covered together.
-    pub added_up: f64,
-    /// The prices together.
-    pub prices: Decimal,
-    /// The chance that all together cost more than their prices.
-    pub loses: f64,
-}
-
-/// Puts quotes together.
-pub fn portfolio(fleet: &Fleet, quotes: &[(Quote, Vec<i64>)]) -> Portfolio {
-    let covers = Pricing::of(fleet).covers;
-    let spread = Spread::of(together(quotes.iter().map(|(_, totals)| totals.as_slice())));
-    let chosen = |quote: &Quote| quote.scopes.iter().find(|of| of.scope == quote.chosen).cloned();
-    let chosen: Vec<ScopeQuote> = quotes.iter().filter_map(|(quote, _)| chosen(quote)).collect();
-    let prices: Decimal = chosen.iter().map(|of| of.price).sum();
-    let in_minor = prices.to_f64().unwrap_or(0.0) * minor_units(&fleet.settings.currency.0);
-    Portfolio {
-        quotes: quotes.len(),
-        added_up: chosen.iter().map(|of| of.spread.quantile(covers).value).sum(),
-        loses: 1.0 - spread.share_at_most(in_minor),
-        prices,
-        spread,
-    }
-}
+#[cfg(test)]
+mod tests;

@@ -12,12 +12,15 @@ use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
 use crate::address::Id;
+use crate::calendar::Month;
 use crate::costs::contract::{Terms, is_out_of_hours};
+use crate::costs::prices::minor_units;
 use crate::costs::statement::{What, hours_of, pieces};
-use crate::costs::year::{ASSUMED_TRAVEL_MINUTES, minor_units};
+use crate::costs::year::ASSUMED_TRAVEL_MINUTES;
 use crate::records::customers::{Customer, Scope};
 use crate::records::log::{Because, Visit, Why};
 use crate::records::{Fleet, Site};
+use crate::site::SiteFigures;
 
 /// What was spent under a contract, in minor units.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -85,24 +88,100 @@ pub fn spent(fleet: &Fleet, customer: &Customer, sites: &[&Site], trips: &Trips,
     spent
 }
 
+/// What the visits of some days cost us, whoever paid for them; minor units.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Done {
+    /// Work and ways.
+    pub work: f64,
+    /// Parts and pumps.
+    pub parts: f64,
+    /// What of both fell to call-outs.
+    pub callouts: f64,
+    /// Visits whose hours are not recorded, or pieces without a cost.
+    pub without_amount: u32,
+}
+
+/// Adds up all visits of all sites from one day to another, both counted.
+pub fn done<'a>(
+    fleet: &Fleet,
+    sites: impl Iterator<Item = &'a Site>,
+    trips: &Trips,
+    (from, to): (NaiveDate, NaiveDate),
+) -> Done {
+    let mut done = Done::default();
+    for site in sites {
+        for (_, visit) in site.visits.iter().filter(|(_, visit)| (from..=to).contains(&visit.date.0)) {
+            let (work, way) = work_and_way(fleet, (site, visit), trips);
+            done.without_amount += u32::from(work.is_none());
+            let mut parts = 0.0;
+            for (what, quantity, _) in pieces(fleet, site, visit) {
+                match cost_of(fleet, &what, visit.date.0) {
+                    Some(cost) => {
+                        let amount = (cost * quantity).to_f64().unwrap_or(0.0);
+                        parts += amount * minor_units(&fleet.settings.currency.0);
+                    }
+                    None => done.without_amount += 1,
+                }
+            }
+            let work = work.unwrap_or(0.0) + way;
+            done.work += work;
+            done.parts += parts;
+            if visit.why == Some(Why::Callout) {
+                done.callouts += work + parts;
+            }
+        }
+    }
+    done
+}
+
+/// The same of whole months, in the currency; `None` where an hour of work has no cost from the first of them on.
+pub fn months(fleet: &Fleet, sites: &[SiteFigures], from: Month, to: Month) -> Option<Done> {
+    fleet.settings.labour.cost.as_ref()?.on(from.first())?;
+    let all = || sites.iter().map(|site| site.site);
+    let done = done(fleet, all(), &Trips::of(all()), (from.first(), to.last()));
+    let units = minor_units(&fleet.settings.currency.0);
+    Some(Done {
+        work: done.work / units,
+        parts: done.parts / units,
+        callouts: done.callouts / units,
+        without_amount: done.without_amount,
+    })
+}
+
+/// What the work and the way of a visit cost us; the work is `None` where its hours or their cost are not written.
+fn work_and_way(fleet: &Fleet, (site, visit): (&Site, &Visit), trips: &Trips) -> (Option<f64>, f64) {
+    let units = minor_units(&fleet.settings.currency.0);
+    let minor = |amount: Decimal| amount.to_f64().unwrap_or(0.0) * units;
+    let day = visit.date.0;
+    let rate = fleet.settings.labour.cost.as_ref().and_then(|rate| rate.on(day)).map(|money| money.0);
+    let outside = visit.why == Some(Why::Callout) && is_out_of_hours(fleet, visit);
+    let factor = fleet.settings.labour.out_of_hours.filter(|_| outside).map_or(1.0, |factor| factor.0);
+    let work = hours_of(visit).zip(rate).map(|(hours, rate)| minor(hours * rate) * factor);
+    let way = site.travel.time.map_or(ASSUMED_TRAVEL_MINUTES, |time| time.0.get::<minute>());
+    let fare = site.travel.cost.as_ref().and_then(|cost| cost.on(day)).map_or(0.0, |money| minor(money.0));
+    (work, (rate.map_or(0.0, minor) * way / 60.0 * factor + fare) * trips.share(site, visit))
+}
+
+/// What one piece costs us on a day.
+fn cost_of(fleet: &Fleet, what: &What, day: NaiveDate) -> Option<Decimal> {
+    let cost = match what {
+        What::Part(id) => fleet.book.parts.get(id).and_then(|part| part.cost.as_ref()),
+        What::Pump(Some(model)) => fleet.models.get(model).and_then(|model| model.cost.as_ref()),
+        _ => None,
+    };
+    cost.and_then(|cost| cost.on(day)).map(|money| money.0)
+}
+
 fn add_visit(fleet: &Fleet, customer: &Customer, (site, visit): (&Site, &Visit), trips: &Trips, spent: &mut Spent) {
     let units = minor_units(&fleet.settings.currency.0);
     let minor = |amount: Decimal| amount.to_f64().unwrap_or(0.0) * units;
     let day = visit.date.0;
     let terms = Terms::on(Some(customer), day);
     let is_callout = visit.why == Some(Why::Callout);
-    let rate = fleet.settings.labour.cost.as_ref().and_then(|rate| rate.on(day)).map(|money| money.0);
     if terms.work(visit.why, spent.callouts).by_contract() {
-        let outside = is_callout && is_out_of_hours(fleet, visit);
-        let factor = fleet.settings.labour.out_of_hours.filter(|_| outside).map_or(1.0, |factor| factor.0);
-        let mut amount = 0.0;
-        match (hours_of(visit), rate) {
-            (Some(hours), Some(rate)) => amount += minor(hours * rate) * factor,
-            _ => spent.without_amount += 1,
-        }
-        let way = site.travel.time.map_or(ASSUMED_TRAVEL_MINUTES, |time| time.0.get::<minute>());
-        let fare = site.travel.cost.as_ref().and_then(|cost| cost.on(day)).map_or(0.0, |money| minor(money.0));
-        amount += (rate.map_or(0.0, minor) * way / 60.0 * factor + fare) * trips.share(site, visit);
+        let (work, way) = work_and_way(fleet, (site, visit), trips);
+        spent.without_amount += u32::from(work.is_none());
+        let amount = work.unwrap_or(0.0) + way;
         if is_callout {
             spent.failures += amount;
         } else {
@@ -113,14 +192,9 @@ fn add_visit(fleet: &Fleet, customer: &Customer, (site, visit): (&Site, &Visit),
         if !terms.part(because).by_contract() {
             continue;
         }
-        let cost = match &what {
-            What::Part(id) => fleet.book.parts.get(id).and_then(|part| part.cost.as_ref()),
-            What::Pump(Some(model)) => fleet.models.get(model).and_then(|model| model.cost.as_ref()),
-            _ => None,
-        };
-        match cost.and_then(|cost| cost.on(day)) {
-            Some(cost) if because == Because::Failure || is_callout => spent.failures += minor(cost.0 * quantity),
-            Some(cost) => spent.planned += minor(cost.0 * quantity),
+        match cost_of(fleet, &what, day) {
+            Some(cost) if because == Because::Failure || is_callout => spent.failures += minor(cost * quantity),
+            Some(cost) => spent.planned += minor(cost * quantity),
             None => spent.without_amount += 1,
         }
     }
@@ -138,7 +212,7 @@ fn add_visit(fleet: &Fleet, customer: &Customer, (site, visit): (&Site, &Visit),
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::quantities::fleet_for_tests::load_with;
+    use crate::quantities::fleet_for_tests::{day, load_with};
 
     /// By hand, everything covered: a planned visit of 2 h at 24.00 with a way of 30 min and 10.00 = 70.00; a call-out on a
     /// Sunday of 1 h at 36.00, the way 18.00 and 10.00, a seal 22.00, beside it 260.00 = 346.00. Of labour alone: 70.00, and
@@ -167,6 +241,16 @@ mod tests {
         let everything = of("{scope: everything}");
         assert!((everything.planned - 7000.0).abs() < 1e-6 && (everything.failures - 34_600.0).abs() < 1e-6);
         assert_eq!((everything.visits, everything.callouts), (2, 1));
+        // Whoever pays: both visits of the year, and of it the call-out without what a failure costs beside the part.
+        let files = [("fleet.yaml", fleet), ("upkeep.yaml", book), ("sites/home.yaml", site)];
+        load_with(&files, "2026-06-30", |fleet, site, as_of| {
+            let sites = || std::iter::once(site.site);
+            let of = |from: &str| done(fleet, sites(), &Trips::of(sites()), (day(from), as_of));
+            let year = of("2026-01-01");
+            assert!((year.work - 7000.0 - 6400.0).abs() < 1e-6 && (year.parts - 2200.0).abs() < 1e-6, "{year:?}");
+            assert!((year.callouts - 8600.0).abs() < 1e-6 && year.without_amount == 0, "{year:?}");
+            assert!((of("2025-01-01").work - year.work - 21_600.0 - 2200.0).abs() < 1e-6);
+        });
         let labour = of("{scope: labour}");
         assert!((labour.total() - 7000.0).abs() < 1e-6, "{labour:?}");
     }

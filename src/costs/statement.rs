@@ -5,7 +5,7 @@
 //! the currency's minor unit, the total is the sum of the lines, and tax comes last. A line whose price or quantity is not
 //! in the records is listed without an amount and counted, never guessed. Nothing here knows what anything costs us.
 
-use chrono::{Datelike, NaiveDate};
+use chrono::Datelike;
 use rust_decimal::Decimal;
 use uom::si::time::hour;
 
@@ -14,6 +14,7 @@ use crate::calendar::{Month, days_between};
 use crate::costs::contract::{Covered, Terms, is_out_of_hours};
 use crate::costs::rounded;
 use crate::records::customers::Customer;
+use crate::records::forms::Reported;
 use crate::records::log::{Because, Entry, Visit, Why};
 use crate::records::{Fleet, Site};
 
@@ -67,20 +68,22 @@ pub struct VisitDone<'a> {
 pub struct Response {
     /// The hours promised; `None` = nothing was.
     pub promised_hours: Option<f64>,
-    /// The day of the call; `None` = not written.
-    pub reported: Option<NaiveDate>,
+    /// When the call came; `None` = not written.
+    pub reported: Option<Reported>,
+    /// Hours from the call until somebody was there; `None` = not known to the hour.
+    pub hours: Option<f64>,
     /// Whether the promise was kept.
     pub kept: Kept,
 }
 
-/// Whether a promised response was kept. The records hold the day of a call, not its hour.
+/// Whether a promised response was kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kept {
-    /// Whatever the hour of the call.
+    /// It was, whatever hours are not written.
     Yes,
-    /// Whatever the hour of the call.
+    /// It was not, whatever hours are not written.
     No,
-    /// It depends on the hour of the call.
+    /// It depends on an hour that is not written.
     Unknown,
     /// Nothing was promised.
     NotPromised,
@@ -293,27 +296,27 @@ fn usual_because(visit: &Visit) -> Because {
     if visit.why == Some(Why::Callout) { Because::Failure } else { Because::Due }
 }
 
-/// How a call was answered: by the earliest and the latest hour the call can have come.
+/// How a call was answered. With the times of the call and of the visit the hours between are known; else by the earliest
+/// and the latest that each can have been.
 fn response(terms: Terms, visit: &Visit) -> Response {
     let promised = terms.response_hours();
-    let reported = visit.reported.map(|day| day.0).filter(|day| *day <= visit.date.0);
-    let kept = match (promised, reported) {
+    let reported = visit.reported.filter(|reported| reported.day <= visit.date.0);
+    let bounds = reported.map(|reported| {
+        let days = days_between(reported.day, visit.date.0) as f64 * 24.0;
+        let within = |minute: Option<u32>| minute.map_or((0.0, 24.0), |m| (f64::from(m) / 60.0, f64::from(m) / 60.0));
+        let (called, there) = (within(reported.minute), within(visit.time.map(|time| time.start)));
+        (days + there.0 - called.1, days + there.1 - called.0)
+    });
+    // Nobody can be there before the call: one of the two times is wrong.
+    let bounds = bounds.filter(|(_, longest)| *longest >= 0.0);
+    let kept = match (promised, bounds) {
         (None, _) => Kept::NotPromised,
-        (Some(_), None) => Kept::Unknown,
-        (Some(promised), Some(reported)) => {
-            let days = days_between(reported, visit.date.0) as f64 * 24.0;
-            let earliest = visit.time.map_or(0.0, |time| f64::from(time.start) / 60.0);
-            let latest = visit.time.map_or(24.0, |time| f64::from(time.start) / 60.0);
-            if days + latest <= promised {
-                Kept::Yes
-            } else if days + earliest - 24.0 > promised {
-                Kept::No
-            } else {
-                Kept::Unknown
-            }
-        }
+        (Some(promised), Some((_, longest))) if longest <= promised => Kept::Yes,
+        (Some(promised), Some((shortest, _))) if shortest > promised => Kept::No,
+        (Some(_), _) => Kept::Unknown,
     };
-    Response { promised_hours: promised, reported, kept }
+    let hours = bounds.filter(|(shortest, longest)| shortest == longest).map(|(hours, _)| hours);
+    Response { promised_hours: promised, reported, hours, kept }
 }
 
 #[cfg(test)]

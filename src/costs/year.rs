@@ -6,23 +6,20 @@
 
 mod worsening;
 
-use std::collections::BTreeSet;
-
 use chrono::{Datelike, NaiveDate};
-use rust_decimal::Decimal;
-use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::{hour, minute};
 
 use crate::address::{Address, Id};
 use crate::calendar::{days_between, plus_days};
 use crate::costs::contract::is_out_of_hours;
-use crate::costs::minor_digits;
+use crate::costs::prices::{Missing, Prices};
+use crate::costs::routine::{self, LookRounds, Routine};
 use crate::quantities::PumpFigures;
 use crate::quantities::expected_failures::{Residual, ResidualHistory};
 use crate::quantities::part_life_model::KindModel;
 use crate::records::fleet::RenewBy;
 use crate::records::log::{Because, Noticed, Why};
-use crate::records::upkeep::{Clock, Part};
+use crate::records::upkeep::Clock;
 use crate::records::{Fleet, Site};
 use crate::schedule::due::PartDue;
 use crate::schedule::visits::{Plan, Work};
@@ -104,17 +101,6 @@ impl Habits {
     }
 }
 
-/// What routine visits of the window cost.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Routine {
-    /// How many there are.
-    pub visits: f64,
-    /// Work, renewals left out.
-    pub labour: f64,
-    /// The ways.
-    pub travel: f64,
-}
-
 /// What the failure or the renewal of a part costs.
 #[derive(Debug, Clone, PartialEq)]
 pub struct PartCosts {
@@ -188,8 +174,8 @@ pub struct SiteYear {
     pub out_of_hours_factor: f64,
     /// How failures come to be known.
     pub habits: Habits,
-    /// What is missing: a price, an age, a life. In words, each once.
-    pub missing: Vec<String>,
+    /// What is missing: a price, a life, a use; each once.
+    pub missing: Vec<Missing>,
 }
 
 /// The travel of a site whose record has none: assumed.
@@ -209,59 +195,19 @@ pub const LEVELS: [(f64, f64); 5] = [
     (2.856_970_013_872_805_6, 0.011_257_411_327_720_69),
 ];
 
-/// The minor units in one unit of the currency.
-pub fn minor_units(currency: &str) -> f64 {
-    10f64.powi(minor_digits(currency) as i32)
-}
-
-/// Prices on the as-of day, in minor units; a part's absence is noted.
-struct Prices<'a> {
-    fleet: &'a Fleet,
-    day: NaiveDate,
-    units: f64,
-    missing: BTreeSet<String>,
-}
-
-impl Prices<'_> {
-    fn minor(&self, amount: Decimal) -> f64 {
-        amount.to_f64().unwrap_or(0.0) * self.units
-    }
-
-    fn miss(&mut self, what: String) {
-        self.missing.insert(what);
-    }
-
-    /// Minutes of our work.
-    fn work(&mut self, minutes: f64) -> f64 {
-        let rate = self.fleet.settings.labour.cost.as_ref().and_then(|rate| rate.on(self.day));
-        if rate.is_none() && minutes > 0.0 {
-            self.miss("what an hour of work costs (labour.cost in fleet.yaml)".to_owned());
-        }
-        rate.map_or(0.0, |rate| self.minor(rate.0) * minutes / 60.0)
-    }
-
-    /// A set of a part.
-    fn set(&mut self, id: &Id, part: &Part) -> f64 {
-        let Some(cost) = part.cost.as_ref().and_then(|cost| cost.on(self.day)) else {
-            self.miss(format!("what a {} costs (cost in upkeep.yaml)", crate::report::format::words(id.as_str())));
-            return 0.0;
-        };
-        self.minor(cost.0) * f64::from(part.count.unwrap_or(1))
-    }
-}
-
 /// Puts a site's year together. With an empty plan, the tasks due and the visits they need stand for its visits.
-pub fn site_year(fleet: &Fleet, site: &SiteFigures, plan: &Plan, habits: Habits, window: Window) -> SiteYear {
-    let mut prices =
-        Prices { fleet, day: window.as_of, units: minor_units(&fleet.settings.currency.0), missing: BTreeSet::new() };
+pub fn site_year(
+    fleet: &Fleet,
+    site: &SiteFigures,
+    plan: &Plan,
+    habits: Habits,
+    window: Window,
+    look_rounds: LookRounds,
+) -> SiteYear {
+    let mut prices = Prices::on(fleet, window.as_of);
     let record = site.site;
-    let travel_minutes = record.travel.time.map_or(ASSUMED_TRAVEL_MINUTES, |time| time.0.get::<minute>());
-    let fare = record.travel.cost.as_ref().and_then(|cost| cost.on(window.as_of)).map_or(0.0, |m| prices.minor(m.0));
-    let routine = if plan.visits.is_empty() {
-        routine_of_tasks(site, &mut prices, window, travel_minutes, fare)
-    } else {
-        routine_of_plan(site, plan, &mut prices, window)
-    };
+    let routine = routine(site, plan, &mut prices, window, look_rounds);
+    let (travel_minutes, fare) = way(record, &prices);
     let night = record.lost_night.as_ref().and_then(|night| night.on(window.as_of)).map_or(0.0, |m| prices.minor(m.0));
     let mut places: Vec<Address> = site.parts.iter().map(|part| part.part.at.clone()).collect();
     places.dedup();
@@ -289,45 +235,26 @@ pub fn site_year(fleet: &Fleet, site: &SiteFigures, plan: &Plan, habits: Habits,
     }
 }
 
-/// The planned visits of the window. The plan holds twelve months: what of the window lies beyond them is taken to be as
-/// the same days of the plan.
-fn routine_of_plan(site: &SiteFigures, plan: &Plan, prices: &mut Prices, window: Window) -> Routine {
-    let mut routine = Routine::default();
-    for visit in plan.of_site(&site.site.id) {
-        let times = (0..40)
-            .map(|years| plus_days(visit.date, 365 * years))
-            .filter(|day| (window.first..=window.last).contains(day))
-            .count() as f64;
-        if times == 0.0 {
-            continue;
-        }
-        let minutes: f64 =
-            visit.tasks.iter().filter(|task| !matches!(task.work, Work::Renew(_))).map(|task| task.minutes).sum();
-        routine.visits += times;
-        routine.labour += times * prices.work(minutes);
-        routine.travel +=
-            times * (prices.work(visit.travel_minutes) + visit.travel_cost.map_or(0.0, |cost| prices.minor(cost)));
-    }
-    routine
+/// What the routine visits of a window come to, and nothing else of the year.
+pub fn routine_of(fleet: &Fleet, site: &SiteFigures, plan: &Plan, window: Window, look_rounds: LookRounds) -> Routine {
+    routine(site, plan, &mut Prices::on(fleet, window.as_of), window, look_rounds)
 }
 
-fn routine_of_tasks(
-    site: &SiteFigures,
-    prices: &mut Prices,
-    window: Window,
-    travel_minutes: f64,
-    fare: f64,
-) -> Routine {
-    let share = (window.ends() - window.begins()) / 365.0;
-    let mut routine = Routine::default();
-    for task in &site.tasks {
-        let times = f64::from(task.times.unwrap_or(0)) * share;
-        let minutes = task.task.time.map_or(0.0, |time| time.0.get::<minute>());
-        routine.labour += times * prices.work(minutes);
-        routine.visits = routine.visits.max(times);
+fn routine(site: &SiteFigures, plan: &Plan, prices: &mut Prices, window: Window, look_rounds: LookRounds) -> Routine {
+    if plan.visits.is_empty() {
+        let (minutes, fare) = way(site.site, prices);
+        let way = prices.work(minutes) + fare;
+        routine::of_tasks(site, prices, window, way)
+    } else {
+        routine::of_plan(site, plan, prices, window, look_rounds)
     }
-    routine.travel = routine.visits * (prices.work(travel_minutes) + fare);
-    routine
+}
+
+/// The way to a site and back by itself: minutes, and the fare in minor units.
+fn way(site: &Site, prices: &Prices) -> (f64, f64) {
+    let fare =
+        site.travel.cost.as_ref().and_then(|cost| cost.on(prices.day)).map_or(0.0, |money| prices.minor(money.0));
+    (site.travel.time.map_or(ASSUMED_TRAVEL_MINUTES, |time| time.0.get::<minute>()), fare)
 }
 
 /// The share of the last year's nights with guests in the spa of an address; every night where no bookings say.
@@ -365,17 +292,14 @@ fn thing(
         let mut lives =
             site.lives.posterior_of(&part.part).map(|of| of.nodes().iter().map(|n| n.0.at_rate(rate)).collect());
         if lives.is_none() {
-            prices.miss(format!(
-                "how long a {} lives (interval in upkeep.yaml)",
-                crate::report::format::words(part.part.id.as_str())
-            ));
+            prices.miss(Missing::Life(part.part.id.clone()));
         }
         if site.lives.worsening(&part.part.site, &part.part.at).is_some() {
             // All its failures are drawn as its own, below.
             lives = None;
         } else if by_hours && per_day.is_none() {
             lives = None;
-            prices.miss(format!("how much {at} runs (a program or readings)"));
+            prices.miss(Missing::Use(at.clone()));
         }
         costs.push(part_costs(part, lives, prices, night));
         kept.push(part);
@@ -483,7 +407,7 @@ fn unexplained(site: &SiteFigures, prices: &mut Prices, window: Window, night: f
             .and_then(|record| prices.fleet.models.get(&crate::quantities::run_hours::model_now(site.site, record)?));
         let cost = model.and_then(|model| model.cost.as_ref()).and_then(|cost| cost.on(window.as_of));
         if cost.is_none() {
-            prices.miss(format!("what the pump at {} costs (cost in pumps.yaml)", pump.at));
+            prices.miss(Missing::PumpPrice(pump.at.clone()));
         }
         let minutes = model.and_then(|model| model.time).map_or(ASSUMED_EXCHANGE_MINUTES, |t| t.0.get::<minute>());
         all.push(Unexplained {

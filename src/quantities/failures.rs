@@ -102,7 +102,7 @@ pub fn failures(site: &Site, pump: &Pump, hours: Option<&RunHours>, as_of: Naive
         if what.is_empty() {
             continue;
         }
-        let day = visit.reported.filter(|_| in_use).map_or(visit.date.0, |reported| reported.0.min(visit.date.0));
+        let day = visit.reported.filter(|_| in_use).map_or(visit.date.0, |reported| reported.day.min(visit.date.0));
         if day < since || visit.date.0 > as_of {
             continue;
         }

@@ -298,7 +298,7 @@ fn end_of(id: &Id, visit: &Visit, entry: &Entry, seen_failed: Option<NaiveDate>)
     let failure = entry.renewed.0.iter().find(|(renewed, r)| renewed == id && r.because == Because::Failure);
     match failure {
         Some((_, renewal)) if renewal.noticed == Noticed::InUse => {
-            LifeEnd::Failed(visit.reported.map_or(day, |reported| reported.0.min(day)))
+            LifeEnd::Failed(visit.reported.map_or(day, |reported| reported.day.min(day)))
         }
         Some(_) => LifeEnd::FoundFailed(seen_failed.unwrap_or(day)),
         None => LifeEnd::Sound(day),

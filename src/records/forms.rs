@@ -12,7 +12,7 @@ use rust_decimal::Decimal;
 use serde::Deserialize;
 use serde::de::{self, Deserializer, Visitor};
 
-pub use self::dates::{Date, Fitted};
+pub use self::dates::{Date, Fitted, Reported};
 pub(crate) use self::mappings::ONE_OR_MANY;
 pub use self::mappings::{Dated, Key, Keyed, Named, OneOrMany};
 

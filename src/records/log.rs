@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::{Address, Id};
-use crate::records::forms::{Date, Fitted, Keyed, Name, Named, Number, Text};
+use crate::records::forms::{Date, Fitted, Keyed, Name, Named, Number, Reported, Text};
 use crate::units::{Concentration, Current, Duration, Flow, Period, Pressure, Redox, Temperature, Typed, Written};
 
 /// A visit.
@@ -21,9 +21,9 @@ pub struct Visit {
     /// Why the visit was made.
     #[serde(default)]
     pub why: Option<Why>,
-    /// The day a failure was reported.
+    /// When a failure was reported: the day, or the day and the time, `2026-10-06 09:40`.
     #[serde(default)]
-    pub reported: Option<Date>,
+    pub reported: Option<Reported>,
     /// What was read and done, by address: `terrace`, `terrace/jets-1`.
     pub at: Keyed<Address, Entry>,
     /// The time worked.
@@ -108,6 +108,9 @@ pub struct Left {
     /// Whether it is to be quoted for.
     #[serde(default)]
     pub quote: Option<bool>,
+    /// What is to be done, in words that the customer reads on the statement and the quotation.
+    #[serde(default)]
+    pub what: Option<Text>,
 }
 
 macro_rules! with_readings {

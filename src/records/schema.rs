@@ -17,7 +17,8 @@ use crate::limits;
 use crate::records::customers::CustomersFile;
 use crate::records::fleet::FleetFile;
 use crate::records::forms::{
-    Currency, Date, Dated, Fitted, Format, Key, Keyed, Money, Name, Named, Number, OneOrMany, Share, Text, Timezone,
+    Currency, Date, Dated, Fitted, Format, Key, Keyed, Money, Name, Named, Number, OneOrMany, Reported, Share, Text,
+    Timezone,
 };
 use crate::records::log::TimeOfDay;
 use crate::records::plan::PlanFile;
@@ -115,6 +116,8 @@ forms! {
     Share: "Share" = json_schema!({"type": ["number", "string"], "minimum": 0, "maximum": 1,
         "pattern": format!("^{NUMBER}$"), "examples": [0.2]});
     Date: "Date" = json_schema!({"type": "string", "pattern": pattern_of_key::<Date>(), "examples": ["2026-09-30"]});
+    Reported: "Reported" = json_schema!({"type": "string",
+        "pattern": format!("^{}({})?$", Date::PATTERN, Reported::PATTERN), "examples": ["2026-10-06 09:40", "2026-10-06"]});
     Currency: "Currency" = json_schema!({"type": "string", "pattern": "^[A-Z]{3}$", "examples": ["GBP"]});
     Timezone: "Timezone" = json_schema!({"type": "string", "pattern": "^[A-Za-z]", "examples": ["Europe/London"]});
     TimeOfDay: "TimeOfDay" = json_schema!({"type": "string", "pattern": r"^[0-9]{1,2}:[0-9]{1,2}(-[0-9]{1,2}:[0-9]{1,2})?$",

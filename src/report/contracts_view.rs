@@ -1,12 +1,13 @@
 //! What the fleet's report says of contracts: quoted against spent and still to come, which lose money and why, and the
 //! price the next year should have. For the office; it holds no raw numbers.
 
+use rust_decimal::prelude::ToPrimitive;
 use schemars::JsonSchema;
 use serde::Serialize;
 
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, FleetCosts};
-use crate::costs::year::minor_units;
+use crate::costs::prices::minor_units;
 use crate::records::Fleet;
 use crate::report::inside_view::chance_in_words;
 use crate::report::{format, view};
@@ -22,6 +23,8 @@ pub struct ContractsSection {
     pub rows: Vec<ContractRow>,
     /// Under the table.
     pub note: String,
+    /// Why next prices are far from this year's, a sentence or two each.
+    pub reasons: Vec<String>,
 }
 
 /// A contract.
@@ -53,6 +56,10 @@ pub struct ContractRow {
     pub why: String,
 }
 
+/// From such a change on a next price is explained: common practice, no source.
+const FAR: f64 = 0.15;
+/// How many are explained.
+const REASONS: usize = 12;
 /// How many contracts are shown.
 const SHOWN: usize = 40;
 
@@ -97,7 +104,8 @@ pub fn section(fleet: &Fleet, costs: &FleetCosts) -> Option<ContractsSection> {
     }
     let mut note = "Spent: work, ways and pieces at cost that the contract covers; what is charged beside it stands on neither \
                     side. To come: the rest of the year, drawn. The range holds 4 years in 5. Next: the price that covers the \
-                    chosen share of years with the margin; by index: this year's price and the contract's index."
+                    chosen share of years with the margin; ± twice the standard error of the few years drawn here, and a quote draws \
+                    more. By index: this year's price and the contract's index."
         .to_owned();
     if contracts.len() > SHOWN {
         note.push_str(&format!(" {} more stand in contracts.csv.", contracts.len() - SHOWN));
@@ -105,9 +113,59 @@ pub fn section(fleet: &Fleet, costs: &FleetCosts) -> Option<ContractsSection> {
     Some(ContractsSection {
         summary,
         currency: fleet.settings.currency.0.clone(),
+        reasons: contracts.iter().take(SHOWN).filter_map(|contract| reason(fleet, contract)).take(REASONS).collect(),
         rows: contracts.into_iter().take(SHOWN).map(|contract| row(fleet, contract)).collect(),
         note,
     })
+}
+
+/// The next year's price as far as so few draws tell it.
+pub fn about(contract: &ContractYear) -> String {
+    let (rounded, within) = contract.next_price_about();
+    format!("{} ± {}", format::number(rounded, 0), format::number(within, 0))
+}
+
+/// Why a contract's next price is what it is, where it is far from this year's: what the running year comes to, and what
+/// the next one's cost is made of, the largest first.
+fn reason(fleet: &Fleet, contract: &ContractYear) -> Option<String> {
+    let units = minor_units(&fleet.settings.currency.0);
+    let name = fleet.customers.get(&contract.customer).and_then(|customer| customer.name.as_ref());
+    let name = name.map_or_else(|| contract.customer.to_string(), |name| name.0.clone());
+    let now = contract.price.and_then(|(price, _)| price.to_f64()).filter(|price| *price > 0.0)?;
+    let change = contract.next_price.to_f64()? / now - 1.0;
+    if change.abs() < FAR {
+        return None;
+    }
+    let ([labour, parts, travel, beside], failures) = contract.next_borne;
+    let all = (labour + parts + travel + beside).max(1.0);
+    let mut made_of = [
+        (labour / all, "work"),
+        (travel / all, "ways"),
+        (parts / all, "parts"),
+        (beside / all, "what else failures cost"),
+    ];
+    made_of.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let made_of: Vec<String> = made_of
+        .iter()
+        .filter(|(share, _)| *share >= 0.005)
+        .map(|(share, what)| format!("{what} {:.0} %", share * 100.0))
+        .collect();
+    let year = (contract.spent.total() + contract.to_come.0.mean.value) / units;
+    Some(format!(
+        "{name}: the next price is {} % {} this year's {}. This year comes to {} at cost, {} spent and {} to come; the next \
+         comes to {} on the average, with {} planned visits ({} were made so far this year): {}; failures are {:.0} % of it.",
+        format::number(change.abs() * 100.0, 0),
+        if change > 0.0 { "over" } else { "under" },
+        format::number(now, 0),
+        format::number(year, 0),
+        format::number(contract.spent.total() / units, 0),
+        format::number(contract.to_come.0.mean.value / units, 0),
+        format::number(all / units, 0),
+        format::number(contract.next_visits, 0),
+        contract.spent.visits,
+        made_of.join(", "),
+        failures / all * 100.0
+    ))
 }
 
 fn row(fleet: &Fleet, contract: &ContractYear) -> ContractRow {
@@ -140,7 +198,7 @@ fn row(fleet: &Fleet, contract: &ContractYear) -> ContractRow {
         result_range: contract
             .result
             .map_or_else(String::new, |(_, low, high)| format!("{} to {}", whole(low), whole(high))),
-        next_price: price(contract.next_price),
+        next_price: about(contract),
         next_by_index: contract.next_by_index.map_or_else(|| "–".to_owned(), price),
         why: match contract.loses {
             Some(chance) if chance > 0.005 => format!("{}; chance of loss {}", contract.why, chance_in_words(chance)),

@@ -4,19 +4,19 @@
 //!
 //! It is a file of its own, never handed out. It holds no raw numbers; every sentence is computed here.
 
+mod notes;
+
 use chrono::Datelike;
 use rust_decimal::Decimal;
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::ContractYear;
+use crate::costs::prices::minor_units;
 use crate::costs::quote::{Change, Given, Portfolio, Pricing, Quote, Unit};
 use crate::costs::spread::Estimate;
-use crate::costs::year::{Window, minor_units};
-use crate::quantities::failures::Trend;
+use crate::costs::year::Window;
 use crate::records::Fleet;
-use crate::records::log::Why;
 use crate::report::quote_view::{chosen, unit_name};
 use crate::report::statement_view::{amount_of, document};
 use crate::report::{format, view};
@@ -216,13 +216,13 @@ pub fn view(
             "Shares of the variance of the quoted scope's total. Unknown life: how far the year's mean moves with what \
                       the lives of the kind may be; records of more failures would narrow it. The rest is luck."
                 .to_owned(),
-        contract: contract.map_or(Vec::new(), |contract| contract_lines(fleet, contract)),
+        contract: contract.map_or(Vec::new(), |contract| notes::contract_lines(given, quote, contract)),
         changes: quote.changes.iter().map(|change| change_row(fleet, change)).collect(),
         change_note: "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing."
             .to_owned(),
         together: portfolio.map_or(Vec::new(), |all| vec![together(fleet, all)]),
-        missing: missing(fleet, given, quote),
-        methods: methods(fleet, given, quote),
+        missing: notes::missing(fleet, given, quote),
+        methods: notes::methods(fleet, given, quote),
         currency,
     }
 }
@@ -358,58 +358,6 @@ fn drivers(quote: &Quote) -> Vec<DriverRow> {
         .collect()
 }
 
-/// How a contract's running year stands, a sentence each.
-pub fn contract_lines(fleet: &Fleet, contract: &ContractYear) -> Vec<String> {
-    let mut lines = Vec::new();
-    if let Some((price, basis)) = contract.price {
-        let index = if basis == PriceBasis::Indexed { " (by its index)" } else { "" };
-        lines.push(format!(
-            "Quoted for {}: {}{index}, for {}.",
-            contract.year,
-            amount_of(fleet, price),
-            contract.scope.words().to_lowercase()
-        ));
-    }
-    lines.push(format!(
-        "Spent so far: {}, of it {} on failures; {} visits, {} of them call-outs.",
-        in_currency(fleet, contract.spent.total()),
-        in_currency(fleet, contract.spent.failures),
-        contract.spent.visits,
-        contract.spent.callouts
-    ));
-    let to_come = &contract.to_come.0;
-    lines.push(format!(
-        "Still to come up to the year's end: {}, between {} and {} in 4 years of 5.",
-        in_currency(fleet, to_come.mean.value),
-        in_currency(fleet, to_come.low),
-        in_currency(fleet, to_come.high)
-    ));
-    if let Some((result, low, high)) = contract.result {
-        let word = if result < 0.0 { "short by" } else { "left over:" };
-        lines.push(format!(
-            "At the year's end {word} {}, between {} and {} in 4 years of 5; it {}.",
-            in_currency(fleet, result.abs()),
-            in_currency(fleet, low),
-            in_currency(fleet, high),
-            contract.why
-        ));
-    }
-    let index = contract
-        .next_by_index
-        .map_or(String::new(), |price| format!("; by the index alone it would be {}", amount_of(fleet, price)));
-    lines.push(format!(
-        "The next year's price, for all the contract's sites together: {}{index}.",
-        amount_of(fleet, contract.next_price)
-    ));
-    if contract.spent.without_amount > 0 {
-        lines.push(format!(
-            "{} records of the year have no hours or no price and are not in what was spent.",
-            contract.spent.without_amount
-        ));
-    }
-    lines
-}
-
 fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
     let cost = |minor: f64| signed(whole(fleet, minor));
     ChangeRow {
@@ -447,95 +395,6 @@ pub fn together(fleet: &Fleet, all: &Portfolio) -> String {
         amount_of(fleet, all.prices),
         chance_in_words(all.loses)
     )
-}
-
-fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
-    let mut lines: Vec<String> =
-        quote.missing.iter().map(|what| format!("Not known, and counted as nothing: {what}.")).collect();
-    if quote.not_fitted > 0 {
-        lines.push(match quote.not_fitted {
-            1 => "One piece of work found no day in the plan and is not in the cost.".to_owned(),
-            many => format!("{many} pieces of work found no day in the plan and are not in the cost."),
-        });
-    }
-    lines.extend(plan_against_log(given, quote));
-    let habits = given.habits;
-    lines.push(format!(
-        "By the log of all sites {} % of failures are answered by a call-out, and {} % of call-outs fall outside working hours.",
-        format::number(habits.by_callout * 100.0, 0),
-        format::number(habits.out_of_hours * 100.0, 0)
-    ));
-    if quote.index > 1.0 {
-        lines.push(format!(
-            "All costs are {} % dearer than on the as-of day, by the contract's index.",
-            format::number((quote.index - 1.0) * 100.0, 1)
-        ));
-    } else {
-        lines.push("Costs are those of the as-of day: no index is written.".to_owned());
-    }
-    if fleet.settings.quote.covers.is_none() {
-        lines.push("The share of years that the price covers is assumed (quote.covers in fleet.yaml).".to_owned());
-    }
-    lines
-}
-
-/// What the plan and the model expect beside what the last twelve months of the log show: where they are far apart, one of
-/// them is to be looked at before the quote goes out.
-fn plan_against_log(given: &Given, quote: &Quote) -> Vec<String> {
-    let window = given.worlds.window();
-    let from = crate::calendar::plus_days(window.as_of, -365);
-    let sites = || quote.sites.iter().map(|index| &given.base.sites[*index]);
-    let visits = || sites().flat_map(|site| &site.site.visits).filter(|(_, visit)| visit.date.0 > from);
-    let callouts = visits().filter(|(_, visit)| visit.why == Some(Why::Callout)).count();
-    let mut lines = vec![format!(
-        "In the last twelve months of the log: {} visits, {callouts} of them call-outs. In the year quoted: {} planned visits \
-         and {} call-outs expected.",
-        visits().count(),
-        format::number(quote.visits, 0),
-        format::number(quote.means.callouts, 1)
-    )];
-    let worsening = sites().flat_map(|site| site.spas.iter().flat_map(|spa| &spa.pumps).map(move |pump| (site, pump)));
-    for (site, pump) in worsening {
-        let trend = site.lives.trends.pump(&site.site.id, &pump.at);
-        if trend.is_none_or(|trend| trend.trend != Trend::Worsening) {
-            continue;
-        }
-        lines.push(format!(
-            "{}, {}: its failures come closer together. The cost takes every renewed part as good as new and would be too \
-             low if that goes on; find the cause before quoting everything.",
-            site.site.name,
-            format::place(pump.at.as_str()).to_lowercase()
-        ));
-    }
-    lines
-}
-
-fn methods(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
-    let window = given.worlds.window();
-    let mut lines = vec![
-        format!(
-            "{} years drawn from {} to {}, from records up to {}; seed {}. Each part has a stream of chance of its own, so that \
-             a record mended elsewhere moves nothing and other ways of doing the year meet the same luck.",
-            format::number(given.worlds.draws as f64, 0),
-            window.first,
-            window.last,
-            window.as_of,
-            fleet.settings.seed.unwrap_or(1)
-        ),
-        "Failures: lives of the fleet's parts, Weibull, drawn anew each year from what is known of them; renewals as planned \
-         unless a part fails first; failures of a pump that no part explains by the fleet's rate."
-            .to_owned(),
-        "Visits and their ways: the plan of the coming twelve months; days beyond it are taken as the same days of the plan."
-            .to_owned(),
-        "Price: the cost that the share of years stays below, over one less the margin.".to_owned(),
-    ];
-    if quote.sites.len() > 1 {
-        lines.push(
-            "Sites are added draw by draw before the share is taken; their single points are never added up."
-                .to_owned(),
-        );
-    }
-    lines
 }
 
 /// A quote for the terminal.

@@ -87,13 +87,13 @@ fn rounded(value: f64) -> f64 {
 
 /// A sentence or three for each kind of part at the site of which enough have failed in the fleet to say something, and one
 /// for all the others. Where pump models differ each model at the site speaks for itself.
-pub fn findings(site: &SiteFigures) -> Vec<String> {
+pub fn findings(site: &SiteFigures, office: bool) -> Vec<String> {
     let here = |id: &Id, model: Option<&str>| {
         site.parts.iter().any(|p| p.part.id == id && model.is_none_or(|model| p.part.model.as_deref() == Some(model)))
     };
     let all = each(site.lives).filter(|one| here(one.id, one.model));
     let (few, telling): (Vec<_>, Vec<_>) = all.partition(|one| one.kind.status == Status::FewFailures);
-    let mut says: Vec<String> = telling.iter().filter_map(|one| finding(&one.name(), one.kind)).collect();
+    let mut says: Vec<String> = telling.iter().filter_map(|one| finding(&one.name(), one.kind, office)).collect();
     if !few.is_empty() {
         let names: Vec<String> = few.iter().map(|one| format::words(one.id.as_str())).collect();
         says.push(format!(
@@ -106,7 +106,7 @@ pub fn findings(site: &SiteFigures) -> Vec<String> {
 
 /// The same for every kind of which some have failed, for the fleet's report.
 pub fn fleet_findings(lives: &FleetLives) -> Vec<String> {
-    each(lives).filter_map(|one| finding(&one.name(), one.kind)).collect()
+    each(lives).filter_map(|one| finding(&one.name(), one.kind, true)).collect()
 }
 
 /// A kind of part of which some have failed, or one pump model's of it where models differ.
@@ -137,7 +137,8 @@ fn each(lives: &FleetLives) -> impl Iterator<Item = Each<'_>> {
         .filter(|one| one.kind.failures > 0)
 }
 
-fn finding(name: &str, kind: &KindModel) -> Option<String> {
+/// What lives a kind has and when renewing pays; what anything costs is the office's to know.
+fn finding(name: &str, kind: &KindModel, office: bool) -> Option<String> {
     let [low, b10, high] = kind.posterior.as_ref()?.quantiles_of([0.1, 0.5, 0.9], |w| w.quantile(0.1));
     let book = kind.book?;
     let times = if kind.failures == 1 { "1 failure".to_owned() } else { format!("{} failures", kind.failures) };
@@ -171,7 +172,8 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
     match (kind.advice(), &kind.replacement) {
         (Advice::DoesNotPay, found) => {
             text.push_str(" Renewing early does not pay: running it until it fails costs less");
-            if let Some(cost) = found.as_ref().and_then(|r| r.flips_at)
+            if office
+                && let Some(cost) = found.as_ref().and_then(|r| r.flips_at)
                 && let Some(now) = kind.costs
                 && cost > now.failure
                 && let Ok(cost) = Decimal::try_from(rounded(cost))
@@ -180,12 +182,18 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
             }
             text.push_str(". Due dates follow the book all the same, until its interval is changed.");
         }
+        (Advice::NoSignYet, _) if !office => {
+            text.push_str(&format!(" No sign yet that renewing early pays. That rests on {times}; due dates stay the book's."));
+        }
         (Advice::NoSignYet, Some(found)) => text.push_str(&format!(
             " No sign yet that renewing early pays: against running it until it fails it saves {} ({} to {}). That rests on {times}; due dates stay the book's.",
             saving(found.against_failure[1]),
             saving(found.against_failure[0]),
             saving(found.against_failure[2]),
         )),
+        (Advice::BestAge(best), Some(_)) if !office => {
+            text.push_str(&format!(" It is best renewed at {}.", age(kind, best)));
+        }
         (Advice::BestAge(best), Some(found)) => text.push_str(&format!(
             " Renewing at {} ({}) costs least: it saves {} against the book ({} to {}).",
             age(kind, best),
@@ -194,6 +202,7 @@ fn finding(name: &str, kind: &KindModel) -> Option<String> {
             saving(found.against_book[0]),
             saving(found.against_book[2]),
         )),
+        _ if !office => {}
         (Advice::Book, _) => text.push_str(" No other age is sure to cost less than the book's."),
         _ if kind.costs.is_none() => {
             text.push_str(" What a failure costs is not written, so no best age can be given.");

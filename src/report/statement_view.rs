@@ -14,6 +14,7 @@ use crate::costs::statement::{Kept, Line, Response, Statement, VisitDone, What};
 use crate::records::Fleet;
 use crate::records::fleet::{Paper, Units};
 use crate::records::log::{Because, Entry, Why};
+use crate::report::left_words::left_words;
 use crate::report::{format, view};
 
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
@@ -163,7 +164,7 @@ pub fn view(fleet: &Fleet, statement: &Statement) -> StatementView {
         visits: statement.visits.iter().map(|visit| visit_row(fleet, visit)).collect(),
         callouts: statement.visits.iter().filter_map(|visit| Some(callout_row(visit, visit.response?))).collect(),
         callout_note: if statement.visits.iter().any(|v| v.response.is_some_and(|r| r.kept == Kept::Unknown)) {
-            "Of a call the day is recorded and not the hour; a promise is said to be kept or missed only where the hour \
+            "Where the time of a call or of the visit is not recorded, a promise is said to be kept or missed only if the hour \
              cannot matter."
                 .to_owned()
         } else {
@@ -206,6 +207,7 @@ fn summary(fleet: &Fleet, statement: &Statement) -> String {
     };
     let mut says = format!("In {} we made {}", statement.month.in_words(), counted(visits, "visit", "visits"));
     match callouts {
+        0 if visits == 1 => says.push_str("; it was no call-out. "),
         0 => says.push_str(", none of them a call-out. "),
         all if all == visits && visits == 1 => says.push_str(", a call-out. "),
         1 => says.push_str(", one of them a call-out. "),
@@ -297,19 +299,29 @@ fn callout_row(visit: &VisitDone, response: Response) -> CallOutRow {
     let there = format::short_date(visit.visit.date.0);
     CallOutRow {
         site: visit.site.name.clone(),
-        reported: response.reported.map_or_else(|| format::NOT_KNOWN.to_owned(), format::short_date),
+        reported: response.reported.map_or_else(
+            || format::NOT_KNOWN.to_owned(),
+            |reported| {
+                let day = format::short_date(reported.day);
+                reported.minute.map_or(day.clone(), |minute| format!("{day}, {:02}:{:02}", minute / 60, minute % 60))
+            },
+        ),
         there: visit.visit.time.map_or(there.clone(), |time| format!("{there}, {time}")),
         promised: response
             .promised_hours
             .map_or_else(|| "none".to_owned(), |hours| format!("within {} h", format::number(hours, 0))),
         mark: if response.kept == Kept::No { view::Mark::ActNow } else { view::Mark::None },
-        kept: match response.kept {
-            Kept::Yes => "kept",
-            Kept::No => "missed",
-            Kept::Unknown => "not known: hour of the call not recorded",
-            Kept::NotPromised => "no time was promised",
-        }
-        .to_owned(),
+        kept: {
+            let word = match response.kept {
+                Kept::Yes => "kept",
+                Kept::No => "missed",
+                Kept::Unknown => "not known to the hour",
+                Kept::NotPromised => "no time was promised",
+            };
+            // A fraction of an hour more than was promised must not look like what was promised.
+            let hours = response.hours.map(|hours| format::number(hours, usize::from(hours.fract() != 0.0) * 2));
+            hours.map_or(word.to_owned(), |hours| format!("{word}: {hours} h"))
+        },
     }
 }
 
@@ -388,7 +400,9 @@ fn line_notes(fleet: &Fleet, statement: &Statement) -> Vec<String> {
 fn to_quote(statement: &Statement) -> Vec<String> {
     let left = |visit: &VisitDone| -> Vec<String> {
         let wanted = visit.visit.left.iter().filter(|left| left.quote == Some(true));
-        wanted.map(|left| format!("{}: {}", visit.site.name, format::place(left.at.as_str()))).collect()
+        wanted
+            .map(|left| format!("{}, {}", visit.site.name, left_words(visit.site, left, visit.visit.date.0)))
+            .collect()
     };
     statement.visits.iter().flat_map(left).collect()
 }
@@ -479,7 +493,10 @@ mod tests {
                  £\u{a0}41.50 is charged, £\u{a0}49.80 with tax."
             );
             assert_eq!(view.callouts[0].kept, "kept");
-            assert_eq!(view.to_quote, ["Home: Tub, cover"]);
+            assert_eq!(
+                view.to_quote,
+                ["Home, the cover of tub: seen on 5 Jun 2026; what is to be done will stand in its quotation"]
+            );
             assert_eq!((view.total.covered.as_str(), view.total.charged.as_str()), ("164.00", "41.50"));
             assert_eq!(view.visits[0].done, ["Tub, jets: shaft seal failed, renewed (leak at the shaft)"]);
         });

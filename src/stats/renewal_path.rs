@@ -96,44 +96,54 @@ impl Part {
     }
 }
 
-/// Walks through the days up to `until`. `lives` are what each part's life is distributed by (`None` = it does not
-/// fail), `arrivals` the hazard up to its first failure, `again` the hazard from one failure to the next.
-pub fn walk(
-    positions: &[Position],
-    lives: &[Option<Weibull>],
-    arrivals: &[f64],
-    until: f64,
-    mut again: impl FnMut(usize) -> f64,
-    mut happens: impl FnMut(usize, f64, Happens),
-) {
-    let mut parts: Vec<Part> = Vec::with_capacity(positions.len());
-    for ((position, life), arrival) in positions.iter().zip(lives).zip(arrivals) {
-        let mut part =
-            Part { age: position.age, since: 0.0, planned: position.first, left: *arrival, fails: f64::INFINITY };
-        part.find_failure(position.per_day, life.as_ref());
-        parts.push(part);
-    }
-    loop {
-        let next = (0..parts.len())
-            .map(|index| (index, parts[index].planned.min(parts[index].fails)))
-            .min_by(|a, b| a.1.total_cmp(&b.1));
-        let Some((index, day)) = next.filter(|(_, day)| *day < until) else { return };
-        let failed = parts[index].fails <= parts[index].planned;
-        happens(index, day, if failed { Happens::Fails } else { Happens::Planned });
-        for renewed in std::iter::once(index).chain(positions[index].together.iter().copied()) {
-            let position = &positions[renewed];
-            let part = &mut parts[renewed];
-            if failed && renewed == index {
-                part.left = again(renewed);
-            } else if let Some(life) = &lives[renewed] {
-                let to = part.age + position.per_day * (day - part.since);
-                let run = Stretch { from: part.age, to }.hazard(life);
-                part.left = (part.left - run).max(0.0);
+/// Walks through days; it keeps its room from one walk to the next, since there are many.
+#[derive(Debug, Default)]
+pub struct Walker {
+    parts: Vec<Part>,
+}
+
+impl Walker {
+    /// Walks through the days up to `until`. `lives` are what each part's life is distributed by (`None` = it does not
+    /// fail), `arrivals` the hazard up to its first failure. `happens` is told of each event and answers a failure with
+    /// the hazard from it to the part's next one.
+    pub fn walk(
+        &mut self,
+        positions: &[Position],
+        lives: &[Option<Weibull>],
+        arrivals: &[f64],
+        until: f64,
+        mut happens: impl FnMut(usize, f64, Happens) -> f64,
+    ) {
+        let parts = &mut self.parts;
+        parts.clear();
+        for ((position, life), arrival) in positions.iter().zip(lives).zip(arrivals) {
+            let mut part =
+                Part { age: position.age, since: 0.0, planned: position.first, left: *arrival, fails: f64::INFINITY };
+            part.find_failure(position.per_day, life.as_ref());
+            parts.push(part);
+        }
+        loop {
+            let next = (0..parts.len())
+                .map(|index| (index, parts[index].planned.min(parts[index].fails)))
+                .min_by(|a, b| a.1.total_cmp(&b.1));
+            let Some((index, day)) = next.filter(|(_, day)| *day < until) else { return };
+            let failed = parts[index].fails <= parts[index].planned;
+            let again = happens(index, day, if failed { Happens::Fails } else { Happens::Planned });
+            for renewed in std::iter::once(index).chain(positions[index].together.iter().copied()) {
+                let position = &positions[renewed];
+                let part = &mut parts[renewed];
+                if failed && renewed == index {
+                    part.left = again;
+                } else if let Some(life) = &lives[renewed] {
+                    let to = part.age + position.per_day * (day - part.since);
+                    let run = Stretch { from: part.age, to }.hazard(life);
+                    part.left = (part.left - run).max(0.0);
+                }
+                part.age = 0.0;
+                part.since = day;
+                part.planned = day + position.every;
+                part.find_failure(position.per_day, lives[renewed].as_ref());
             }
-            part.age = 0.0;
-            part.since = day;
-            part.planned = day + position.every;
-            part.find_failure(position.per_day, lives[renewed].as_ref());
         }
     }
 }
@@ -152,16 +162,21 @@ mod tests {
                 let mut more = stream.more(run);
                 let first = more.exponential();
                 let (mut failures, mut planned) = (0.0, 0.0);
-                walk(
+                Walker::default().walk(
                     std::slice::from_ref(&position),
                     &[Some(life)],
                     &[first],
                     // A renewal exactly at the end counts, as it does in the reference values.
                     until + 1e-9,
-                    |_| more.exponential(),
                     |_, _, what| match what {
-                        Happens::Fails => failures += 1.0,
-                        Happens::Planned => planned += 1.0,
+                        Happens::Fails => {
+                            failures += 1.0;
+                            more.exponential()
+                        }
+                        Happens::Planned => {
+                            planned += 1.0;
+                            0.0
+                        }
                     },
                 );
                 (failures, planned)
@@ -265,8 +280,11 @@ mod tests {
             .sum();
         for (arrival, expected) in [(hazard * 0.999_999, 1), (hazard * 1.000_001, 0)] {
             let mut failures = 0;
-            let count = |_: usize, _: f64, what: Happens| failures += usize::from(what == Happens::Fails);
-            walk(std::slice::from_ref(&position), &[Some(life)], &[arrival], 365.0, |_| 1e9, count);
+            let count = |_: usize, _: f64, what: Happens| {
+                failures += usize::from(what == Happens::Fails);
+                1e9
+            };
+            Walker::default().walk(std::slice::from_ref(&position), &[Some(life)], &[arrival], 365.0, count);
             assert_eq!(failures, expected);
         }
     }

@@ -69,6 +69,10 @@ pub(super) fn contracts(costs: &FleetCosts, units: f64) -> Result<Table, TableEr
             ("next_price_by_index", |(r, _)| Cell::rounded(r.next_by_index.and_then(|price| price.to_f64()), 3)),
             ("why", |(r, _)| Cell::text(&r.why)),
             ("without_amount", |(r, _)| Cell::Count(Some(r.spent.without_amount.into()))),
+            ("next_price_error", |(r, _)| Cell::rounded(Some(r.next_price_error), 2)),
+            ("year_cost", |(r, units)| Cell::rounded(Some((r.spent.total() + r.to_come.0.mean.value) / units), 2)),
+            ("next_mean", |(r, units)| Cell::rounded(Some(r.next_borne.0.iter().sum::<f64>() / units), 2)),
+            ("next_visits", |(r, _)| Cell::rounded(Some(r.next_visits), 1)),
         ],
     )
 }

@@ -3,8 +3,8 @@
 use rust_decimal::prelude::ToPrimitive;
 
 use super::{Cell, TableError, table};
+use crate::costs::prices::minor_units;
 use crate::costs::quote::{Quote, ScopeQuote};
-use crate::costs::year::minor_units;
 use crate::records::Fleet;
 
 /// A row for each scope. `site` holds the site, or several with spaces between.

@@ -113,6 +113,17 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
     for (index, (when, ..)) in spans.iter().enumerate() {
         rows.extend(fleet[index].rows("fleet", "all", when));
     }
+    for (when, from, to) in &spans[1..] {
+        let Some(done) = crate::costs::spent::months(figures.fleet, &figures.sites, *from, *to) else { continue };
+        for (what, value) in [
+            ("visits_cost", done.work + done.parts),
+            ("visits_cost_work", done.work),
+            ("visits_cost_parts", done.parts),
+            ("visits_cost_callouts", done.callouts),
+        ] {
+            rows.push(of_fleet(format!("{what}_{when}"), Some(value)));
+        }
+    }
     let mut planned: std::collections::BTreeMap<&str, rust_decimal::Decimal> = std::collections::BTreeMap::new();
     for line in figures.sites.iter().flat_map(|site| &site.year.lines) {
         if let Some(amount) = line.amount {
@@ -146,6 +157,13 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
             [("expected", total.expected), ("low", total.low), ("high", total.high), ("observed", total.observed)]
         {
             rows.push(of_fleet(format!("past {what} {end} in {} months", total.months), Some(value)));
+        }
+    }
+    for contract in &figures.costs.contracts {
+        let (about, within) = contract.next_price_about();
+        for (what, value) in [("next_price_about", about), ("next_price_within", within)] {
+            let id = contract.customer.to_string();
+            rows.push(Row { scope: "customer", id, what: what.to_owned(), value: Some(value) });
         }
     }
     table(

@@ -128,7 +128,7 @@ fn an_error_in_one_entry_costs_that_entry_and_page_one_says_so() {
     let run = Run::report(fleet.path(), "2026-03", &[]).expect_status(1);
     assert!(run.stderr.contains("sites/quay-house.yaml:22:"), "{}", run.stderr);
     let text = run.pdf("quay-house").text();
-    assert!(text.contains("Theentryfor`terrace/filtration`online22"), "{text}");
+    assert!(text.contains("Theentryforterrace/filtrationonline22"), "{text}");
 }
 
 #[cfg(unix)]

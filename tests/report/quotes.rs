@@ -108,12 +108,20 @@ fn inside_figures(site: &str) -> BTreeSet<String> {
     figures
 }
 
-fn scan(pdf: &Pdf, raw: &Path, figures: &BTreeSet<String>, what: &str) {
+/// Those of them that stand for money, files and notes in a site's own report, which tells of chances and of losses in
+/// pipes, and how it reckoned.
+/// Such a report has no money in it at all.
+const MONEY_WORDS: [&str; 11] =
+    ["margin", "cost", "profit", "wage", "purchase", "note:", ".yaml", ".csv", "sites/", "£", "gbp"];
+
+fn scan(pdf: &Pdf, raw: &Path, words: &[&str], figures: &BTreeSet<String>, what: &str) {
     let said = format!("{} {} {}", pdf.text(), pdf.title(), pdf.metadata()).to_lowercase();
     // The word `cost` may stand in no customer's file, nor any other of these.
     let said = said.replace("costume", "");
-    for word in INSIDE_WORDS {
-        assert!(!said.contains(word), "{what}: the word {word:?} in {said}");
+    for word in words {
+        let found = said.split_once(word).map(|(before, _)| before.chars().rev().take(80).collect::<Vec<char>>());
+        let before = found.map(|chars| chars.into_iter().rev().collect::<String>());
+        assert!(before.is_none(), "{what}: the word {word:?} behind {before:?}");
     }
     for figure in figures {
         assert!(!said.contains(figure.as_str()), "{what}: the figure {figure}");
@@ -130,7 +138,7 @@ fn a_customer_gets_nothing_of_the_inside() {
         assert!(figures.len() > 30, "{site}: {figures:?}");
         let path = folder(site).join("quote.pdf");
         assert!(Pdf::open(&path).pages() <= 2, "{site}");
-        scan(&Pdf::open(&path), &path, &figures, site);
+        scan(&Pdf::open(&path), &path, &INSIDE_WORDS, &figures, site);
         // The same scan finds the inside where it is, so that it can fail.
         let inside = Pdf::open(&folder(site).join("inside.pdf")).text().to_lowercase();
         assert!(inside.contains("margin") && inside.contains("yearsin5") && inside.contains("officeonly"));
@@ -143,10 +151,137 @@ fn statements_hold_nothing_of_the_inside_either() {
     let mut seen = 0;
     for entry in std::fs::read_dir(customers).unwrap() {
         let path = entry.unwrap().path().join("statement.pdf");
-        scan(&Pdf::open(&path), &path, &inside_figures("heron-gym"), &path.display().to_string());
+        scan(&Pdf::open(&path), &path, &INSIDE_WORDS, &inside_figures("heron-gym"), &path.display().to_string());
         seen += 1;
     }
     assert_eq!(seen, 5);
+}
+
+/// The demo with its reports for customers: a whole month, as they get it.
+fn for_customers(month: &str) -> Run {
+    let fleet = tempfile::tempdir().unwrap();
+    for (path, bytes) in contents(&demo()) {
+        let target = fleet.path().join(&path);
+        std::fs::create_dir_all(target.parent().unwrap()).unwrap();
+        std::fs::write(target, bytes).unwrap();
+    }
+    let file = fleet.path().join("fleet.yaml");
+    let text = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, text.replace("reports_for: office", "reports_for: customer")).unwrap();
+    let out = tempfile::tempdir_in(env!("CARGO_TARGET_TMPDIR")).unwrap();
+    let folder = out.path().to_string_lossy().into_owned();
+    let mut run =
+        Run::of(&["report", fleet.path().to_str().unwrap(), "--month", month, "--out", &folder]).expect_status(0);
+    run.out = out;
+    run
+}
+
+/// What technicians noted, as a PDF's text has it: without blanks.
+fn notes() -> BTreeSet<String> {
+    let note = regex::Regex::new(r#"\bnote: (?:"([^"]+)"|([^,}\n]+))"#).unwrap();
+    let mut notes = BTreeSet::new();
+    for (path, bytes) in contents(&demo()) {
+        if path.starts_with("sites/") && path.ends_with(".yaml") {
+            for found in note.captures_iter(&String::from_utf8(bytes).unwrap()) {
+                let text = found.get(1).or(found.get(2)).unwrap().as_str();
+                notes.insert(text.to_lowercase().split_whitespace().collect());
+            }
+        }
+    }
+    notes
+}
+
+/// Every document of a month that a customer is handed: the site's report, its log book, the statement.
+#[test]
+fn no_document_of_a_customer_in_any_month_holds_the_inside() {
+    let (figures, notes) = (inside_figures("heron-gym"), notes());
+    assert!(figures.len() > 30 && notes.len() > 10, "{figures:?} {notes:?}");
+    // A PDF's text has no blanks, so that measurements side by side may look like a short figure.
+    let long: BTreeSet<String> = figures.iter().filter(|figure| figure.len() >= 6).cloned().collect();
+    for month in ["2026-04", "2026-10"] {
+        let run = for_customers(month);
+        let folder = run.out.path().join(month);
+        let mut seen = 0;
+        for (path, _) in contents(&folder).iter().filter(|(path, _)| path.ends_with(".pdf")) {
+            let of_customer = ["report.pdf", "logbook.pdf", "statement.pdf"].iter().any(|name| path.ends_with(name));
+            if !of_customer || path.as_str() == "fleet.pdf" {
+                continue;
+            }
+            let (file, what) = (folder.join(path), format!("{month}: {path}"));
+            let pdf = Pdf::open(&file);
+            if path.ends_with("statement.pdf") {
+                scan(&pdf, &file, &INSIDE_WORDS, &figures, &what);
+            } else {
+                scan(&pdf, &file, &MONEY_WORDS, &long, &what);
+            }
+            let said = pdf.text().to_lowercase();
+            for note in &notes {
+                assert!(!said.contains(note.as_str()), "{what}: the note {note}");
+            }
+            seen += 1;
+        }
+        assert_eq!(seen, 2 * SITES.len() + 5, "{month}");
+        // The scan finds the inside where it is: the office's own report has costs and notes.
+        let office = Pdf::open(&folder.join("fleet.pdf")).text().to_lowercase();
+        assert!(office.contains("cost"), "{month}");
+    }
+    let office = Pdf::open(&super::demo::run().month().join("sites/heron-gym/report.pdf")).text().to_lowercase();
+    assert!(notes.iter().any(|note| office.contains(note.as_str())));
+}
+
+/// One contract has one price: the quote's, its inside sheet's, and, within the error it tells, that of the fleet's report.
+#[test]
+fn the_three_papers_give_one_price_within_the_error_they_tell() {
+    let month = super::demo::run().month();
+    let contracts = Table::read(&month.join("tables/contracts.csv"));
+    let fleet = Pdf::open(&month.join("fleet.pdf")).text();
+    let told = regex::Regex::new(r"([0-9]+)±([0-9]+)").unwrap();
+    let mut seen = 0;
+    for row in contracts.rows.iter().filter(|row| !row.get("site").is_empty()) {
+        let site = row.get("site");
+        let quoted = Table::read(&folder(site).join("costs.csv"));
+        let of_scope = quoted.rows.iter().find(|of| of.get("scope") == row.get("scope")).unwrap();
+        let (price, next) = (of_scope.number("price"), row.number("next_price"));
+        // This quote draws no more than the report: the same years, the same price to the last coin.
+        assert!((price - next).abs() < 0.011, "{site}: {price} and {next}");
+        let inside = Pdf::open(&folder(site).join("inside.pdf")).text();
+        assert!(inside.contains(&format!("istheonequotedhere,GBP{price:.2}")), "{site}: {inside}");
+        let error = 2.0 * row.number("next_price_error");
+        let told = told.captures_iter(&fleet).map(|found| {
+            let number = |group: usize| found[group].parse::<f64>().unwrap();
+            (number(1), number(2))
+        });
+        // Digits of the cells before may stand before the price in the PDF's text.
+        let held = |(about, within): (f64, f64)| {
+            let about = about % 10f64.powi(next.log10() as i32 + 1);
+            (about - next).abs() + error <= within + 1.0 + within / 10.0 && within >= error
+        };
+        assert!(told.into_iter().any(held), "{site}: {next} ± {error}");
+        seen += 1;
+    }
+    assert_eq!(seen, 3);
+}
+
+/// More years drawn give the same price within the error that is told.
+#[test]
+fn a_longer_drawing_stays_within_the_error_told() {
+    let fleet = demo().to_string_lossy().into_owned();
+    let out = tempfile::tempdir().unwrap();
+    let to = out.path().to_string_lossy().into_owned();
+    let month = super::demo::run().month();
+    for unit in [["--site", "heron-gym"], ["--customer", "reedbank-stays"]] {
+        let mut arguments = vec!["quote", &fleet, "--year", "2027", "--month", MONTH, "--pdf", "none", "--out", &to];
+        arguments.extend(unit);
+        Run::of(&arguments).expect_status(0);
+    }
+    let contracts = Table::read(&month.join("tables/contracts.csv"));
+    for (customer, folder) in [("stillwater-fitness", "heron-gym"), ("reedbank-stays", "customers/reedbank-stays")] {
+        let row = contracts.rows.iter().find(|row| row.get("customer") == customer).unwrap();
+        let quoted = Table::read(&out.path().join("quotes/2027").join(folder).join("costs.csv"));
+        let of_scope = quoted.rows.iter().find(|of| of.get("scope") == row.get("scope")).unwrap();
+        let off = (of_scope.number("price") - row.number("next_price")).abs();
+        assert!(off <= 2.0 * row.number("next_price_error"), "{customer}: {off}");
+    }
 }
 
 #[test]

@@ -1,4 +1,5 @@
 use super::*;
+use crate::costs::routine::LookRounds;
 use crate::costs::spread::Spread;
 use crate::costs::year::{Habits, Window, site_year};
 use crate::quantities::fleet_for_tests::{day, load_with};
@@ -33,7 +34,7 @@ fn outcome(uv: &str, seed: u64, draws: usize) -> (SiteYear, Outcome) {
     with(uv, |fleet, site| {
         let window = Window::of_twelve_months(day("2025-06-30"));
         let habits = Habits { by_callout: 1.0, out_of_hours: 0.0 };
-        let year = site_year(fleet, site, &Plan::default(), habits, window);
+        let year = site_year(fleet, site, &Plan::default(), habits, window, LookRounds::AsPlanned);
         let worlds = Worlds::new(site.lives, seed, window, draws);
         let outcome = simulate(&year, &worlds, &TERMS);
         (year, outcome)
@@ -48,7 +49,7 @@ fn failures_are_as_many_as_the_renewal_function_expects() {
     with("2024-01-01", |fleet, site| {
         let window = Window::of_twelve_months(day("2025-06-30"));
         let habits = Habits { by_callout: 1.0, out_of_hours: 0.0 };
-        let year = site_year(fleet, site, &Plan::default(), habits, window);
+        let year = site_year(fleet, site, &Plan::default(), habits, window, LookRounds::AsPlanned);
         let draws = 40_000;
         let outcome = simulate(&year, &Worlds::new(site.lives, 5, window, draws), &TERMS);
         let lamp = &site.parts.iter().find(|part| part.part.id.as_str() == "lamp").unwrap().part;
@@ -122,7 +123,7 @@ fn a_correction_elsewhere_moves_nothing() {
         with(uv, |fleet, site| {
             let window = Window::of_twelve_months(day("2025-06-30"));
             let habits = Habits { by_callout: 0.5, out_of_hours: 0.5 };
-            let mut year = site_year(fleet, site, &Plan::default(), habits, window);
+            let mut year = site_year(fleet, site, &Plan::default(), habits, window, LookRounds::AsPlanned);
             year.things.retain(|thing| thing.at.as_str() == "tub/jets");
             simulate(&year, &Worlds::new(site.lives, 1, window, 2000), &TERMS).totals
         })

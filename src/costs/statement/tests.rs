@@ -80,6 +80,33 @@ fn a_response_is_judged_only_where_the_hour_of_the_call_cannot_matter() {
 }
 
 #[test]
+fn with_the_times_of_call_and_visit_the_response_is_known_to_the_hour() {
+    let of = |reported: &str, time: &str| {
+        let log =
+            format!("{{date: 2026-06-04, {time} why: callout, reported: {reported}, at: {{tub: {{}}}}, labour: 1 h}}");
+        of("{scope: labour, response: 24 h}", &log, |s| {
+            let response = s.visits[0].response.unwrap();
+            (response.hours, response.kept)
+        })
+    };
+    let there = "time: 09:00-10:30,";
+    // By hand: from 09:30 on the 3rd to 09:00 on the 4th are 23.5 hours; from 08:45, 24.25.
+    assert_eq!(of("2026-06-03 09:30", there), (Some(23.5), Kept::Yes));
+    assert_eq!(of("2026-06-03T08:45", there), (Some(24.25), Kept::No));
+    let (hours, kept) = of("2026-06-04 07:40", there);
+    assert!((hours.unwrap() - 80.0 / 60.0).abs() < 1e-9 && kept == Kept::Yes, "{hours:?}");
+    // Not known to the hour, but known to be kept or missed; or neither.
+    assert_eq!(of("2026-06-04 07:40", ""), (None, Kept::Yes));
+    assert_eq!(of("2026-06-02 21:00", ""), (None, Kept::No));
+    assert_eq!(of("2026-06-03 07:40", ""), (None, Kept::Unknown));
+    // Somebody there before the call: one of the times is wrong.
+    assert_eq!(of("2026-06-04 11:00", there), (None, Kept::Unknown));
+    // The day counts as before in lives and failures.
+    assert!(serde_yaml::from_str::<Reported>("2026-06-03 25:00").is_err());
+    assert_eq!(serde_yaml::from_str::<Reported>("2026-06-03 07:05").unwrap().to_string(), "2026-06-03 07:05");
+}
+
+#[test]
 fn what_has_no_price_or_no_hours_is_listed_and_not_guessed() {
     let log = "{date: 2026-06-03, why: planned, at: {tub: {}}, used: {XX-1: 3}}";
     of("{scope: labour, from: 2027-01-01}", log, |statement| {

@@ -111,7 +111,7 @@ impl Checker<'_> {
     /// Dates of a visit the wrong way round: they are not used.
     pub(super) fn out_of_order(&mut self, index: u32, visit: &mut Visit) {
         let day = visit.date;
-        if let Some(reported) = visit.reported.filter(|reported| *reported > day) {
+        if let Some(reported) = visit.reported.map(|reported| reported.day).filter(|reported| *reported > day.0) {
             let message = format!("a fault was reported on {reported}, after the visit of {day} that mended it");
             let path = format!("log[{index}].reported");
             let second = self.beside(&format!("log[{index}].date"), "the visit".to_owned());

@@ -8,6 +8,7 @@ use serde::de::{self, Deserializer, Visitor};
 
 use super::scalar;
 use crate::calendar::{self, Month};
+use crate::records::log::TimeOfDay;
 
 /// A civil date.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -20,6 +21,45 @@ impl fmt::Display for Date {
 }
 
 scalar!(Date, "a date like `2026-09-30`", |text| calendar::parse_date(text).map(Date));
+
+/// When something was reported: the day, and the time of day where it is known. `2026-10-06` or `2026-10-06 09:40`, in the
+/// fleet's time zone.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Reported {
+    /// The day.
+    pub day: NaiveDate,
+    /// Minutes after midnight; `None` = not written.
+    pub minute: Option<u32>,
+}
+
+impl Reported {
+    /// What a day with a time looks like.
+    pub(crate) const PATTERN: &'static str = "[ Tt]+([01]?[0-9]|2[0-3]):[0-5]?[0-9]";
+}
+
+scalar!(Reported, "a day like `2026-10-06`, or with its time, `2026-10-06 09:40`", |text| {
+    let Some((day, time)) = text.trim().split_once([' ', 'T', 't']) else {
+        return calendar::parse_date(text).map(|day| Reported { day, minute: None });
+    };
+    let shown: String = text.chars().take(40).collect();
+    let wrong = || format!("`{shown}` is not a day with a time; write it like `2026-10-06 09:40`");
+    let day = calendar::parse_date(day)?;
+    let time = TimeOfDay::read(time).map_err(|_| wrong())?;
+    if time.end.is_some() {
+        return Err(wrong());
+    }
+    Ok(Reported { day, minute: Some(time.start) })
+});
+
+impl fmt::Display for Reported {
+    /// As it is written in a record.
+    fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
+        match self.minute {
+            Some(minute) => write!(f, "{} {:02}:{:02}", self.day, minute / 60, minute % 60),
+            None => self.day.fmt(f),
+        }
+    }
+}
 
 /// The day something was fitted, as exactly as it is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]

@@ -6,6 +6,7 @@ use rust_decimal::Decimal;
 
 use super::{Given, Money, MoneyLine, PlannedLine, change};
 use crate::calendar::Month;
+use crate::costs::spent::{self, Done};
 use crate::quantities::expected_failures::Tally;
 use crate::report::format;
 
@@ -25,7 +26,7 @@ pub(super) fn money(given: &Given) -> Money {
     let before = (month.plus(-23), month.plus(-12));
     let energy = [energy(given, year), energy(given, before)];
     let failures = [failures(given, year), failures(given, before)];
-    let lines = vec![
+    let mut lines = vec![
         line(
             &format!("Energy of the pumps, {}", format::currency_sign(given.currency())),
             [energy[0].1.value, energy[1].1.value],
@@ -35,6 +36,18 @@ pub(super) fn money(given: &Given) -> Money {
         line("Run hours of the pumps", [energy[0].2, energy[1].2], 0),
         line("Failures of pumps", [failures[0] as f64, failures[1] as f64], 0),
     ];
+    let of_months = |(from, to)| spent::months(given.figures.fleet, &given.figures.sites, from, to);
+    let work = [of_months(year), of_months(before)];
+    if let [Some(now), Some(then)] = &work {
+        let unknown = now.without_amount as usize;
+        let of = |what: &str, pick: fn(&Done) -> f64| {
+            line(&format!("{what}, {}", given.currency()), [pick(now), pick(then)], unknown)
+        };
+        lines.insert(0, of("Visits and parts at our cost", |done| done.work + done.parts));
+        lines.insert(1, of("of it work and ways", |done| done.work));
+        lines.insert(2, of("of it parts and pumps", |done| done.parts));
+        lines.insert(3, of("of it call-outs", |done| done.callouts));
+    }
     let mut tally = Tally::default();
     let outlooks = given.figures.sites.iter().flat_map(|site| &site.pumps_to_come).filter_map(|(_, o)| o.as_ref());
     let mut known = 0;
@@ -58,6 +71,10 @@ pub(super) fn money(given: &Given) -> Money {
             amount(given, energy[0].1.value)
         );
     }
+    if let [Some(now), Some(then)] = &work {
+        let (now, then) = (now.work + now.parts, then.work + then.parts);
+        summary.push_str(&format!(" Visits and their parts cost us {}, {}.", amount(given, now), change(then, now)));
+    }
     if known > 0 {
         let expected = tally.expected(given.figures.lives);
         summary.push_str(&format!(
@@ -74,6 +91,14 @@ pub(super) fn money(given: &Given) -> Money {
             .to_owned();
     if without_price > 0 {
         note.push_str(&format!(" {without_price} lines of work have no price in the book and are not in the sum."));
+    }
+    if let [Some(now), _] = &work
+        && now.without_amount > 0
+    {
+        note.push_str(&match now.without_amount {
+            1 => " One record of a visit has no hours or no price and is not in what visits cost.".to_owned(),
+            many => format!(" {many} records of visits have no hours or no price and are not in what visits cost."),
+        });
     }
     if energy[0].1.unknown > 0 {
         note.push_str(&format!(" The energy of {} speeds of pumps is not known.", energy[0].1.unknown));

@@ -74,7 +74,7 @@ pub(super) fn parts(given: &Given) -> view::PartSection {
         charts: Vec::new(),
         rows: sorted.iter().take(shown).map(|p| part_row(given, p, one_source.is_some())).collect(),
         table_note: note,
-        fleet_findings: life_words::findings(site),
+        fleet_findings: life_words::findings(site, given.office()),
     }
 }
 

@@ -460,6 +460,10 @@ impl<'a> Planner<'a> {
     /// A site's year beside what the others have booked; `discount` is the share of ways it reckons with, where others are
     /// expected to join.
     fn year(&self, place: usize, discount: f64) -> SiteYear {
+        // Whoever asked the run to end gets no plan; all that is left to do is done at once.
+        if self.stop.check().is_err() {
+            return SiteYear::default();
+        }
         let site = self.site(place);
         let mut nodes: Vec<Node> = Vec::new();
         // A day on which somebody is promised or given is theirs.

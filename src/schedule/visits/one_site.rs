@@ -81,7 +81,7 @@ pub struct Answer {
 
 /// Nodes times jobs times steps: a step looks at every job on every node, so that the more there is of both, the fewer
 /// steps are taken before the best answer so far stands.
-const MOST_WORK: usize = 20_000_000;
+const MOST_WORK: usize = 5_000_000;
 
 /// A part of the search: windows narrowed and visits ruled out.
 struct Branch {

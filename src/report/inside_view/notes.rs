@@ -1,0 +1,178 @@
+//! What the inside sheet says in sentences: how the running contract stands, what is missing and assumed, how it was
+//! reckoned.
+
+use chrono::Datelike;
+
+use super::{chosen, in_currency};
+use crate::costs::contract::PriceBasis;
+use crate::costs::outlook::{ContractYear, DRAWS};
+use crate::costs::quote::{Given, Quote};
+use crate::quantities::failures::Trend;
+use crate::records::Fleet;
+use crate::records::log::Why;
+use crate::report::format;
+use crate::report::statement_view::amount_of;
+use crate::schedule::visits::Work;
+
+/// How a contract's running year stands, a sentence each.
+pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYear) -> Vec<String> {
+    let fleet = given.base.fleet;
+    let mut lines = Vec::new();
+    if let Some((price, basis)) = contract.price {
+        let index = if basis == PriceBasis::Indexed { " (by its index)" } else { "" };
+        lines.push(format!(
+            "Quoted for {}: {}{index}, for {}.",
+            contract.year,
+            amount_of(fleet, price),
+            contract.scope.words().to_lowercase()
+        ));
+    }
+    lines.push(format!(
+        "Spent so far: {}, of it {} on failures; {} visits, {} of them call-outs.",
+        in_currency(fleet, contract.spent.total()),
+        in_currency(fleet, contract.spent.failures),
+        contract.spent.visits,
+        contract.spent.callouts
+    ));
+    let to_come = &contract.to_come.0;
+    lines.push(format!(
+        "Still to come up to the year's end: {}, between {} and {} in 4 years of 5.",
+        in_currency(fleet, to_come.mean.value),
+        in_currency(fleet, to_come.low),
+        in_currency(fleet, to_come.high)
+    ));
+    if let Some((result, low, high)) = contract.result {
+        let word = if result < 0.0 { "short by" } else { "left over:" };
+        lines.push(format!(
+            "At the year's end {word} {}, between {} and {} in 4 years of 5; it {}.",
+            in_currency(fleet, result.abs()),
+            in_currency(fleet, low),
+            in_currency(fleet, high),
+            contract.why
+        ));
+    }
+    let index = contract
+        .next_by_index
+        .map_or(String::new(), |price| format!("; by the index alone it would be {}", amount_of(fleet, price)));
+    let all_quoted = contract.sites.len() == quote.sites.len();
+    let year = given.worlds.window().last.year();
+    lines.push(match chosen(quote) {
+        Some(of) if all_quoted && year == contract.year + 1 => {
+            format!("The next year's price is the one quoted here, {}{index}.", amount_of(fleet, of.price))
+        }
+        _ => format!(
+            "The next year's price, for all the contract's sites together: about {} {}, drawn from {DRAWS} years; to quote \
+             them together draws more{index}.",
+            fleet.settings.currency.0,
+            crate::report::contracts_view::about(contract)
+        ),
+    });
+    if contract.spent.without_amount > 0 {
+        lines.push(format!(
+            "{} records of the year have no hours or no price and are not in what was spent.",
+            contract.spent.without_amount
+        ));
+    }
+    lines
+}
+
+pub(super) fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
+    let mut lines: Vec<String> =
+        quote.missing.iter().map(|what| format!("Not known, and counted as nothing: {}.", what.words())).collect();
+    // Renewals without a day are drawn all the same.
+    let not_fitted = quote.not_fitted.iter().filter(|not| !matches!(not.work, Work::Renew(_))).count();
+    if not_fitted > 0 {
+        lines.push(match not_fitted {
+            1 => "One piece of work found no day in the plan and is not in the cost.".to_owned(),
+            many => format!("{many} pieces of work found no day in the plan and are not in the cost."),
+        });
+    }
+    if !quote.waits_for_quote.is_empty() {
+        lines.push(format!(
+            "Waiting for a quotation of its own, and not in the cost: {}.",
+            match quote.waits_for_quote.len() {
+                1 => "one thing a visit left".to_owned(),
+                many => format!("{many} things visits left"),
+            }
+        ));
+    }
+    lines.extend(plan_against_log(given, quote));
+    let habits = given.habits;
+    lines.push(format!(
+        "By the log of all sites {} % of failures are answered by a call-out, and {} % of call-outs fall outside working hours.",
+        format::number(habits.by_callout * 100.0, 0),
+        format::number(habits.out_of_hours * 100.0, 0)
+    ));
+    if quote.index > 1.0 {
+        lines.push(format!(
+            "All costs are {} % dearer than on the as-of day, by the contract's index.",
+            format::number((quote.index - 1.0) * 100.0, 1)
+        ));
+    } else {
+        lines.push("Costs are those of the as-of day: no index is written.".to_owned());
+    }
+    if fleet.settings.quote.covers.is_none() {
+        lines.push("The share of years that the price covers is assumed (quote.covers in fleet.yaml).".to_owned());
+    }
+    lines
+}
+
+/// What the plan and the model expect beside what the last twelve months of the log show: where they are far apart, one of
+/// them is to be looked at before the quote goes out.
+fn plan_against_log(given: &Given, quote: &Quote) -> Vec<String> {
+    let window = given.worlds.window();
+    let from = crate::calendar::plus_days(window.as_of, -365);
+    let sites = || quote.sites.iter().map(|index| &given.base.sites[*index]);
+    let visits = || sites().flat_map(|site| &site.site.visits).filter(|(_, visit)| visit.date.0 > from);
+    let callouts = visits().filter(|(_, visit)| visit.why == Some(Why::Callout)).count();
+    let mut lines = vec![format!(
+        "In the last twelve months of the log: {} visits, {callouts} of them call-outs. In the year quoted: {} planned visits \
+         and {} call-outs expected.",
+        visits().count(),
+        format::number(quote.visits, 0),
+        format::number(quote.means.callouts, 1)
+    )];
+    let worsening = sites().flat_map(|site| site.spas.iter().flat_map(|spa| &spa.pumps).map(move |pump| (site, pump)));
+    for (site, pump) in worsening {
+        let trend = site.lives.trends.pump(&site.site.id, &pump.at);
+        if trend.is_none_or(|trend| trend.trend != Trend::Worsening) {
+            continue;
+        }
+        lines.push(format!(
+            "{}, {}: its failures come closer together. The cost takes every renewed part as good as new and would be too \
+             low if that goes on; find the cause before quoting everything.",
+            site.site.name,
+            format::place(pump.at.as_str()).to_lowercase()
+        ));
+    }
+    lines
+}
+
+pub(super) fn methods(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
+    let window = given.worlds.window();
+    let mut lines = vec![
+        format!(
+            "{} years drawn from {} to {}, from records up to {}; seed {}. Each part has a stream of chance of its own, so that \
+             a record mended elsewhere moves nothing and other ways of doing the year meet the same luck.",
+            format::number(given.worlds.draws as f64, 0),
+            window.first,
+            window.last,
+            window.as_of,
+            fleet.settings.seed.unwrap_or(1)
+        ),
+        "Failures: lives of the fleet's parts, Weibull, drawn anew each year from what is known of them; renewals as planned \
+         unless a part fails first; failures of a pump that no part explains by the fleet's rate."
+            .to_owned(),
+        "Visits and their ways: the plan of the coming twelve months; on days beyond it, what recurs, as on the same days of \
+         the plan, and the looks round the contract promises, which is taken to go on. Renewals are those of the years drawn."
+            .to_owned(),
+        "Price: the cost that the share of years stays below, over one less the margin.".to_owned(),
+    ];
+    if quote.sites.len() > 1 {
+        lines.push(
+            "Sites are added draw by draw before the share is taken; their single points are never added up."
+                .to_owned(),
+        );
+    }
+    lines
+}

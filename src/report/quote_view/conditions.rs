@@ -1,0 +1,180 @@
+//! What a quote is offered on: what is in the price and what is not, rates, assumptions, terms and cautions. For the
+//! customer: nothing of the side the price was reckoned from may stand in it.
+
+use super::{site_names, work};
+use crate::calendar::{self, plus_days};
+use crate::costs::contract::{CallOuts, WORKING_DAY};
+use crate::costs::prices::Missing;
+use crate::costs::quote::{Given, Quote, VALID_DAYS};
+use crate::records::Fleet;
+use crate::records::customers::{Contract, Scope};
+use crate::report::format;
+use crate::report::statement_view::{amount_of, tax_name};
+
+pub(super) fn included(quote: &Quote) -> Vec<String> {
+    let mut lines = vec!["The planned visits of the year, the way to them, and the work listed above.".to_owned()];
+    match quote.chosen {
+        Scope::Labour => {}
+        Scope::LabourAndParts => lines.push("The parts renewed at planned visits.".to_owned()),
+        Scope::Everything => {
+            lines.push("The parts renewed at planned visits, and parts that failed in normal use.".to_owned());
+        }
+    }
+    let callouts = if quote.chosen == Scope::Everything { CallOuts::Included } else { quote.callouts };
+    match callouts {
+        CallOuts::Included => lines.push("Call-outs, in and outside working hours.".to_owned()),
+        CallOuts::Some(number) => lines.push(format!("Up to {number} call-outs in the year.")),
+        CallOuts::Charged => {}
+    }
+    lines.push("A record of every visit, and the monthly report of the site.".to_owned());
+    lines
+}
+
+pub(super) fn excluded(given: &Given, quote: &Quote) -> Vec<String> {
+    let mut lines = Vec::new();
+    match quote.chosen {
+        Scope::Labour => lines.push("Parts: charged at the price list in force on the day.".to_owned()),
+        Scope::LabourAndParts => {
+            lines.push("Parts that failed: charged at the price list in force on the day.".to_owned());
+        }
+        Scope::Everything => {}
+    }
+    if quote.chosen != Scope::Everything {
+        match quote.callouts {
+            CallOuts::Charged => lines.push("Call-outs: charged at the rates below.".to_owned()),
+            CallOuts::Some(number) => {
+                lines.push(format!("Call-outs beyond {number} in the year: charged at the rates below."));
+            }
+            CallOuts::Included => {}
+        }
+    }
+    lines.extend(
+        [
+            "Damage, misuse, frost, flood, and faults of the building's supplies.",
+            "Changes wanted by the customer or by an authority, and replacing the spa itself.",
+            "Electricity, water, and the chemicals and daily tests of the water between visits.",
+        ]
+        .map(str::to_owned),
+    );
+    if !quote.bears_lost_nights || quote.chosen != Scope::Everything {
+        lines.push("Guest nights lost to a fault.".to_owned());
+    }
+    lines.extend(work::waits_for_quote(given, quote));
+    lines.extend(without_price(quote));
+    lines
+}
+
+/// What is not in the price because the records do not hold what it would take to reckon it.
+fn without_price(quote: &Quote) -> Vec<String> {
+    let name = |id: &crate::address::Id| format::words(id.as_str());
+    let line = |missing: &Missing| match missing {
+        Missing::PartPrice(id) if quote.chosen != Scope::Labour => Some(format!(
+            "The part itself, wherever a {} is renewed: no price is on record for it; it is agreed before the work.",
+            name(id)
+        )),
+        Missing::PumpPrice(at) if quote.chosen == Scope::Everything => Some(format!(
+            "A new pump for {}, should one be needed: no price is on record for it; it is agreed before the work.",
+            format::place(at.as_str()).to_lowercase()
+        )),
+        Missing::Life(id) => Some(format!(
+            "Renewing a {}: how long it lasts is not known yet, so that neither its renewal nor its failure is in the price.",
+            name(id)
+        )),
+        Missing::Use(at) => Some(format!(
+            "Parts of {} that wear with running hours: how much it runs is not known yet.",
+            format::place(at.as_str()).to_lowercase()
+        )),
+        Missing::PartPrice(_) | Missing::PumpPrice(_) | Missing::Labour => None,
+    };
+    quote.missing.iter().filter_map(line).collect()
+}
+
+pub(super) fn rates(fleet: &Fleet, given: &Given) -> Vec<String> {
+    let day = given.worlds.window().as_of;
+    let labour = &fleet.settings.labour;
+    let mut lines = Vec::new();
+    if let Some(charge) = labour.charge.as_ref().and_then(|charge| charge.on(day)) {
+        lines.push(format!("An hour of work: {}.", amount_of(fleet, charge.0)));
+    }
+    if let Some(callout) = labour.callout.as_ref().and_then(|charge| charge.on(day)) {
+        lines.push(format!("A call-out, beside the work: {}.", amount_of(fleet, callout.0)));
+    }
+    if let Some(factor) = labour.out_of_hours {
+        let clock = |minutes: u32| format!("{:02}:{:02}", minutes / 60, minutes % 60);
+        lines.push(format!(
+            "Work on a call outside working hours (before {}, from {} on, holidays and days on which nobody works): {} times \
+             the hour.",
+            clock(WORKING_DAY.0),
+            clock(WORKING_DAY.1),
+            format::number(factor.0, if (factor.0 * 10.0).fract().abs() < 1e-9 { 1 } else { 2 })
+        ));
+    }
+    if lines.is_empty() {
+        lines.push("No rates are stated; they are agreed before the work.".to_owned());
+    } else {
+        lines.push(format!("Rates as of {}, before tax.", calendar::in_words(day)));
+    }
+    lines
+}
+
+pub(super) fn assumptions(given: &Given, quote: &Quote) -> Vec<String> {
+    let as_of = given.worlds.window().as_of;
+    let mut lines = vec![
+        format!(
+            "The price is for what stood at {} on {}, used as it is used now.",
+            site_names(given, quote).join(", "),
+            calendar::in_words(as_of)
+        ),
+        "Spas can be reached on the days agreed, between stays where guests are booked, with the water out where the work \
+         asks for it."
+            .to_owned(),
+        "The water is cared for between visits as the rule book and the makers ask.".to_owned(),
+    ];
+    lines.extend(work::not_fitted(given, quote));
+    lines
+}
+
+pub(super) fn terms(fleet: &Fleet, given: &Given, quote: &Quote, contract: Option<&Contract>) -> Vec<String> {
+    let window = given.worlds.window();
+    let mut lines = vec![format!(
+        "This quotation holds until {} ({VALID_DAYS} days from the day up to which the records were read).",
+        calendar::in_words(plus_days(window.as_of, i64::from(VALID_DAYS)))
+    )];
+    lines.push(format!(
+        "The contract year runs from {} to {}.",
+        calendar::in_words(window.first),
+        calendar::in_words(window.last)
+    ));
+    let response = contract.and_then(|contract| contract.response).map(|r| r.0.get::<uom::si::time::hour>());
+    lines.push(match response {
+        Some(hours) => format!("Response: somebody is there within {} h of a call.", format::number(hours, 0)),
+        None => "Response: no time is promised; calls are answered in the order they come.".to_owned(),
+    });
+    lines.push(match &fleet.settings.tax {
+        Some(tax) => format!("Tax: {}, at the rate in force on the day of the invoice.", tax_name(tax)),
+        None => "Tax: none is stated; what the law asks for is added.".to_owned(),
+    });
+    if let Some(index) = contract.and_then(|contract| contract.index) {
+        lines.push(format!(
+            "The years after are quoted anew; by the contract the price rises by {} % a year where it is not.",
+            format::number(index.0 * 100.0, usize::from((index.0 * 100.0).fract().abs() >= 1e-9))
+        ));
+    }
+    if quote.sites.len() > 1 {
+        lines.push(
+            "The price is for all the sites together and does not divide into prices of its own for each.".to_owned(),
+        );
+    }
+    lines
+}
+
+pub(super) fn cautions() -> Vec<String> {
+    vec![
+        "Electrical work is done by licensed people with the supply isolated and locked; covers, lids and grilles are not \
+         opened by guests or staff."
+            .to_owned(),
+        "A spa with a broken or missing suction cover, a tripping supply, or water outside its limits is not used until it \
+         has been seen to. Local codes and the rule book come before this quotation."
+            .to_owned(),
+    ]
+}
