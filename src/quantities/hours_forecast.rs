@@ -297,7 +297,9 @@ fn metered_stretches(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> V
     let Some(first) = points.first() else { return Vec::new() };
     let mut programs = program::stretches(site, spa, pump, plus_days(first.day, 1), hours.end);
     if pump.usual_program {
-        programs.iter_mut().for_each(|stretch| stretch.hours = None);
+        for stretch in &mut programs {
+            stretch.hours = None;
+        }
     }
     let mut all = Vec::new();
     let mut end = points.len();

@@ -397,7 +397,8 @@ impl Checker<'_> {
         }
         let known = if visit.left.is_empty() { BTreeSet::new() } else { addresses(site) };
         for (place, left) in visit.left.iter().enumerate() {
-            if !known.contains(&left.at) && !self.told.covers(&left.at) && !(self.told.lost && known.is_empty()) {
+            let told = self.told.covers(&left.at) || self.told.lost && known.is_empty();
+            if !known.contains(&left.at) && !told {
                 let message = format!("nothing at this site has the address `{}`", left.at);
                 let hint = yaml::nearest(left.at.as_str(), known.iter().map(Address::as_str))
                     .map(|near| format!("did you mean `{near}`?"));

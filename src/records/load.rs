@@ -95,7 +95,7 @@ fn diagnose(source: &SourceText, problem: &Problem) -> Diagnostic {
         excerpt: source.line(problem.spot.line),
         message: problem.message.clone(),
         hint: problem.hint.clone(),
-        second: problem.second.and_then(|(spot, label)| {
+        second: problem.second.as_deref().and_then(|&(spot, label)| {
             let excerpt = source.line(spot.line)?;
             Some(Box::new(Second { file: source.file.to_string(), spot, excerpt, label: label.to_owned() }))
         }),

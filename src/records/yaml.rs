@@ -53,7 +53,7 @@ pub struct Problem {
     /// What would be right.
     pub hint: Option<String>,
     /// A second place that matters, and what stands there.
-    pub second: Option<(Spot, &'static str)>,
+    pub second: Option<Box<(Spot, &'static str)>>,
 }
 
 /// A file as far as it could be understood.

@@ -91,7 +91,7 @@ impl Checker<'_> {
         let kind = item.kind.as_str();
         let book = &self.fleet.book;
         let fits = book.parts.iter().map(|(_, part)| &part.fits).chain(book.tasks.iter().map(|(_, task)| &task.fits));
-        let known: BTreeSet<&str> = fits.map(|fits| fits.as_str()).filter(|fits| !FITS.contains(fits)).collect();
+        let known: BTreeSet<&str> = fits.map(Id::as_str).filter(|fits| !FITS.contains(fits)).collect();
         if known.contains(kind) || KINDS.contains(&kind) {
             return;
         }

@@ -71,7 +71,7 @@ pub(super) fn of_site(site: &Site, files: &SiteFiles, folder: &Folder, as_of: Na
     let mut told_spa: Option<(&str, Fitted)> = None;
     for (path, at, day) in fitted {
         // What can have stood there by then at the earliest.
-        if !day.range().is_some_and(|(first, _)| first > as_of) {
+        if day.range().is_none_or(|(first, _)| first <= as_of) {
             continue;
         }
         // What a spa's day gives to all in it is told once.

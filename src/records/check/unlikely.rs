@@ -18,6 +18,7 @@ use uom::si::volume_rate::liter_per_minute;
 use super::{place, plain};
 use crate::calendar::{add, days_between};
 use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
+use crate::records::forms::Dated;
 use crate::records::log::Quantity;
 use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
 use crate::records::tubs::SpaFile;
@@ -203,7 +204,7 @@ pub(crate) fn shared(fleet: &Fleet, types: &BTreeMap<String, SpaFile>, folder: &
         }
     }
     let currency = fleet.settings.currency.0.as_str();
-    let prices = fleet.settings.electricity.iter().flat_map(|prices| prices.values());
+    let prices = fleet.settings.electricity.iter().flat_map(Dated::values);
     let highest = prices.filter_map(|price| price.0.to_string().parse::<f64>().ok()).fold(0.0, f64::max);
     if highest > ELECTRICITY && LIKE_A_DOLLAR.contains(&currency) {
         let message = format!(

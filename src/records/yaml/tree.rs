@@ -376,7 +376,7 @@ pub(super) fn find_foreign(node: &mut Node, path: &mut Vec<Step>, problems: &mut
                         let hint = format!("it stands on line {} already; keep one", known.line);
                         let mut problem =
                             tell(Rule::RepeatedKey, format!("`{key}` is written twice"), &hint, mark, path);
-                        problem.second = Some((spot(known), "the first"));
+                        problem.second = Some(Box::new((spot(known), "the first")));
                         problems.push(problem);
                     }
                     repeated.push(index);
