@@ -164,7 +164,7 @@ struct Of<'a, T> {
 }
 
 /// Where the rows of a table come from.
-enum From {
+enum Rows {
     /// Each belongs to a site: from some sites in sorted order.
     Sites(fn(&[SiteFigures]) -> Result<Table, TableError>),
     /// The fleet as a whole.
@@ -172,24 +172,24 @@ enum From {
 }
 
 /// Every table, in the order in which they are shown: what somebody should do comes first, as in every document.
-const TABLES: [From; 17] = [
-    From::Sites(to_do),
-    From::Fleet(sums::sums),
-    From::Sites(run_hours),
-    From::Sites(hours_forecast),
-    From::Sites(water_turnover),
-    From::Sites(filters),
-    From::Sites(water_tests),
-    From::Sites(parts),
-    From::Fleet(|figures| part_lives::part_lives(figures.lives)),
-    From::Fleet(|figures| pump_failures::pump_failures(&figures.sites, figures.lives)),
-    From::Fleet(pump_failures::failure_costs),
-    From::Sites(measured_trends::measured_trends),
-    From::Fleet(|figures| visits::visits(&figures.plan)),
-    From::Fleet(carry::carry),
-    From::Fleet(|figures| costs::costs(&figures.costs, minor_units(figures))),
-    From::Fleet(|figures| costs::contracts(&figures.costs, minor_units(figures))),
-    From::Fleet(|figures| forecast_check::forecast_check(&figures.sites, figures.checks)),
+const TABLES: [Rows; 17] = [
+    Rows::Sites(to_do),
+    Rows::Fleet(sums::sums),
+    Rows::Sites(run_hours),
+    Rows::Sites(hours_forecast),
+    Rows::Sites(water_turnover),
+    Rows::Sites(filters),
+    Rows::Sites(water_tests),
+    Rows::Sites(parts),
+    Rows::Fleet(|figures| part_lives::part_lives(figures.lives)),
+    Rows::Fleet(|figures| pump_failures::pump_failures(&figures.sites, figures.lives)),
+    Rows::Fleet(pump_failures::failure_costs),
+    Rows::Sites(measured_trends::measured_trends),
+    Rows::Fleet(|figures| visits::visits(&figures.plan)),
+    Rows::Fleet(carry::carry),
+    Rows::Fleet(|figures| costs::costs(&figures.costs, minor_units(figures))),
+    Rows::Fleet(|figures| costs::contracts(&figures.costs, minor_units(figures))),
+    Rows::Fleet(|figures| forecast_check::forecast_check(&figures.sites, figures.checks)),
 ];
 
 fn minor_units(figures: &FleetFigures) -> f64 {
@@ -205,15 +205,15 @@ const SITES_AT_A_TIME: usize = 50;
 ///
 /// # Errors
 /// If polars refuses a table, or what `put` says.
-pub fn tables<E: std::convert::From<TableError> + Send>(
+pub fn tables<E: From<TableError>>(
     figures: &FleetFigures,
     mut put: impl FnMut(Table) -> Result<(), E>,
 ) -> Result<(), E> {
     use rayon::prelude::*;
     let at_once = SITES_AT_A_TIME * rayon::current_num_threads();
-    for from in TABLES {
-        match from {
-            From::Sites(of_sites) => {
+    for rows in TABLES {
+        match rows {
+            Rows::Sites(of_sites) => {
                 let mut begun = false;
                 for sites in figures.sites.chunks(at_once) {
                     let pieces: Vec<Result<Table, TableError>> =
@@ -232,7 +232,7 @@ pub fn tables<E: std::convert::From<TableError> + Send>(
                     }
                 }
             }
-            From::Fleet(of_fleet) => {
+            Rows::Fleet(of_fleet) => {
                 let table = of_fleet(figures)?;
                 if table.rows > 0 {
                     put(table)?;

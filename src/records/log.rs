@@ -214,7 +214,7 @@ with_readings! {
         /// How long it was down up to the visit's day.
         down: Option<Period>,
         /// Readings taken after the work.
-        after: Option<Box<Readings>>,
+        after: Option<Readings>,
         /// For the technician only.
         note: Option<Text>,
     }
@@ -276,7 +276,7 @@ impl From<WrittenEntry> for Entry {
             meter_reset: written.meter_reset,
             deferred: written.deferred,
             down: written.down,
-            after: written.after.as_deref().map(Readings::taken).unwrap_or_default(),
+            after: written.after.as_ref().map(Readings::taken).unwrap_or_default(),
             note: written.note,
         }
     }

@@ -89,34 +89,26 @@ pub fn mark(row: &WaterMonth) -> Mark {
 
 /// Filter rate and velocity against their limits, where they are known.
 pub fn rate_and_velocity(row: &WaterMonth, units: Units) -> Vec<String> {
-    let against = |limit: Option<String>, over: bool| match limit {
-        Some(limit) => format!("the limit is {limit}: {}", if over { "over" } else { "it meets" }),
-        None => "no limit is known".to_owned(),
+    let line = |what: &str, value: String, unit: &str, limit: Option<String>, name: &str| {
+        let against = match limit {
+            Some(limit) => {
+                format!("the limit is {limit}: {}", if row.failing.contains(&name) { "over" } else { "it meets" })
+            }
+            None => "no limit is known".to_owned(),
+        };
+        format!("{what} {value} {unit}; {against}.")
     };
-    let mut all = Vec::new();
-    if let Some(rate) = row.filter_rate {
-        all.push(format!(
-            "Filter rate {} {}; {}.",
-            format::filter_rate_number(rate, units),
-            format::filter_rate_unit(units),
-            against(
-                row.filter_limit.map(|limit| format::filter_rate_number(limit, units)),
-                row.failing.contains(&"filter rate")
-            )
-        ));
-    }
-    if let Some(speed) = row.velocity {
-        all.push(format!(
-            "Velocity in the pipe {} {}; {}.",
-            format::velocity_number(speed, units),
-            format::velocity_unit(units),
-            against(
-                row.velocity_limit.map(|limit| format::velocity_number(limit, units)),
-                row.failing.contains(&"velocity")
-            )
-        ));
-    }
-    all
+    let rate_number = |rate: f64| format::filter_rate_number(rate, units);
+    let rate = row.filter_rate.map(|rate| {
+        let limit = row.filter_limit.map(rate_number);
+        line("Filter rate", rate_number(rate), format::filter_rate_unit(units), limit, "filter rate")
+    });
+    let speed_number = |speed: f64| format::velocity_number(speed, units);
+    let speed = row.velocity.map(|speed| {
+        let limit = row.velocity_limit.map(speed_number);
+        line("Velocity in the pipe", speed_number(speed), format::velocity_unit(units), limit, "velocity")
+    });
+    rate.into_iter().chain(speed).collect()
 }
 
 /// The verdict of a month for a column of a table.
