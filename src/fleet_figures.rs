@@ -10,6 +10,7 @@ use crate::quantities::part_life_model::FleetLives;
 use crate::records::Fleet;
 use crate::schedule::visits::Plan;
 use crate::site::SiteFigures;
+use crate::to_do;
 
 /// A fleet with its figures at the as-of day.
 #[derive(Debug)]
@@ -30,4 +31,22 @@ pub struct FleetFigures<'a> {
     pub plan: Plan,
     /// What it will cost, and which contracts pay.
     pub costs: FleetCosts,
+}
+
+/// Gives each site its visits of the plan: its planned year is counted by them, and what found no day is among what is to
+/// do there. `sites` is sorted by id.
+pub fn give_visits(fleet: &Fleet, sites: &mut [SiteFigures], plan: &Plan, as_of: NaiveDate) {
+    for visit in &plan.visits {
+        if let Ok(place) = sites.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
+            sites[place].visits.push(visit.clone());
+        }
+    }
+    for site in &mut *sites {
+        site.year.count_planned(fleet, &site.visits, as_of);
+    }
+    for not_fitted in &plan.not_fitted {
+        if let Ok(place) = sites.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
+            to_do::add_not_fitted(&mut sites[place].to_do, not_fitted);
+        }
+    }
 }

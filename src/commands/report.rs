@@ -10,7 +10,7 @@ use crate::cli::Report;
 use crate::commands::{Failure, failure, renderer, tell};
 use crate::costs::outlook;
 use crate::diagnostic::{Diagnostic, Severity};
-use crate::fleet_figures::FleetFigures;
+use crate::fleet_figures::{FleetFigures, give_visits};
 use crate::ics;
 use crate::interrupt::Stop;
 use crate::manifest::{self, Manifest, Versions, What};
@@ -31,7 +31,6 @@ use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
 use crate::site::{self, SiteFigures};
 use crate::tables::{self, TableError};
-use crate::to_do;
 use crate::usage::{Clock, Usage};
 use crate::workbook::{self, Book, WorkbookError};
 
@@ -218,20 +217,7 @@ impl Run<'_> {
         self.printer.stage("due and to-do", clock);
         let clock = Clock::start();
         let plan = visits::plan_unless(&self.shared.fleet, &figures, self.as_of, false, self.stop)?;
-        for visit in &plan.visits {
-            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
-                figures[place].visits.push(visit.clone());
-            }
-        }
-        for site in &mut figures {
-            site.year.count_planned(&self.shared.fleet, &site.visits, self.as_of);
-        }
-        for not_fitted in &plan.not_fitted {
-            // The sites are in sorted order.
-            if let Ok(place) = figures.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
-                to_do::add_not_fitted(&mut figures[place].to_do, not_fitted);
-            }
-        }
+        give_visits(&self.shared.fleet, &mut figures, &plan, self.as_of);
         self.printer.stage("visits", clock);
         let clock = Clock::start();
         let checks = forecast_check::fleet_checks(&self.shared.fleet, &sites, self.as_of);
@@ -366,6 +352,7 @@ impl Run<'_> {
         let mut figures = site::all_figures(fleet, &lives, &before, as_of);
         // Once the run is asked to end nothing of this is used.
         let plan = visits::plan_unless(fleet, &figures, as_of, false, self.stop).unwrap_or_default();
+        give_visits(fleet, &mut figures, &plan, as_of);
         let costs = outlook::twelve_months(fleet, &figures, &plan, &lives, as_of);
         for (site, expected) in figures.iter_mut().zip(costs) {
             site.expected_year = expected;
