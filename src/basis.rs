@@ -123,23 +123,24 @@ pub struct Figure {
     pub high: f64,
     /// What it rests on.
     pub basis: Basis,
-    /// The records it came from.
-    pub sources: Vec<Source>,
+    /// The records it came from; figures that follow from one another share them.
+    pub sources: Arc<[Source]>,
 }
 
 impl Figure {
     /// A figure with its range; the ends are put in order around the value.
-    pub fn new(value: f64, low: f64, high: f64, basis: Basis, sources: Vec<Source>) -> Self {
+    pub fn new(value: f64, low: f64, high: f64, basis: Basis, sources: impl Into<Arc<[Source]>>) -> Self {
+        let sources = sources.into();
         Self { value, low: low.min(high).min(value), high: high.max(low).max(value), basis, sources }
     }
 
     /// A figure known as well as it is written.
-    pub fn exact(value: f64, basis: Basis, sources: Vec<Source>) -> Self {
-        Self { value, low: value, high: value, basis, sources }
+    pub fn exact(value: f64, basis: Basis, sources: impl Into<Arc<[Source]>>) -> Self {
+        Self { value, low: value, high: value, basis, sources: sources.into() }
     }
 
     /// A figure within a share of its value on both sides.
-    pub fn within(value: f64, share: f64, basis: Basis, sources: Vec<Source>) -> Self {
+    pub fn within(value: f64, share: f64, basis: Basis, sources: impl Into<Arc<[Source]>>) -> Self {
         Self::new(value, value * (1.0 - share), value * (1.0 + share), basis, sources)
     }
 

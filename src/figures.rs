@@ -72,16 +72,15 @@ pub fn filtration_hours(site: &Site, spa: &Spa, pumps: &[PumpFigures], row: &Wat
         .iter()
         .zip(pumps)
         .flat_map(|(pump, figures)| {
-            let rows = figures.hours.iter().flat_map(|h| &h.months);
-            rows.filter(|m| m.month == row.month && pump.filters_at.contains(&m.speed))
-                .filter_map(move |m| month_hours(site, figures, m))
+            let rows = figures.hours.iter().flat_map(|hours| hours.of_month(row.month));
+            rows.filter(|m| pump.filters_at.contains(&m.speed)).filter_map(move |m| month_hours(site, figures, m))
         })
         .collect();
     let sum = |end: fn(&Figure) -> f64| hours.iter().map(end).sum::<f64>();
     let total = sum(|f| f.value);
     // The sum of several pumps is known no better than the least sure of them.
     let basis = hours.iter().map(|f| f.basis).max()?;
-    let sources = hours.iter().flat_map(|f| f.sources.clone()).collect();
+    let sources: Vec<Source> = hours.iter().flat_map(|f| f.sources.iter().cloned()).collect();
     let share = |end: f64| if total > 0.0 { value * end / total } else { value };
     Some(Figure::new(value, share(sum(|f| f.low)), share(sum(|f| f.high)).min(24.0), basis, sources))
 }

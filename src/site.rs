@@ -5,9 +5,11 @@ use std::sync::Arc;
 use chrono::NaiveDate;
 use rayon::prelude::*;
 
+use crate::address::Id;
 use crate::costs::outlook::ExpectedYear;
 use crate::costs::{self, PlannedYear};
 use crate::diagnostic::Diagnostic;
+use crate::interrupt::{Interrupted, Stop};
 use crate::quantities::expected_failures::PumpOutlook;
 use crate::quantities::failed_together::{self, Question};
 use crate::quantities::forecast_check::{self, Checks, ForecastCheck, Judged};
@@ -120,6 +122,35 @@ pub fn read(shared: &Shared, files: &SiteFiles, as_of: NaiveDate) -> Result<(Sit
     let site = shared.read_site(files)?.as_of(as_of);
     let spas = quantities::spa_figures(&shared.fleet, &site, as_of);
     Ok((site, spas))
+}
+
+/// The sites of a fleet as they were read.
+#[derive(Debug, Default)]
+pub struct AllRead {
+    /// Those that can be reported, each with the figures of its spas; sorted by id.
+    pub sites: Vec<(Site, Vec<SpaFigures>)>,
+    /// The others, with what is wrong.
+    pub lost: Vec<(Id, Vec<Diagnostic>)>,
+}
+
+/// Reads every site as it was known on a day.
+///
+/// # Errors
+/// If the run was asked to end.
+pub fn read_all(shared: &Shared, as_of: NaiveDate, stop: &Stop) -> Result<AllRead, Interrupted> {
+    let read: Vec<_> = shared
+        .sites
+        .par_iter()
+        .map(|files| stop.check().map(|()| read(shared, files, as_of)))
+        .collect::<Result<_, Interrupted>>()?;
+    let mut all = AllRead::default();
+    for (files, read) in shared.sites.iter().zip(read) {
+        match read {
+            Ok(site) => all.sites.push(site),
+            Err(found) => all.lost.push((files.id.clone(), found)),
+        }
+    }
+    Ok(all)
 }
 
 /// What the lives of all sites' parts say, as known on a day.

@@ -2,8 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use rayon::prelude::*;
-
 use crate::calendar::{self, Month, plus_days};
 use crate::cli::Plan as Arguments;
 use crate::commands::{Failure, load};
@@ -13,7 +11,7 @@ use crate::output;
 use crate::printer::{Printer, count};
 use crate::report::format;
 use crate::schedule::visits::{self, Plan, kept};
-use crate::site;
+use crate::site::{self, AllRead};
 
 /// Plans: status 0, 1 where a site or a record was left out, 2 where nothing could be planned.
 ///
@@ -28,23 +26,10 @@ pub fn run(arguments: &Arguments, printer: Printer, stop: &Stop) -> Result<u8, F
         (None, None) if arguments.week => plus_days(today(), -1),
         (None, None) => Month::of(today()).plus(-1).last(),
     };
-    let read_one = |files| match stop.check() {
-        Ok(()) => site::read(&shared, files, as_of),
-        Err(_) => Err(Vec::new()),
-    };
-    let read: Vec<_> = shared.sites.par_iter().map(read_one).collect();
-    stop.check()?;
+    let AllRead { sites, lost } = site::read_all(&shared, as_of, stop)?;
     let mut diagnostics = shared.diagnostics.clone();
-    let mut sites = Vec::new();
-    for result in read {
-        match result {
-            Ok((site, spas)) => {
-                diagnostics.extend(site.diagnostics.iter().cloned());
-                sites.push((site, spas));
-            }
-            Err(found) => diagnostics.extend(found),
-        }
-    }
+    diagnostics.extend(sites.iter().flat_map(|(site, _)| site.diagnostics.iter().cloned()));
+    diagnostics.extend(lost.into_iter().flat_map(|(_, found)| found));
     diagnostics.sort_by_cached_key(Diagnostic::order);
     printer.diagnostics(&diagnostics);
     stop.check()?;

@@ -25,7 +25,7 @@ use crate::report::document::Problem;
 use crate::report::typst::Typesetter;
 use crate::report::{inside_view, quote as documents, quote_view};
 use crate::schedule::visits::{self, Plan};
-use crate::site::{self, SiteFigures};
+use crate::site::{self, AllRead, SiteFigures};
 use crate::tables::quoted;
 use crate::usage::Clock;
 
@@ -65,22 +65,11 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
         ));
     }
     let clock = Clock::start();
-    let read: Vec<_> = shared
-        .sites
-        .par_iter()
-        .map(|files| stop.check().map(|()| site::read(&shared, files, as_of)))
-        .collect::<Result<_, Interrupted>>()?;
-    stop.check()?;
+    let AllRead { sites, lost } = site::read_all(&shared, as_of, stop)?;
     let mut left_out = Vec::new();
-    let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
-    for (files, read) in shared.sites.iter().zip(read) {
-        match read {
-            Ok(site) => sites.push(site),
-            Err(diagnostics) => {
-                printer.diagnostics(&diagnostics);
-                left_out.push(format!("{}: the site could not be understood and is not quoted", files.id));
-            }
-        }
+    for (id, diagnostics) in lost {
+        printer.diagnostics(&diagnostics);
+        left_out.push(format!("{id}: the site could not be understood and is not quoted"));
     }
     let units = units(arguments, &shared, &sites)?;
     let lives = site::fleet_lives(&shared.fleet, &sites, as_of);

@@ -29,7 +29,7 @@ use crate::report::typst::{self, Typesetter};
 use crate::report::view;
 use crate::report::work_sheets::WorkSheets;
 use crate::schedule::visits;
-use crate::site::{self, SiteFigures};
+use crate::site::{self, AllRead, SiteFigures};
 use crate::tables::{self, TableError};
 use crate::usage::{Clock, Usage};
 use crate::workbook::{self, Book, WorkbookError};
@@ -176,31 +176,14 @@ impl Run<'_> {
         let typesetter_found = left_out.is_empty();
         let clock = Clock::start();
         let mut diagnostics = self.shared.diagnostics.clone();
-        let mut sites: Vec<(Site, Vec<SpaFigures>)> = Vec::new();
-        let read: Vec<_> = self
-            .shared
-            .sites
-            .par_iter()
-            .map(|files| {
-                if self.stop.check().is_err() {
-                    return Err((files.id.clone(), Vec::new()));
-                }
-                site::read(self.shared, files, self.as_of).map_err(|found| (files.id.clone(), found))
-            })
-            .collect();
-        self.interrupted()?;
-        for result in read {
-            match result {
-                Ok((site, figures)) => {
-                    diagnostics.extend(site.diagnostics.iter().cloned());
-                    left_out.extend(site.left_out.iter().map(|what| format!("{}: {what}", site.id)));
-                    sites.push((site, figures));
-                }
-                Err((id, found)) => {
-                    diagnostics.extend(found);
-                    left_out.push(format!("{id}: the site could not be understood and has no report"));
-                }
-            }
+        let AllRead { sites, lost } = site::read_all(self.shared, self.as_of, self.stop)?;
+        for (site, _) in &sites {
+            diagnostics.extend(site.diagnostics.iter().cloned());
+            left_out.extend(site.left_out.iter().map(|what| format!("{}: {what}", site.id)));
+        }
+        for (id, found) in lost {
+            diagnostics.extend(found);
+            left_out.push(format!("{id}: the site could not be understood and has no report"));
         }
         diagnostics.sort_by_cached_key(Diagnostic::order);
         // What is said alike of every site is said once.

@@ -144,11 +144,18 @@ pub struct RunHours {
     pub set_aside: Vec<Source>,
     /// Stretches of days, the first after one and up to the other, on which a counter ran faster than time.
     pub too_fast: Vec<(NaiveDate, NaiveDate)>,
-    /// Months by speed.
+    /// Months by speed, sorted by month.
     pub months: Vec<MonthHours>,
 }
 
 impl RunHours {
+    /// A month, each of its speeds.
+    pub fn of_month(&self, month: Month) -> &[MonthHours] {
+        let from = self.months.partition_point(|row| row.month < month);
+        let of_month = self.months[from..].partition_point(|row| row.month == month);
+        &self.months[from..from + of_month]
+    }
+
     /// Hours of all speeds after one day up to another; `None` if some are not known.
     pub fn hours_between(&self, after: NaiveDate, until: NaiveDate) -> Option<f64> {
         if self.curves.is_empty() {

@@ -266,7 +266,7 @@ fn flow_of(litres_a_minute: f64) -> VolumeRate {
 
 /// The records a month's verdict rests on.
 pub fn sources(row: &WaterMonth) -> Vec<Source> {
-    row.flow.as_ref().map(|f| f.sources.clone()).unwrap_or_default()
+    row.flow.as_ref().map(|f| f.sources.to_vec()).unwrap_or_default()
 }
 
 #[cfg(test)]

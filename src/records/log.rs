@@ -1,5 +1,8 @@
 //! The log of a site: one entry a visit, as it was written on the sheet.
 
+use std::ops::Deref;
+use std::sync::LazyLock;
+
 use schemars::JsonSchema;
 use serde::Deserialize;
 
@@ -223,12 +226,21 @@ with_readings! {
     struct Readings {}
 }
 
-/// What was read and done at an address on a visit. Kept narrow, since a fleet has millions and most hold a few readings.
+/// What was read and done at an address on a visit. A fleet has millions and most hold a few readings, so the rest stands
+/// apart; an entry without it reads as one in which nothing of the kind was written.
 #[derive(Debug, Clone, Default, Deserialize)]
 #[serde(from = "WrittenEntry")]
 pub struct Entry {
     /// Tasks of the book that were done.
     pub done: Vec<Id>,
+    /// Readings taken as it was found.
+    pub before: Taken,
+    work: Option<Box<EntryWork>>,
+}
+
+/// What an entry says beside tasks done and readings.
+#[derive(Debug, Clone, Default)]
+pub struct EntryWork {
     /// Parts that were renewed: a list of those that were due, or a mapping that says why.
     pub renewed: Named<Renewal>,
     /// Repairs that restore nothing of a part's life.
@@ -249,8 +261,31 @@ pub struct Entry {
     pub after: Taken,
     /// For the technician only.
     pub note: Option<Text>,
-    /// Readings taken as it was found.
-    pub before: Taken,
+}
+
+impl EntryWork {
+    fn is_empty(&self) -> bool {
+        let Self { renewed, repaired, inspected, exchanged, removed, meter_reset, deferred, down, after, note } = self;
+        renewed.0.is_empty()
+            && repaired.0.is_empty()
+            && inspected.0.is_empty()
+            && exchanged.is_none()
+            && removed.is_none()
+            && meter_reset.is_none()
+            && deferred.0.is_empty()
+            && down.is_none()
+            && after.is_empty()
+            && note.is_none()
+    }
+}
+
+impl Deref for Entry {
+    type Target = EntryWork;
+
+    fn deref(&self) -> &EntryWork {
+        static NOTHING: LazyLock<EntryWork> = LazyLock::new(EntryWork::default);
+        self.work.as_deref().unwrap_or(&NOTHING)
+    }
 }
 
 impl JsonSchema for Entry {
@@ -265,9 +300,8 @@ impl JsonSchema for Entry {
 
 impl From<WrittenEntry> for Entry {
     fn from(written: WrittenEntry) -> Self {
-        Self {
-            before: written.taken(),
-            done: written.done,
+        let before = written.taken();
+        let work = EntryWork {
             renewed: written.renewed,
             repaired: written.repaired,
             inspected: written.inspected,
@@ -278,7 +312,10 @@ impl From<WrittenEntry> for Entry {
             down: written.down,
             after: written.after.as_ref().map(Readings::taken).unwrap_or_default(),
             note: written.note,
-        }
+        };
+        let mut done = written.done;
+        done.shrink_to_fit();
+        Self { done, before, work: (!work.is_empty()).then(|| Box::new(work)) }
     }
 }
 
