@@ -126,7 +126,7 @@ impl Explainer<'_> {
                 return;
             }
         }
-        self.from(&flow.sources, out);
+        self.from(flow.sources.iter(), out);
     }
 
     /// The pump's curve and the loop it meets.

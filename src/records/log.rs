@@ -279,6 +279,13 @@ impl EntryWork {
     }
 }
 
+impl Entry {
+    /// What it says beside tasks done and readings, to be mended; `None` = nothing.
+    pub fn work_mut(&mut self) -> Option<&mut EntryWork> {
+        self.work.as_deref_mut()
+    }
+}
+
 impl Deref for Entry {
     type Target = EntryWork;
 

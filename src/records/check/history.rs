@@ -121,7 +121,8 @@ impl Checker<'_> {
             visit.reported = None;
         }
         for (at, entry) in &mut visit.at.0 {
-            entry.deferred.0.retain(|(name, until)| {
+            let Some(work) = entry.work_mut() else { continue };
+            work.deferred.0.retain(|(name, until)| {
                 if *until >= day {
                     return true;
                 }
