@@ -211,7 +211,6 @@ impl<'a> Book<'a> {
             (Some(since), Some(Values::Texts(months))) => months[row].as_ref().is_some_and(|month| month < since),
             _ => false,
         };
-        let looks: Vec<&Format> = table.columns.iter().map(|column| self.looks.of(column)).collect();
         sheet.rows += table.rows;
         for row in 0..table.rows {
             if earlier(row) {
@@ -222,8 +221,8 @@ impl<'a> Book<'a> {
                 break;
             }
             sheet.written += 1;
-            for (at, ((column, look), width)) in table.columns.iter().zip(&looks).zip(&mut sheet.widths).enumerate() {
-                cell(worksheet, (sheet.written as u32, at as u16), &column.values, row, look, width)?;
+            for (at, (column, width)) in table.columns.iter().zip(&mut sheet.widths).enumerate() {
+                cell(worksheet, (sheet.written as u32, at as u16), &column.values, row, width)?;
             }
         }
         Ok(())
@@ -245,6 +244,9 @@ impl<'a> Book<'a> {
         worksheet.set_name(table.name)?;
         worksheet.set_row_height(0, 30)?;
         for (at, column) in table.columns.iter().enumerate() {
+            // Cells take the look of their column: given one each, every cell looks it up anew, which takes longer than
+            // to write it.
+            worksheet.set_column_format(at as u16, self.looks.of(column))?;
             worksheet.write_string_with_format(0, at as u16, column.name, &self.looks.head)?;
         }
         let columns: Vec<&'static str> = table.columns.iter().map(|column| column.name).collect();
@@ -333,20 +335,19 @@ fn cell(
     (below, at): (u32, u16),
     values: &Values,
     row: usize,
-    look: &Format,
     width: &mut usize,
 ) -> Result<(), XlsxError> {
     match values {
         Values::Texts(texts) => {
             if let Some(Some(text)) = texts.get(row) {
                 *width = (*width).max(text.chars().count());
-                sheet.write_string_with_format(below, at, cut(text), look)?;
+                sheet.write_string(below, at, cut(text))?;
             }
         }
         Values::Days(days) => {
             if let Some(Some(value)) = days.get(row) {
                 *width = (*width).max(10);
-                sheet.write_datetime_with_format(below, at, day(*value)?, look)?;
+                sheet.write_datetime(below, at, day(*value)?)?;
             }
         }
         Values::Numbers(numbers) => {
@@ -354,12 +355,12 @@ fn cell(
                 // Its digits before the point, the point and three behind it, perhaps a sign.
                 let digits = value.abs().max(1.0).log10() as usize + 1;
                 *width = (*width).max(digits + 4 + usize::from(*value < 0.0));
-                sheet.write_number_with_format(below, at, *value, look)?;
+                sheet.write_number(below, at, *value)?;
             }
         }
         Values::Counts(counts) => {
             if let Some(Some(value)) = counts.get(row) {
-                sheet.write_number_with_format(below, at, *value as f64, look)?;
+                sheet.write_number(below, at, *value as f64)?;
             }
         }
     }

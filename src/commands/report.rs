@@ -21,9 +21,10 @@ use crate::records::Site;
 use crate::records::load::{LoadError, Shared};
 use crate::records::tree::Folder;
 use crate::report;
+use crate::report::document::Problem;
 use crate::report::fleet;
 use crate::report::own_templates;
-use crate::report::site::{Made, Maker, Numbers};
+use crate::report::site::{Maker, Numbers};
 use crate::report::template::Templates;
 use crate::report::typst::{self, Typesetter};
 use crate::report::view;
@@ -234,45 +235,27 @@ impl Run<'_> {
             lives: &lives,
             checks: &checks,
         };
-        self.write_tables(&part, &figures)?;
-        self.printer.stage("tables and workbook", clock);
-        let clock = Clock::start();
-        let calendars = ics::calendars(&self.shared.fleet, &figures.sites, &figures.plan, self.as_of);
-        for (name, text) in calendars.map_err(Failure::new)? {
-            part.write(&name, text.as_bytes()).map_err(Failure::new)?;
-        }
-        self.printer.stage("calendars", clock);
-        let clock = Clock::start();
         let templates = self.templates;
         let maker = Maker::new(&self.shared.fleet, self.month, &inputs, typesetter, templates);
-        let sheets = WorkSheets { fleet: &self.shared.fleet, plan: &figures.plan, month: self.month, templates };
-        let made: Vec<Result<Made, Failure>> = figures
-            .sites
-            .par_iter()
-            .zip(&previous)
-            .map(|(site, previous)| {
-                self.interrupted()?;
-                let mut made = maker.make(&part, site, previous.as_ref()).map_err(Failure::new)?;
-                if let Some(typesetter) = typesetter {
-                    sheets.make(&part, site, typesetter, &mut made.problems).map_err(Failure::new)?;
-                }
-                self.printer.progress(&format!("{}: {}", site.site.id, made.in_words()));
-                Ok(made)
-            })
-            .collect();
+        // The workbook is one long line of cells: the documents of the sites are made beside it.
+        let (tables, made) = rayon::join(
+            || self.write_tables(&part, &figures),
+            || {
+                self.write_calendars(&part, &figures)?;
+                self.make_documents(&part, &figures, &previous, (&maker, typesetter))
+            },
+        );
         // Interrupted wins over what it caused: the status then says so.
         self.interrupted()?;
+        tables?;
         let of_records = left_out.len();
-        let mut problems = Vec::new();
-        for made in made {
-            problems.extend(made?.problems);
-        }
+        let mut problems = made?;
         if let Some(typesetter) = typesetter {
             problems.extend(report::statement::make(&figures, &part, typesetter, templates).map_err(Failure::new)?);
             self.interrupted()?;
         }
         tell(problems, self.printer, &mut left_out);
-        self.printer.stage("documents", clock);
+        self.printer.stage("tables, workbook, calendars and documents", clock);
         let clock = Clock::start();
         let problems = fleet::make(&maker, &part, &figures, &previous, &left_out).map_err(Failure::new)?;
         self.interrupted()?;
@@ -282,6 +265,42 @@ impl Run<'_> {
         let made_from = (left_out.len() == of_records && typesetter_found).then(|| made_from.to_owned());
         let renderer = typesetter.map(Typesetter::version);
         self.finish(part, Account { renderer, inputs, made_from, diagnostics, left_out }, figures.sites.len())
+    }
+
+    /// The documents of every site; what somebody must know of them.
+    fn make_documents(
+        &self,
+        part: &Part,
+        figures: &FleetFigures,
+        previous: &[Option<Numbers>],
+        (maker, typesetter): (&Maker, Option<&dyn Typesetter>),
+    ) -> Result<Vec<Problem>, Failure> {
+        let fleet = &self.shared.fleet;
+        let sheets = WorkSheets { fleet, plan: &figures.plan, month: self.month, templates: self.templates };
+        let made: Vec<Vec<Problem>> = figures
+            .sites
+            .par_iter()
+            .zip(previous)
+            .map(|(site, previous)| {
+                self.interrupted()?;
+                let mut made = maker.make(part, site, previous.as_ref()).map_err(Failure::new)?;
+                if let Some(typesetter) = typesetter {
+                    sheets.make(part, site, typesetter, &mut made.problems).map_err(Failure::new)?;
+                }
+                self.printer.progress(&format!("{}: {}", site.site.id, made.in_words()));
+                Ok(made.problems)
+            })
+            .collect::<Result<_, Failure>>()?;
+        Ok(made.into_iter().flatten().collect())
+    }
+
+    fn write_calendars(&self, part: &Part, figures: &FleetFigures) -> Result<(), Failure> {
+        let calendars =
+            ics::calendars(figures.fleet, &figures.sites, &figures.plan, self.as_of).map_err(Failure::new)?;
+        for (name, text) in calendars {
+            part.write(&name, text.as_bytes()).map_err(Failure::new)?;
+        }
+        Ok(())
     }
 
     /// Writes every table as CSV and into the workbook, as they are put together.

@@ -224,7 +224,7 @@ fn budgets(runs: &[Run], bare: &bare_read::Ratio, table: &mut String) {
         stage(
             "tables, charts, page, workbook",
             "15 s, 10,000 sites",
-            &["tables and workbook", "calendars", "documents", "report and page of the fleet"],
+            &["tables, workbook, calendars and documents", "report and page of the fleet"],
         );
         let _ = writeln!(
             table,
