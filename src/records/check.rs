@@ -17,14 +17,10 @@ mod wording;
 
 use std::collections::BTreeSet;
 
-use chrono::NaiveDate;
-
 use crate::address::{Address, Id};
 use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::forms::Fitted;
-use crate::records::log::{Entry, Visit};
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
-use crate::records::upkeep::{CLOSE, REOPEN};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
 

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use chrono::NaiveDate;
 
 use super::{Checker, There, addresses, history, sense, speeds, standing};
-use crate::address::{Address, Id};
+use crate::address::Address;
 use crate::diagnostic::{Rule, Severity};
 use crate::records::Site;
 use crate::records::log::{Entry, Visit};

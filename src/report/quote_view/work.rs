@@ -12,6 +12,8 @@ use crate::schedule::visits::{NotFitted, Work};
 const LEAST_RENEWALS: f64 = 0.05;
 /// From so many on the average a renewal is said to come, below it perhaps.
 const LIKELY: f64 = 0.75;
+/// The place of looks round among the kinds of work.
+const LOOK_ROUND: u8 = 0;
 /// The place of renewals among the kinds of work.
 const RENEWAL: u8 = 4;
 /// How many places a sentence names.
@@ -39,7 +41,9 @@ pub(super) fn rows(given: &Given, quote: &Quote) -> Vec<WorkRow> {
         }
         let mut grouped: Vec<(u8, String, String, Vec<String>)> = Vec::new();
         for ((order, what), (times, at)) in work {
-            let (times, places) = (times_in_words(order, times), places(&at));
+            let times = times_in_words(order, times);
+            // A look round is of everything, at whichever spa the plan has put it.
+            let places = if order == LOOK_ROUND { "The whole site".to_owned() } else { places(&at) };
             match grouped.iter_mut().find(|row| (row.0, &row.1, &row.2) == (order, &times, &places)) {
                 Some(row) => row.3.push(what),
                 None => grouped.push((order, times, places, vec![what])),
@@ -92,7 +96,7 @@ fn places(all: &BTreeSet<&str>) -> String {
 /// What is done, with its place among the kinds; `None` = what a visit left, which is told by its site.
 fn words(work: &Work) -> Option<(u8, String)> {
     match work {
-        Work::ContractVisit => Some((0, "look round, test of the water".to_owned())),
+        Work::ContractVisit => Some((LOOK_ROUND, "look round, test of the water".to_owned())),
         Work::Task(id) => Some((1, format::words(id.as_str()))),
         Work::Close => Some((2, "closing for the season".to_owned())),
         Work::Reopen => Some((2, "opening after the season".to_owned())),
