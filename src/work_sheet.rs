@@ -21,8 +21,8 @@ pub const SHEET_DAYS: i64 = 56;
 /// is put off. With more the sheet has what must be said of each, and before leaving the same fields for parts that are
 /// written in by hand.
 pub const FULL_BLANKS: usize = 45;
-/// Parts there is room for by hand on such a sheet.
-const PARTS_BY_HAND: usize = 2;
+/// Pieces of work up to which such a sheet has room for two parts; with more it has it for one.
+const ROOM_FOR_TWO: usize = 30;
 /// The blank for an address that is written by hand: what stands behind it up to the next is said of that address.
 pub const AT: &str = "at";
 /// Stands in a key for the part that is written behind the address above it.
@@ -295,7 +295,7 @@ fn leaving(visit: &Visit, full: bool) -> Vec<Blank> {
     let mut blanks = vec![Blank { unit: "h", ..blank("labour", Kind::Number) }];
     blanks.extend(used);
     if !full && visit.tasks.iter().any(|task| matches!(task.work, Work::Renew(_))) {
-        for _ in 0..PARTS_BY_HAND {
+        for _ in 0..if visit.tasks.len() <= ROOM_FOR_TWO { 2 } else { 1 } {
             blanks.extend([
                 Blank { unit: "address/part", ..blank(AT, Kind::Word) },
                 blank(&format!("renewed.{PART}.found"), Kind::Words),

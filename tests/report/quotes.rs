@@ -166,7 +166,7 @@ fn a_quote_for_ten_pumps_is_two_pages() {
         let fleet = Fleet::without_sites().file("sites/long-hall.yaml", &site);
         let settings = fleet.path().join("fleet.yaml");
         let text = std::fs::read_to_string(&settings).unwrap();
-        std::fs::write(&settings, format!("{text}paper: {paper}\n")).unwrap();
+        std::fs::write(&settings, format!("{text}paper: {paper}\nlabour: {{cost: 23.00, charge: 46.00, callout: 95.00}}\ntax: {{name: VAT, rate: 0.20}}\n")).unwrap();
         let out = tempfile::tempdir().unwrap();
         let to = out.path().to_str().unwrap();
         let path = fleet.path().to_str().unwrap();

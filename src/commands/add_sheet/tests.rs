@@ -162,7 +162,7 @@ fn what_is_not_typed_is_left_out_and_a_dash_leaves_out_what_is_printed() {
 #[test]
 fn parts_written_in_by_hand_go_where_they_stand() {
     let typed = |leaving: &[&str]| {
-        let tasks = (0..40).map(|_| task("tub/one", Work::Renew(id("shaft_seal")))).collect();
+        let tasks = (0..24).map(|_| task("tub/one", Work::Renew(id("shaft_seal")))).collect();
         let visit = visit("home", 1, "2026-11-05", tasks);
         let mut result = Err(String::new());
         load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", SITE)], "2026-10-31", |fleet, figures, _| {
@@ -172,7 +172,7 @@ fn parts_written_in_by_hand_go_where_they_stand() {
             let mut lines = vec![""; before];
             // The boxes stand between what is read first and what is read again.
             let again: usize = sheet.after.iter().map(|asked| asked.blanks.len()).sum();
-            lines.splice(before - again..before - again, std::iter::repeat_n("y", 40));
+            lines.splice(before - again..before - again, std::iter::repeat_n("y", 24));
             // labour, then the lines.
             lines.push("");
             lines.extend(leaving);

@@ -67,10 +67,7 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
                 photograph: "the loop from both ends".to_owned(),
                 blanks: [("pipe.", "size"), ("pipe.", "length")]
                     .into_iter()
-                    .chain(
-                        ["elbow_90", "elbow_45", "tee_branch", "check_valve", "ball_valve"]
-                            .map(|name| ("pipe.fittings.", name)),
-                    )
+                    .chain(["elbow_90", "elbow_45", "tee_branch", "check_valve", "ball_valve"].map(|name| ("", name)))
                     .map(|(group, name)| plain(&format!("{group}{name}"), "number", "", None))
                     .chain([
                         plain("pipe.c", "number", "150: new plastic", None),
@@ -156,9 +153,9 @@ fn spa_blanks(given: &Given, spa: &Spa) -> Vec<BlankView> {
         plain("fitted", "day", "", fitted_words(spa.fitted)),
         plain("stated_flow", "number", "", flow),
         plain("bathers", "number", "/day", spa.bathers.map(|bathers| swap::trimmed(bathers, 1))),
-        plain("parts.suction_cover.fitted", "day", "", None),
+        plain("suction_cover.fitted", "day", "", None),
         // What is stated on the covers is their life, and that is of the kind: it stands in the book.
-        plain("interval.age", "number", "y, as stated on the covers", None),
+        plain("suction_cover.interval.age", "number", "y", None),
     ]
 }
 
@@ -185,6 +182,13 @@ fn pumps(given: &Given, spa: &Spa) -> SurveyStep {
             Some(swap::measure_words(&measure, given.fleet.settings.units))
         }
     };
+    // Two fields that stand together share a row.
+    let both = |one: Attribute, other: Attribute| {
+        move |pump: &Pump| {
+            let known: Vec<String> = [one, other].into_iter().filter_map(|of| measured(of)(pump)).collect();
+            (!known.is_empty()).then(|| known.join(", "))
+        }
+    };
     let rows = vec![
         row("model", &|pump| run_hours::model_now(site, pump)),
         row("power", &measured(Attribute::Power)),
@@ -193,14 +197,11 @@ fn pumps(given: &Given, spa: &Spa) -> SurveyStep {
         row("bolt_spacing (hole to hole)", &|pump| {
             Some(swap::size_words(pump.bolt_spacing?.0.get::<uom::si::length::meter>()))
         }),
-        row("ports.inlet (inside thread)", &measured(Attribute::Inlet)),
-        row("ports.discharge (inside thread)", &measured(Attribute::Discharge)),
-        row("supply.voltage", &measured(Attribute::Voltage)),
-        row("supply.phases", &measured(Attribute::Phases)),
-        row("current (plate / measured, A)", &|_| None),
+        row("ports.inlet, ports.discharge (inside thread)", &both(Attribute::Inlet, Attribute::Discharge)),
+        row("supply.voltage, supply.phases", &both(Attribute::Voltage, Attribute::Phases)),
+        row("current (on the plate / measured, A)", &|_| None),
         row("fitted", &|pump| fitted_words(pump.fitted)),
-        row(&format!("hours (on the counter, {})", given.fleet.settings.hours_unit()), &|_| None),
-        row("meter.digits", &|pump| Some(pump.meter.as_ref()?.digits?.to_string())),
+        row(&format!("hours, meter.digits ({} on the counter)", given.fleet.settings.hours_unit()), &|_| None),
         row("program (h/day at each speed)", &|_| None),
         row("inspected.shaft_seal (good, worn, failed)", &|_| None),
         row("inspected.motor_bearing (the same)", &|_| None),
@@ -228,9 +229,9 @@ fn filters(given: &Given, spa: &Spa) -> SurveyStep {
     };
     let bar = given.fleet.settings.pressure_unit();
     let rows = vec![
-        row("kind (cartridge, sand, precoat)".to_owned(), &|filter| Some(filter.kind.word().to_owned())),
-        row("area".to_owned(), &|filter| {
-            Some(format::area(filter.area?.0.get::<uom::si::area::square_meter>(), units))
+        row("kind, area".to_owned(), &|filter| {
+            let measures = swap::measures_of(given.fleet, given.site.site, &filter.at);
+            (!measures.is_empty()).then_some(measures)
         }),
         row("fitted".to_owned(), &|filter| fitted_words(filter.fitted)),
         row(format!("pressure (as found, {bar})"), &|_| None),
@@ -239,11 +240,13 @@ fn filters(given: &Given, spa: &Spa) -> SurveyStep {
             Some(format::pressure(pressure.0.get::<uom::si::pressure::bar>(), units))
         }),
         row(format!("flow ({})", given.fleet.settings.flow_unit()), &|_| None),
-        row(format!("drop.pressure (clean, {bar})"), &|filter| {
-            Some(format::pressure(filter.drop?.pressure.0.get::<uom::si::pressure::bar>(), units))
-        }),
-        row(format!("drop.flow ({})", given.fleet.settings.flow_unit()), &|filter| {
-            Some(format::flow(filter.drop?.flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units))
+        row(format!("drop.pressure, drop.flow ({bar}, {})", given.fleet.settings.flow_unit()), &|filter| {
+            let drop = filter.drop?;
+            Some(format!(
+                "{}, {}",
+                format::pressure(drop.pressure.0.get::<uom::si::pressure::bar>(), units),
+                format::flow(drop.flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units)
+            ))
         }),
     ];
     SurveyStep {
@@ -257,7 +260,7 @@ fn filters(given: &Given, spa: &Spa) -> SurveyStep {
 }
 
 fn equipment(given: &Given, spa: &Spa) -> SurveyStep {
-    let name = |id: &str, field: &str| format!("equipment.{id}.{field}");
+    let name = |id: &str, field: &str| format!("{id}.{field}");
     let mut blanks: Vec<BlankView> = Vec::new();
     for known in spa.equipment.iter().take(MOST_COLUMNS) {
         let id = known.at.last();
