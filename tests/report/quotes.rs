@@ -151,7 +151,7 @@ fn a_quote_for_ten_pumps_is_two_pages() {
     let mut site = String::from("format: 1\nname: The Long Hall\nuse: gym\nspas:\n");
     for spa in ["courtyard-of-the-old-mill", "upper-terrace-by-the-lake"] {
         site.push_str(&format!(
-            "  {spa}:\n    volume: 4000 L\n    fitted: 2024-01-01\n    filters: {{main: {{kind: cartridge, area: 9 m2}}, second: \
+            "  {spa}:\n    volume: 4000 L\n    fitted: 2023-06-01\n    filters: {{main: {{kind: cartridge, area: 9 m2}}, second: \
              {{kind: sand, area: 0.5 m2}}}}\n    equipment: {{heater: {{kind: heater}}, cover: {{kind: cover}}}}\n    pumps:\n      \
              filtration: {{model: F-033, duty: filtration, program: {{run: 24 h/day}}}}\n"
         ));
