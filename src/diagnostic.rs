@@ -108,7 +108,7 @@ rules! {
     /// A character that no font of the reports has.
     NoGlyph = "no-glyph", "The reports' font has Latin, Greek and Cyrillic letters. Other characters are replaced visibly in print and stay as written in the tables.";
     /// An entry dated after the as-of day.
-    AfterAsOf = "after-as-of", "Nobody writes a log of days to come: an entry dated after today, or after the day given with `check --as-of`, has a slip in its date, and a report leaves it out; it is told once for a file. The same holds of what was `fitted` on a day to come. Programs, prices, contracts, leave and closed seasons may be written ahead, but not by more than five years.";
+    AfterAsOf = "after-as-of", "Nobody writes a log of days to come: an entry dated after today, or after the day given with `check --as-of`, has a slip in its date, and a report leaves it out; it is told once for a file. The same holds of what was `fitted` on a day to come. Programs, prices, contracts, leave, closed seasons and bookings may be written ahead, but not by more than five years.";
     /// A closed season, program or contract that ends before it begins.
     EndsBeforeStart = "ends-before-start", "What has a first and a last day must not end before it begins.";
     /// Two dates of one entry in an order that cannot be.

@@ -76,6 +76,8 @@ pub struct LimitSet {
     pub water_tests: WaterTests,
     /// How often the water is tested on a day it is in use.
     pub tests_per_day: Option<Limit<Number>>,
+    /// How long a spa in use may go without a test of the water.
+    pub tests_every: Option<Limit<Duration>>,
     /// When the water is to be changed.
     pub refill: Option<Refill>,
 }

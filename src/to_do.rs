@@ -1,18 +1,17 @@
 //! What somebody should know or do: rules over the computed figures, each with a stable reason, what
 //! it says, by when, and the record it rests on.
 
+mod water;
+
 use chrono::NaiveDate;
 
 use crate::address::Address;
 use crate::basis::Source;
 use crate::calendar::{self, Month, days_between, plus_days};
 use crate::quantities::SpaFigures;
-use crate::quantities::water_tests::TestVerdict;
-use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::ReportsFor;
-use crate::records::log::Quantity;
 use crate::records::{Fleet, Site};
-use crate::report::{format, water_words};
+use crate::report::format;
 use crate::schedule::due::{DueBy, PartDue, TaskDue};
 use crate::schedule::visits::{NotFitted, Work};
 use crate::to_do_unrecorded;
@@ -63,8 +62,6 @@ pub struct ToDo {
     pub source: Option<Source>,
 }
 
-/// The hottest water that is not a danger by itself, °C (104 °F; UL 1563 as quoted in code text).
-const HOTTEST_CELSIUS: f64 = 40.0;
 /// The part that keeps bathers off the suction; its life is the one stated on it.
 pub(crate) const SUCTION_COVER: &str = "suction_cover";
 /// Days before its due date from which a part is on the list.
@@ -80,9 +77,9 @@ pub fn to_do(
     as_of: NaiveDate,
 ) -> Vec<ToDo> {
     let mut all = Vec::new();
-    water(fleet, site, spas, &mut all);
-    tests(fleet, spas, as_of, &mut all);
-    filters(fleet, spas, tasks, as_of, &mut all);
+    water::water(fleet, site, spas, &mut all);
+    water::tests(fleet, spas, as_of, &mut all);
+    water::filters(fleet, spas, tasks, as_of, &mut all);
     parts_to_do(parts, as_of, &mut all);
     tasks_to_do(tasks, as_of, &mut all);
     gaps(site, spas, as_of, &mut all);
@@ -103,189 +100,6 @@ pub fn add_not_fitted(all: &mut Vec<ToDo>, left: &NotFitted) {
     if !matches!(left.work, Work::Left(_)) {
         all.push(not_fitted(left));
         sort(all);
-    }
-}
-
-fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut Vec<ToDo>) {
-    let units = fleet.settings.units;
-    for spa in spas {
-        let Some(row) = spa.water.months.last() else { continue };
-        let source = row.flow.as_ref().and_then(|f| f.sources.last().cloned());
-        if row.verdict == Verdict::Short {
-            let mut says = Vec::new();
-            if let (Some(turnover), Some(limit), true) =
-                (&row.turnover, row.limit_min, row.failing.contains(&"turnover"))
-            {
-                let flow = row
-                    .flow
-                    .as_ref()
-                    .map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
-                says.push(format!(
-                    "All the water passes the filter in {:.1} min{flow}; the limit is {limit:.0} min.",
-                    turnover.value
-                ));
-            }
-            if let (Some(hours), true) = (water_words::hours(row), row.failing.contains(&"filtration hours")) {
-                says.push(hours);
-            }
-            all.push(ToDo {
-                urgency: Urgency::ActNow,
-                at: Some(spa.at.clone()),
-                reason: "turnover-short",
-                what: if row.failing.contains(&"turnover") {
-                    "water turnover is short"
-                } else {
-                    "water is filtered too few hours"
-                }
-                .to_owned(),
-                says: says.join(" "),
-                if_left: "water that is filtered too little can carry disease".to_owned(),
-                due: None,
-                source,
-            });
-        }
-        for (name, figures) in water_words::over(row, units) {
-            let (reason, if_left) = if name == "velocity" {
-                ("velocity-high", "fast water wears pipe and fittings and pulls harder at the suction covers")
-            } else {
-                ("filter-rate-high", "dirt is pressed through the filter instead of being held")
-            };
-            let flow = row
-                .flow
-                .as_ref()
-                .map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
-            all.push(ToDo {
-                urgency: Urgency::Plan,
-                at: Some(spa.at.clone()),
-                reason,
-                what: format!("{name} is over its limit"),
-                says: format!("The {name} is {figures}{flow}; the ways out are in the section on the water."),
-                if_left: if_left.to_owned(),
-                due: None,
-                source: row.flow.as_ref().and_then(|f| f.sources.last().cloned()),
-            });
-        }
-        for finding in &spa.water.findings {
-            all.push(ToDo {
-                urgency: Urgency::Plan,
-                at: Some(spa.at.clone()),
-                reason: "curve-misses-loop",
-                what: "check the pump's curve and the pipe in the records".to_owned(),
-                says: format!("By what is written {finding}."),
-                if_left: "the flow cannot be calculated".to_owned(),
-                due: None,
-                source: Some(site.source(&format!("spas.{}.pipe", spa.at))),
-            });
-        }
-        if row.verdict == Verdict::Unknown && !spa.water.missing.is_empty() {
-            all.push(ToDo {
-                urgency: Urgency::Note,
-                at: Some(spa.at.clone()),
-                reason: "turnover-unknown",
-                what: "whether the water is turned over enough is not known".to_owned(),
-                says: format!("To know it, add {}.", spa.water.missing.join("; ")),
-                if_left: String::new(),
-                due: None,
-                source: Some(site.source(&format!("spas.{}", spa.at))),
-            });
-        }
-    }
-}
-
-fn tests(fleet: &Fleet, spas: &[SpaFigures], as_of: NaiveDate, all: &mut Vec<ToDo>) {
-    for spa in spas {
-        for quantity in Quantity::ALL.into_iter().filter(|q| q.is_water_test()) {
-            let rows: Vec<_> = spa.tests.iter().filter(|t| t.quantity == quantity).collect();
-            let Some(last) = rows.last() else { continue };
-            // Water over 40 °C can hurt at once, whatever the rule book has to say of it.
-            let hot = quantity == Quantity::Temperature && last.value > HOTTEST_CELSIUS + 1e-9;
-            if !matches!(last.verdict, TestVerdict::Low | TestVerdict::High) && !hot {
-                continue;
-            }
-            let out_of = match last.verdict {
-                TestVerdict::Low | TestVerdict::High => last.verdict.word(),
-                _ => "over 40 °C (104 °F)",
-            };
-            let wrong = rows.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).count();
-            let name = format::quantity_name(quantity);
-            let value = format::test_value(quantity, last.value, fleet.settings.units);
-            let limits = format::test_limits(quantity, last.low_limit, last.high_limit, fleet.settings.units);
-            all.push(ToDo {
-                urgency: if hot { Urgency::DoNotUse } else { Urgency::ActNow },
-                at: Some(spa.at.clone()),
-                reason: "water-test-out",
-                what: format!("{name} is {out_of}"),
-                says: if matches!(last.verdict, TestVerdict::Low | TestVerdict::High) {
-                    format!(
-                        "{} was {value} on {}; the limits are {limits}. {wrong} of {} tests this month were out. {}.",
-                        format::sentence(&name),
-                        calendar::in_words(last.day),
-                        rows.len(),
-                        format::sentence(&last.action)
-                    )
-                } else {
-                    format!("{} was {value} on {}.", format::sentence(&name), calendar::in_words(last.day))
-                },
-                if_left: if hot {
-                    "water this hot can make bathers faint"
-                } else {
-                    "the water may not be fit to bathe in"
-                }
-                .to_owned(),
-                due: Some(plus_days(as_of, 1)),
-                source: Some(last.source.clone()),
-            });
-        }
-    }
-}
-
-fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
-    for spa in spas {
-        for filter in &spa.filters {
-            let state = &filter.state;
-            let (Some((clean_by, low, high)), Some(rise)) = (state.clean_by, state.rise_per_day) else { continue };
-            let planned =
-                tasks.iter().find(|t| t.at == filter.at && t.id.as_str() == "filter_clean").and_then(|t| t.task.every);
-            let planned_days = match planned {
-                Some(crate::records::upkeep::Every::Period(period)) => Some(period.mean_days()),
-                _ => None,
-            };
-            let needs = state.rise_limit.map(|limit| limit / rise);
-            let fast = needs.zip(planned_days).is_some_and(|(needs, planned)| needs < planned * 0.75);
-            let soon = clean_by <= plus_days(as_of, 14);
-            if !fast && !soon {
-                continue;
-            }
-            let risen = state.pressure.zip(state.clean_pressure).map_or(0.0, |(p, c)| (p - c).max(0.0));
-            let limit = state.rise_limit.unwrap_or(0.0);
-            let units = fleet.settings.units;
-            let mut says = format!(
-                "Its pressure stood {} above clean on {} and is to be cleaned at {}.",
-                format::pressure(risen, units),
-                state.read_on.map_or(String::new(), calendar::in_words),
-                format::pressure(limit, units)
-            );
-            if let (true, Some(needs), Some(planned)) = (fast, needs, planned_days) {
-                says.push_str(&format!(
-                    " It needs a clean about every {needs:.0} days and is planned every {planned:.0}."
-                ));
-            }
-            says.push_str(&format!(
-                " It reaches the limit between {} and {}.",
-                calendar::in_words(low),
-                calendar::in_words(high)
-            ));
-            all.push(ToDo {
-                urgency: if soon { Urgency::ActNow } else { Urgency::Plan },
-                at: Some(filter.at.clone()),
-                reason: if fast { "filter-fouling-fast" } else { "filter-clean-due" },
-                what: "clean the filter".to_owned(),
-                says,
-                if_left: "the flow falls and the water is turned over less".to_owned(),
-                due: Some(clean_by.max(plus_days(as_of, 1))),
-                source: state.sources.last().cloned(),
-            });
-        }
     }
 }
 

@@ -18,16 +18,23 @@ use crate::schedule::visits::{Plan, Visit, VisitTask, Work};
 /// Work sheets are made for the visits of so many days; the next one always has one.
 pub const SHEET_DAYS: i64 = 56;
 /// Blanks up to which each renewal has some for what was found, how a part looked that was not renewed, and until when it
-/// is put off. With more the sheet has what must be said of each, and before leaving one line each for what was found, how a
-/// part looked and what is put off, with the part's place.
+/// is put off. With more the sheet has what must be said of each, and before leaving the same fields for parts that are
+/// written in by hand.
 pub const FULL_BLANKS: usize = 45;
+/// Pieces of work up to which such a sheet has room for two parts; with more it has it for one.
+const ROOM_FOR_TWO: usize = 30;
+/// The blank for an address that is written by hand: what stands behind it up to the next is said of that address.
+pub const AT: &str = "at";
+/// Stands in a key for the part that is written behind the address above it.
+pub const PART: &str = "PART";
 /// A quantity that was read within so many days is asked for again.
 const READ_LATELY: i64 = 400;
 
 /// Something to be written down.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Blank {
-    /// The key as `add` takes it: `hours`, `after.pressure`, `renewed.shaft_seal`, `used.SS-16`.
+    /// The key as `add` takes it: `hours`, `after.pressure`, `renewed.shaft_seal`, `used.SS-16`; [`AT`] for the address before
+    /// it, with [`PART`] in keys where the part is written by hand.
     pub key: String,
     /// What is written there.
     pub kind: Kind,
@@ -288,16 +295,16 @@ fn leaving(visit: &Visit, full: bool) -> Vec<Blank> {
     let mut blanks = vec![Blank { unit: "h", ..blank("labour", Kind::Number) }];
     blanks.extend(used);
     if !full && visit.tasks.iter().any(|task| matches!(task.work, Work::Renew(_))) {
-        blanks.extend([
-            Blank { unit: "address/part", ..blank("found.at", Kind::Word) },
-            blank("found", Kind::Words),
-            blank("inspected.at", Kind::Word),
-            blank("inspected", Kind::OneOf(CONDITION)),
-            blank("deferred.at", Kind::Word),
-            blank("deferred", Kind::Day),
-        ]);
+        for _ in 0..if visit.tasks.len() <= ROOM_FOR_TWO { 2 } else { 1 } {
+            blanks.extend([
+                Blank { unit: "address/part", ..blank(AT, Kind::Word) },
+                blank(&format!("renewed.{PART}.found"), Kind::Words),
+                blank(&format!("inspected.{PART}"), Kind::OneOf(CONDITION)),
+                blank(&format!("deferred.{PART}"), Kind::Day),
+            ]);
+        }
     }
-    blanks.extend([blank("left.at", Kind::Word), blank("left", Kind::Words), blank("note", Kind::Words)]);
+    blanks.extend([blank("note", Kind::Words), blank(AT, Kind::Word), blank("left", Kind::Words)]);
     blanks
 }
 

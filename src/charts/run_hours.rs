@@ -296,6 +296,34 @@ mod tests {
         assert_eq!(run_hours(&input(12, 2, 1.0)).unwrap(), chart);
     }
 
+    /// Under the picture stands what its signs mean, those that are drawn and no other.
+    #[test]
+    fn the_note_tells_the_signs_that_are_drawn() {
+        let month = |metered_hours: f64, estimated_hours: f64, range_hours| RunHoursMonth {
+            month: NaiveDate::from_ymd_opt(2026, 1, 1).unwrap(),
+            metered_hours,
+            estimated_hours,
+            range_hours,
+        };
+        let note = |months: &[RunHoursMonth]| {
+            let mut given = input(0, 2, 1.0);
+            for (speed, month) in given.speeds.iter_mut().zip(months) {
+                speed.months = vec![month.clone()];
+            }
+            given.speeds.truncate(months.len());
+            run_hours(&given).unwrap().caption
+        };
+        assert_eq!(note(&[month(10.0, 0.0, None)]), "Solid: metered.");
+        assert_eq!(note(&[month(0.0, 10.0, None)]), "Hollow: estimated.");
+        let both = month(5.0, 10.0, Some((12.0, 18.0)));
+        assert_eq!(note(&[both.clone()]), "Solid: metered; hollow: estimated; thin line: central 80 %.");
+        // Beside a pump that runs all day the hours of jets would be a line of no height.
+        assert_eq!(
+            note(&[both, month(700.0, 0.0, None)]),
+            "Solid: metered; hollow: estimated; thin line: central 80 %; each on a scale of its own."
+        );
+    }
+
     #[test]
     fn nothing_to_draw_is_said() {
         assert_eq!(run_hours(&input(0, 1, 1.0)).unwrap_err().to_string(), "no chart: no month on record");

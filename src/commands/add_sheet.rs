@@ -18,7 +18,7 @@ use crate::records::load::Shared;
 use crate::records::yaml::nearest;
 use crate::schedule::visits::{self, Plan};
 use crate::site;
-use crate::work_sheet::{self, Asked, Blank, Kind, Sheet};
+use crate::work_sheet::{self, AT, Asked, Blank, Kind, PART, Sheet};
 
 /// What leaves out even what the sheet has printed.
 const LEFT_OUT: &str = "-";
@@ -94,19 +94,24 @@ pub fn answered(
         }
     }
     reader.entries(&sheet.after, &mut entries)?;
+    let mut by_hand: Option<ByHand> = None;
     for blank in &sheet.leaving {
-        of_visit.extend(reader.answer("", blank)?);
+        let answer = reader.answer("", blank)?;
+        if blank.key == AT {
+            by_hand.replace(ByHand::at(answer, site)).map_or(Ok(()), ByHand::end)?;
+        } else if let Some(by_hand) = &mut by_hand {
+            if let Some((key, value)) = answer {
+                let (at, key) = by_hand.place(&key)?;
+                entries.put(&at, key, value);
+            }
+        } else {
+            of_visit.extend(answer);
+        }
     }
+    by_hand.map_or(Ok(()), ByHand::end)?;
     reader.end()?;
-    for name in ["found", "inspected", "deferred"] {
-        entries.of_one_line(name, site, &mut of_visit)?;
-    }
     entries.check()?;
-    let is_filled = |name: &str| of_visit.iter().any(|(key, _)| key == name);
-    if is_filled("left.at") && !is_filled("left") {
-        return Err("`left.at` says where something was left, and `left` does not say what".to_owned());
-    }
-    if entries.at.is_empty() && !of_visit.iter().any(|(key, _)| key == "note" || key == "left") {
+    if entries.at.is_empty() && !of_visit.iter().any(|(key, _)| key == "note") {
         return Err("nothing is filled in; nothing is written".to_owned());
     }
     Ok(entries.wanted(site, of_visit))
@@ -224,6 +229,53 @@ fn meant(blank: &Blank, typed: &str) -> Result<Option<(String, String)>, String>
     }
 }
 
+fn first_spa(site: &Site) -> String {
+    site.spas.first().map_or_else(String::new, |spa| spa.at.to_string())
+}
+
+/// An address written by hand, of which the blanks behind it speak.
+struct ByHand {
+    /// As it was written, without the site; `None` = left blank.
+    at: Option<String>,
+    /// What is meant where it was left blank.
+    usual: String,
+    /// Whether anything was said of it.
+    used: bool,
+}
+
+impl ByHand {
+    fn at(answer: Option<(String, String)>, site: &Site) -> Self {
+        let of_site = format!("{}/", site.id);
+        let at = answer.map(|(_, at)| at.strip_prefix(&of_site).unwrap_or(&at).to_owned());
+        Self { at, usual: first_spa(site), used: false }
+    }
+
+    /// Where an answer goes, and its field: `renewed.PART.found` under `tub/one/shaft_seal` is `renewed.shaft_seal.found` of
+    /// `tub/one`.
+    fn place(&mut self, key: &str) -> Result<(String, String), String> {
+        self.used = true;
+        if !key.contains(PART) {
+            return Ok((self.at.clone().unwrap_or_else(|| self.usual.clone()), key.to_owned()));
+        }
+        let Some(at) = &self.at else {
+            return Err(format!(
+                "`{key}` is filled in, and `{AT}` before it does not say of which part (address/part)"
+            ));
+        };
+        let Some((at, part)) = at.rsplit_once('/') else {
+            return Err(format!("`{AT}`: `{at}` is no address with a part behind it, like `spa/pump/shaft_seal`"));
+        };
+        Ok((at.to_owned(), key.replace(PART, part)))
+    }
+
+    fn end(self) -> Result<(), String> {
+        match self.at {
+            Some(at) if !self.used => Err(format!("`{AT}` names `{at}`, and nothing behind it says what is there")),
+            _ => Ok(()),
+        }
+    }
+}
+
 /// What is said of each address, in the order it was first spoken of.
 struct Entries {
     at: Vec<(String, Vec<(String, String)>)>,
@@ -247,31 +299,6 @@ impl Entries {
         }
     }
 
-    /// A crowded sheet's one line for what was found, how a part looked or what is put off goes where the part stands.
-    fn of_one_line(&mut self, name: &str, site: &Site, of_visit: &mut Vec<(String, String)>) -> Result<(), String> {
-        let mut take = |key: String| {
-            let place = of_visit.iter().position(|(known, _)| *known == key)?;
-            Some(of_visit.remove(place).1)
-        };
-        let (at, said) = match (take(format!("{name}.at")), take(name.to_owned())) {
-            (None, None) => return Ok(()),
-            (Some(at), Some(said)) => (at, said),
-            (Some(_), None) => return Err(format!("`{name}.at` names a part, and `{name}` does not say what")),
-            (None, Some(_)) => {
-                return Err(format!(
-                    "`{name}` is filled in, and `{name}.at` does not say of which part (address/part)"
-                ));
-            }
-        };
-        let of_site = format!("{}/", site.id);
-        let Some((at, part)) = at.strip_prefix(&of_site).unwrap_or(&at).rsplit_once('/') else {
-            return Err(format!("`{name}.at`: `{at}` is no address with a part behind it, like `spa/pump/shaft_seal`"));
-        };
-        let key = if name == "found" { format!("renewed.{part}.found") } else { format!("{name}.{part}") };
-        self.put(at, key, said);
-        Ok(())
-    }
-
     /// What was found belongs to a part that was renewed: alone it would say that it was.
     fn check(&self) -> Result<(), String> {
         for (at, fields) in &self.at {
@@ -288,18 +315,8 @@ impl Entries {
         Ok(())
     }
 
-    fn wanted(mut self, site: &Site, mut of_visit: Vec<(String, String)>) -> Wanted {
-        let mut take = |name: &str| {
-            let place = of_visit.iter().position(|(key, _)| key == name)?;
-            Some(of_visit.remove(place).1)
-        };
-        let (left_at, left) = (take("left.at"), take("left"));
-        let first_spa = site.spas.first().map_or_else(String::new, |spa| spa.at.to_string());
-        if let Some(left) = left {
-            let of_site = format!("{}/", site.id);
-            let at = left_at.unwrap_or_else(|| first_spa.clone());
-            self.put(at.strip_prefix(&of_site).unwrap_or(&at), "left".to_owned(), left);
-        }
+    fn wanted(mut self, site: &Site, of_visit: Vec<(String, String)>) -> Wanted {
+        let first_spa = first_spa(site);
         if self.at.is_empty() {
             self.at.push((first_spa, Vec::new()));
         }

@@ -12,18 +12,15 @@ mod sense;
 mod speeds;
 mod to_come;
 mod unlikely;
+mod visits;
 mod wording;
 
 use std::collections::BTreeSet;
 
-use chrono::NaiveDate;
-
 use crate::address::{Address, Id};
 use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::forms::Fitted;
-use crate::records::log::{Entry, Visit};
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
-use crate::records::upkeep::{CLOSE, REOPEN};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
 
@@ -383,164 +380,5 @@ impl Checker<'_> {
                 self.lose_site(Rule::EndsBeforeStart, &format!("closed[{index}]"), message, None);
             }
         }
-    }
-
-    fn visit(&mut self, site: &Site, there: &There, index: u32, visit: &mut Visit) {
-        if let Some(by) = &visit.by
-            && !self.fleet.settings.technicians.0.is_empty()
-            && self.fleet.settings.technicians.get(by).is_none()
-        {
-            let names = self.fleet.settings.technicians.iter().map(|(id, _)| id.as_str());
-            let hint = yaml::nearest(by.as_str(), names).map(|near| format!("did you mean `{near}`?"));
-            let message = format!("no technician `{by}` stands in fleet.yaml");
-            self.tell(Severity::Warning, Rule::UnknownTechnician, &format!("log[{index}].by"), message, hint);
-        }
-        let known = if visit.left.is_empty() { BTreeSet::new() } else { addresses(site) };
-        for (place, left) in visit.left.iter().enumerate() {
-            let told = self.told.covers(&left.at) || self.told.lost && known.is_empty();
-            if !known.contains(&left.at) && !told {
-                let message = format!("nothing at this site has the address `{}`", left.at);
-                let hint = yaml::nearest(left.at.as_str(), known.iter().map(Address::as_str))
-                    .map(|near| format!("did you mean `{near}`?"));
-                let path = format!("log[{index}].left[{place}].at");
-                self.tell(Severity::Warning, Rule::UnknownAddress, &path, message, hint);
-            }
-        }
-        self.out_of_order(index, visit);
-        let day = visit.date.0;
-        visit.at.0.retain(|(at, entry)| {
-            self.is_there(&there.removals, index, day, at) && self.entry(site, there, (index, day), at, entry)
-        });
-    }
-
-    /// Whether an address was not removed before a visit.
-    fn is_there(&mut self, removals: &history::Removals, index: u32, day: NaiveDate, at: &Address) -> bool {
-        let Some(gone) = removals.gone_before(at, day) else { return true };
-        let message = format!("this is dated {day}, but `{at}` was removed on {gone}");
-        let hint = Some("mend one of the dates; a pump that another takes the place of is `exchanged`".to_owned());
-        self.lose_entry(index, at, Rule::UnknownAddress, "", message, hint);
-        false
-    }
-
-    /// Whether an entry can be understood.
-    fn entry(
-        &mut self,
-        site: &Site,
-        there: &There,
-        (index, day): (u32, NaiveDate),
-        at: &Address,
-        entry: &Entry,
-    ) -> bool {
-        let Some(standing) = standing(site, at) else {
-            // Where no spa could be understood, nothing that is said of them can be wrong.
-            if self.told.covers(at) || self.told.lost && site.spas.is_empty() {
-                return false;
-            }
-            let known = addresses(site);
-            let hint = yaml::nearest(at.as_str(), known.iter().map(Address::as_str)).map_or_else(
-                || format!("there are {}", known.iter().map(Address::as_str).collect::<Vec<_>>().join(", ")),
-                |near| format!("did you mean `{near}`?"),
-            );
-            self.lose_entry(
-                index,
-                at,
-                Rule::UnknownAddress,
-                "",
-                format!("nothing at this site has the address `{at}`"),
-                Some(hint),
-            );
-            return false;
-        };
-        if history::first_day(standing.fitted).is_some_and(|first| day < first) {
-            let message = format!("this is dated {day}, before `{at}` was fitted: {}", standing.fitted);
-            let path = match standing.group {
-                Some(group) => format!("spas.{}.{group}.{}.fitted", at.spa(), at.last()),
-                None => format!("spas.{at}.fitted"),
-            };
-            let label = format!("`{at}` was fitted then");
-            let second = self.beside(&path, label.clone());
-            // What has no day of its own is as old as its spa.
-            let second = second.or_else(|| self.beside(&format!("spas.{}.fitted", at.spa()), label));
-            self.lose_entry(index, at, Rule::BeforeFitting, "", message, None).second = second;
-            return false;
-        }
-        let parts = entry
-            .renewed
-            .0
-            .iter()
-            .map(|(id, _)| ("renewed", id))
-            .chain(entry.inspected.iter().map(|(id, _)| ("inspected", id)))
-            .chain(
-                entry
-                    .deferred
-                    .iter()
-                    .filter(|(id, _)| self.fleet.book.tasks.get(id).is_none())
-                    .map(|(id, _)| ("deferred", id)),
-            );
-        for (field, part) in parts {
-            if !self.part_fits(index, at, field, part, &standing) {
-                return false;
-            }
-        }
-        for (name, _) in &entry.repaired.0 {
-            if !self.can_be_repaired(site, index, at, name) {
-                return false;
-            }
-        }
-        for task in &entry.done {
-            // Closing for the season and opening again are every spa's, and stand in no book.
-            let of_season = [CLOSE, REOPEN].contains(&task.as_str()).then_some("spa");
-            let fits = self.fleet.book.tasks.get(task).map(|t| t.fits.as_str()).or(of_season);
-            if fits != Some(standing.fits) && !self.fleet.book.is_lost(task) {
-                let (message, hint) = match fits {
-                    None => (
-                        format!("the book has no task `{task}`"),
-                        yaml::nearest(task.as_str(), self.fleet.book.tasks.iter().map(|(id, _)| id.as_str()))
-                            .map(|near| format!("did you mean `{near}`?")),
-                    ),
-                    Some(fits) => {
-                        (format!("the task `{task}` is done at a {fits}, and `{at}` is a {}", standing.fits), None)
-                    }
-                };
-                self.lose_entry(index, at, Rule::UnknownPart, ".done", message, hint);
-                return false;
-            }
-        }
-        if let Some((quantity, belongs)) = sense::out_of_place(self.fleet, standing.fits, entry) {
-            let message = format!("`{}` is read at a {belongs}, and `{at}` is a {}", quantity.name(), standing.fits);
-            self.lose_entry(index, at, Rule::WrongValue, &format!(".{}", quantity.name()), message, None);
-            return false;
-        }
-        let typed = self.fleet.typed_units();
-        let after = entry.after.readings(&typed);
-        let lacking =
-            entry.before.readings(&typed).chain(after).find(|(quantity, _)| there.speeds.lacks(at, day, *quantity));
-        if let Some((quantity, _)) = lacking {
-            let (message, hint) = speeds::SpeedsThere::says(at, quantity);
-            let field = format!(".{}", quantity.name());
-            self.lose_entry(index, at, Rule::SpeedNotThere, &field, message, Some(hint));
-            return false;
-        }
-        if entry.exchanged.is_some() && standing.pump.is_none() {
-            let message = format!("only a pump is exchanged, and `{at}` is a {}", standing.fits);
-            self.lose_entry(index, at, Rule::WrongValue, ".exchanged", message, None);
-            return false;
-        }
-        if let Some(model) = entry.exchanged.as_ref().and_then(|e| e.model.as_ref())
-            && !self.fleet.models.is_empty()
-            && !self.fleet.models.contains_key(&model.0)
-        {
-            let hint = yaml::nearest(&model.0, self.fleet.models.keys().map(String::as_str))
-                .map(|near| format!("did you mean `{near}`?"));
-            let path = format!("log[{index}].at.{at}.exchanged");
-            self.tell(
-                Severity::Warning,
-                Rule::UnknownModel,
-                &path,
-                format!("no model `{model}` stands in pumps.yaml"),
-                hint,
-            );
-        }
-        true
     }
 }

@@ -362,7 +362,7 @@ fn read_sheet(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) -> Option<Shee
                     let problem =
                         readings::SheetProblem { rule: Rule::RepeatedId, spot, message, hint: None, whole_file: false };
                     let mut told = tell(problem, format!("the site `{site}` is left out"));
-                    told.second = line_of_sheet(&source, first, "the first");
+                    told.second = source.beside_row(first as usize, "the first".to_owned());
                     diagnostics.push(told);
                     *bad = true;
                 } else {
@@ -381,12 +381,6 @@ fn read_sheet(folder: &Folder, diagnostics: &mut Vec<Diagnostic>) -> Option<Shee
         diagnostics.extend(lines_that_disagree(site, lines, &source));
     }
     Some(sites)
-}
-
-fn line_of_sheet(source: &SourceText, line: u32, label: &str) -> Option<Box<Second>> {
-    let line = line as usize;
-    let (spot, excerpt) = (Spot { line, column: 1, length: 1 }, source.line(line)?);
-    Some(Box::new(Second { file: source.file.to_string(), spot, excerpt, label: label.to_owned() }))
 }
 
 /// Lines of one site that do not say the same of it: the first of them holds.
@@ -412,7 +406,7 @@ fn lines_that_disagree(site: &Id, lines: &[SheetLine], source: &SourceText) -> V
             let number = line.line as usize;
             let mut told = about_file(Severity::Warning, Rule::LinesDisagree, "sites.csv", message, Some(number));
             told.excerpt = source.line(number);
-            told.second = line_of_sheet(source, *at, "the first");
+            told.second = source.beside_row(*at as usize, "the first".to_owned());
             told.hint = Some("say the same of a site on all its lines, or leave it empty on all but one".to_owned());
             told.left_out = Some(format!("`{known}` is used"));
             diagnostics.push(told);

@@ -6,7 +6,7 @@
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
-use crate::diagnostic::Spot;
+use crate::diagnostic::{Second, Spot};
 use crate::records::yaml::{self, Step, Tree};
 
 /// The largest YAML or iCalendar file that is read, in bytes.
@@ -189,6 +189,26 @@ impl SourceText {
     /// The values of a YAML file that are read, and where they stand.
     pub fn scalars(&self) -> Vec<(&str, Spot)> {
         self.tree().map(Tree::scalars).unwrap_or_default()
+    }
+
+    /// A row of a sheet by its line, from 1: where its first cell stands, and its text.
+    pub fn row(&self, line: usize) -> Option<(Spot, String)> {
+        let text = self.line(line)?;
+        let length = text.split(',').next().map_or(1, |cell| cell.chars().count().max(1));
+        Some((Spot { line, column: 1, length }, text))
+    }
+
+    /// A second place in this file: a path of a YAML file that is written in it.
+    pub fn beside(&self, path: &str, label: String) -> Option<Box<Second>> {
+        let spot = self.find_text(path).filter(|_| self.holds(path))?;
+        let excerpt = self.line(spot.line)?;
+        Some(Box::new(Second { file: self.file.to_string(), spot, excerpt, label }))
+    }
+
+    /// A second place in this sheet: a row.
+    pub fn beside_row(&self, line: usize, label: String) -> Option<Box<Second>> {
+        let (spot, excerpt) = self.row(line)?;
+        Some(Box::new(Second { file: self.file.to_string(), spot, excerpt, label }))
     }
 
     /// A line's text, from 1.

@@ -114,6 +114,17 @@ pub enum FilterKind {
     Precoat,
 }
 
+impl FilterKind {
+    /// The word of the records.
+    pub fn word(self) -> &'static str {
+        match self {
+            Self::Cartridge => "cartridge",
+            Self::Sand => "sand",
+            Self::Precoat => "precoat",
+        }
+    }
+}
+
 /// A pump.
 #[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]

@@ -63,6 +63,16 @@ fn percent(chance: f64) -> String {
     }
 }
 
+/// A share saved as it reads behind "it would come out": what saves less than nothing is dearer.
+fn dearer_or_cheaper(share: f64) -> String {
+    let percent = (share * 100.0).round();
+    match percent {
+        0.0 => "no dearer".to_owned(),
+        more if more < 0.0 => format!("{} % dearer", format::number(-more, 0)),
+        less => format!("{} % cheaper", format::number(less, 0)),
+    }
+}
+
 /// A share saved, with its sign: what costs more saves less than nothing.
 fn saving(share: f64) -> String {
     match (share * 100.0).round() {
@@ -186,10 +196,10 @@ fn finding(name: &str, kind: &KindModel, office: bool) -> Option<String> {
             text.push_str(&format!(" No sign yet that renewing early pays. That rests on {times}; due dates stay the book's."));
         }
         (Advice::NoSignYet, Some(found)) => text.push_str(&format!(
-            " No sign yet that renewing early pays: against running it until it fails it saves {} ({} to {}). That rests on {times}; due dates stay the book's.",
-            saving(found.against_failure[1]),
-            saving(found.against_failure[0]),
-            saving(found.against_failure[2]),
+            " No sign yet that renewing early pays: it would come out {} than running it until it fails (between {} and {}). That rests on {times}; due dates stay the book's.",
+            dearer_or_cheaper(found.against_failure[1]),
+            dearer_or_cheaper(found.against_failure[0]),
+            dearer_or_cheaper(found.against_failure[2]),
         )),
         (Advice::BestAge(best), Some(_)) if !office => {
             text.push_str(&format!(" It is best renewed at {}.", age(kind, best)));
@@ -233,6 +243,13 @@ mod tests {
         assert_eq!(one_in(0.000_1), "less than 1 in 1000");
         assert_eq!(percent(0.004), "under 1 %");
         assert_eq!(percent(0.304), "30 %");
+    }
+
+    #[test]
+    fn what_saves_less_than_nothing_is_dearer() {
+        assert_eq!(dearer_or_cheaper(-0.204), "20 % dearer");
+        assert_eq!(dearer_or_cheaper(0.1), "10 % cheaper");
+        assert_eq!(dearer_or_cheaper(-0.001), "no dearer");
     }
 
     #[test]

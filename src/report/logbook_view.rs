@@ -445,6 +445,37 @@ mod tests {
         }
     }
 
+    /// Where the book has no number of tests a day the log book says what it asks instead, or that it names none.
+    #[test]
+    fn what_cannot_be_compared_with_the_book_says_why() {
+        let of = |limits: &str, used_as: &str| {
+            let fleet = FLEET.replace("limits: uk", &format!("limits: {limits}"));
+            let site = format!(
+                "format: 1\nname: Home\nuse: {used_as}\nspas: {{tub: {{fitted: 2026-01-01, volume: 1200 L}}}}\nlog: [{{date: 2026-06-02, at: {{tub: {{ph: 7.4}}}}}}]\n"
+            );
+            let facts = std::cell::RefCell::new(Vec::new());
+            load_with(&[("fleet.yaml", &fleet), ("sites/home.yaml", &site)], "2026-06-30", |fleet, site, as_of| {
+                let month = Month::of(as_of);
+                let document = crate::report::site_view::document_of(fleet, site, month);
+                let view = view(&Given { fleet, site, month, document: &document, rule_book: limits, limits: &[] });
+                facts.replace(view.spas[0].facts.clone());
+            });
+            facts.into_inner()
+        };
+        let says = |facts: &[String], words: &str| facts.iter().any(|fact| fact.contains(words));
+        let us = of("us", "rental");
+        assert!(
+            says(
+                &us,
+                "1 test is logged. Asked for is one at least every 120 min while the spa is in use (Anchorage (Alaska) 16.15.260.G; read in the source): the records hold no hours of opening"
+            ),
+            "{us:?}"
+        );
+        assert!(says(&of("us", "private"), "names no number of tests a day for this use"));
+        assert!(says(&of("uk", "rental"), "at least 1 is asked for"));
+        assert!(!says(&of("none", "rental"), "test is logged"));
+    }
+
     /// Acid dosed after a high pH, with the built-in book: it is the action behind the test, and in no plan.
     #[test]
     fn dosing_is_the_action_behind_a_test() {

@@ -376,3 +376,27 @@ fn year(site: &SiteFigures, month: Month, paper: Paper) -> Option<Chart> {
     })
     .ok()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Where not every pump is drawn the note under the chart, and what is read out in its place, say how many are.
+    #[test]
+    fn the_note_under_the_hours_says_which_pumps_are_drawn() {
+        let chart = || Chart {
+            name: "run-hours".to_owned(),
+            svg: String::new(),
+            alt: "Found.".to_owned(),
+            caption: "Solid: metered.".to_owned(),
+        };
+        let all = with_the_rest(chart(), 6, 6);
+        assert_eq!((all.caption.as_str(), all.alt.as_str()), ("Solid: metered.", "Found."));
+        let some = with_the_rest(chart(), 6, 40);
+        let says = "6 of 40 pumps are shown: those that failed or that something is to be done about, the longest running \
+                    first. The table of hours has the others.";
+        assert_eq!(some.caption, format!("Solid: metered. {says}"));
+        assert_eq!(some.alt, format!("Found. {says}"));
+        assert!(with_the_rest(chart(), 1, 7).caption.contains("1 of 7 pumps is shown"));
+    }
+}

@@ -9,7 +9,6 @@ use crate::address::Address;
 use crate::quantities::like_for_like::{self, Attribute, Measure};
 use crate::quantities::run_hours;
 use crate::records::pumps::Model;
-use crate::records::tubs::FilterKind;
 use crate::records::{Fleet, Site};
 use crate::report::format;
 use crate::swap::measure_words;
@@ -27,13 +26,8 @@ pub fn measures_of(fleet: &Fleet, site: &Site, at: &Address) -> String {
             return name.into_iter().chain(pump_measures(fleet, model, bolts)).collect::<Vec<_>>().join(", ");
         }
         if let Some(filter) = spa.filters.iter().find(|filter| filter.at == *at) {
-            let kind = match filter.kind {
-                FilterKind::Cartridge => "cartridge",
-                FilterKind::Sand => "sand",
-                FilterKind::Precoat => "precoat",
-            };
             let area = filter.area.map(|area| format::area(area.0.get::<square_meter>(), units));
-            return [Some(kind.to_owned()), area].into_iter().flatten().collect::<Vec<_>>().join(", ");
+            return [Some(filter.kind.word().to_owned()), area].into_iter().flatten().collect::<Vec<_>>().join(", ");
         }
         if let Some(equipment) = spa.equipment.iter().find(|equipment| equipment.at == *at) {
             // Heaters and lamps are sold by their watts wherever they stand.

@@ -82,3 +82,45 @@ fn the_reading_that_narrows_most_comes_last() {
     let sentence = told.lines().last().unwrap();
     holds(sentence, &["A counter reading on", "now would narrow the date of the shaft seal from"]);
 }
+
+/// A program that changes with guests rests on the nights of the bookings: how many they were, counted here from the file
+/// itself, and where they stand; no line of the file is shown, since it may hold a name.
+#[test]
+fn a_program_of_occupied_nights_names_the_bookings() {
+    let told = explained(&demo(), "alder-lodge/north/jets-1", "2026-10");
+    let text = std::fs::read_to_string(demo().join("bookings/alder-lodge.ics")).unwrap();
+    let days = |name: &str| -> Vec<chrono::NaiveDate> {
+        let of = |line: &str| {
+            let written = line.strip_prefix(name)?.strip_prefix(";VALUE=DATE:")?;
+            Some(chrono::NaiveDate::parse_from_str(written.trim(), "%Y%m%d").unwrap())
+        };
+        text.lines().filter_map(of).collect()
+    };
+    let (from, to) = (days("DTSTART"), days("DTEND"));
+    assert!(from.len() > 50 && from.len() == to.len());
+    let first: chrono::NaiveDate = "2025-11-01".parse().unwrap();
+    let last: chrono::NaiveDate = "2026-10-31".parse().unwrap();
+    let nights: std::collections::BTreeSet<_> = from
+        .iter()
+        .zip(&to)
+        .flat_map(|(from, to)| from.iter_days().take_while(move |day| day < to))
+        .filter(|day| (first..=last).contains(day))
+        .collect();
+    assert!(nights.len() > 100 && nights.len() < 365, "{}", nights.len());
+    let says = format!("nights guests were in: {} of the last 365\n    bookings/alder-lodge.ics\n", nights.len());
+    holds(&told, &["occupied: run 0.75 h/day", &says]);
+    assert!(!told.contains("SUMMARY") && !told.contains("Booked"), "{told}");
+}
+
+/// Without bookings it says so and where they would stand; a spa's own file goes before its site's.
+#[test]
+fn nights_that_are_not_known_are_said_to_be() {
+    let site = "format: 1\nspas: {tub: {fitted: 2024-12-31, pumps: {jets: {duty: jets, program: {run: 10 min/day, occupied: {run: 1 h/day}}}}}}\n";
+    let fleet = Fleet::without_sites().file("sites/home.yaml", site);
+    let told = explained(fleet.path(), "home/tub/jets", "2026-10");
+    holds(&told, &["nights guests are in: not known, so none is counted; bookings/home.ics would tell"]);
+    let stay = "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nPRODID:-//x//x//EN\r\nBEGIN:VEVENT\r\nUID:1\r\nDTSTAMP:20260101T090000Z\r\nDTSTART;VALUE=DATE:20260306\r\nDTEND;VALUE=DATE:20260309\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n";
+    let fleet = fleet.file("bookings/home--tub.ics", stay);
+    let told = explained(fleet.path(), "home/tub/jets", "2026-10");
+    holds(&told, &["nights guests were in: 3 of the last 365\n    bookings/home--tub.ics"]);
+}

@@ -6,7 +6,7 @@ use std::path::Path;
 use std::sync::OnceLock;
 
 use super::demo::MONTH;
-use crate::support::{Pdf, Run, Table, contents, demo};
+use crate::support::{Fleet, Pdf, Run, Table, contents, demo};
 
 /// A quote of every site, with two other ways of doing the year.
 fn run() -> &'static Run {
@@ -137,11 +137,46 @@ fn a_customer_gets_nothing_of_the_inside() {
         let figures = inside_figures(site);
         assert!(figures.len() > 30, "{site}: {figures:?}");
         let path = folder(site).join("quote.pdf");
-        assert!(Pdf::open(&path).pages() <= 3, "{site}");
+        assert!(Pdf::open(&path).pages() <= 2, "{site}");
         scan(&Pdf::open(&path), &path, &INSIDE_WORDS, &figures, site);
         // The same scan finds the inside where it is, so that it can fail.
         let inside = Pdf::open(&folder(site).join("inside.pdf")).text().to_lowercase();
         assert!(inside.contains("margin") && inside.contains("yearsin5") && inside.contains("officeonly"));
+    }
+}
+
+/// Two pages also where ten pumps of long names stand in two spas with all that wears, on either paper.
+#[test]
+fn a_quote_for_ten_pumps_is_two_pages() {
+    let mut site = String::from("format: 1\nname: The Long Hall\nuse: gym\nspas:\n");
+    for spa in ["courtyard-of-the-old-mill", "upper-terrace-by-the-lake"] {
+        site.push_str(&format!(
+            "  {spa}:\n    volume: 4000 L\n    fitted: 2023-06-01\n    filters: {{main: {{kind: cartridge, area: 9 m2}}, second: \
+             {{kind: sand, area: 0.5 m2}}}}\n    equipment: {{heater: {{kind: heater}}, cover: {{kind: cover}}}}\n    pumps:\n      \
+             filtration: {{model: F-033, duty: filtration, program: {{run: 24 h/day}}}}\n"
+        ));
+        for jets in 1..5 {
+            site.push_str(&format!(
+                "      jets-{jets}-of-the-long-bench: {{model: F-033, duty: jets, program: {{run: {jets} h/day}}}}\n"
+            ));
+        }
+    }
+    site.push_str("log:\n  - {date: 2026-03-01, at: {courtyard-of-the-old-mill: {ph: 7.4}}}\n");
+    for paper in ["a4", "us-letter"] {
+        let fleet = Fleet::without_sites().file("sites/long-hall.yaml", &site);
+        let settings = fleet.path().join("fleet.yaml");
+        let text = std::fs::read_to_string(&settings).unwrap();
+        std::fs::write(&settings, format!("{text}paper: {paper}\nlabour: {{cost: 23.00, charge: 46.00, callout: 95.00}}\ntax: {{name: VAT, rate: 0.20}}\n")).unwrap();
+        let out = tempfile::tempdir().unwrap();
+        let to = out.path().to_str().unwrap();
+        let path = fleet.path().to_str().unwrap();
+        Run::of(&["quote", path, "--year", "2027", "--month", "2026-03", "--draws", "100", "--out", to])
+            .expect_status(0);
+        let pdf = Pdf::open(&out.path().join("quotes/2027/long-hall/quote.pdf"));
+        assert_eq!(pdf.pages(), 2, "{paper}");
+        for owed in ["jets4ofthelongbench", "shaftseal", "cartridge", "renewed,as", "Acceptance", "Signature"] {
+            assert!(pdf.text().replace('\n', "").contains(owed), "{paper}: {owed} in {}", pdf.text());
+        }
     }
 }
 

@@ -200,6 +200,43 @@ fn forty_pieces_of_work_with_long_names_are_a_page() {
         assert_eq!(text.matches(&format!("_of_forty_c{part}")).count(), 8, "{part}");
     }
     assert!(text.contains("proveitdead") && text.contains("labour"));
+    // What is said of a part has the log's own names on a crowded sheet too.
+    for owed in ["renewed.PART.found", "inspected.PART", "deferred.PART"] {
+        assert_eq!(text.matches(owed).count(), 1, "{owed}");
+    }
+    assert!(!text.contains("left.at") && !text.contains("found.at"));
+}
+
+/// The exchange's page is typed back with the command at its foot: each of its names is a field that `add` takes.
+#[test]
+fn the_command_under_the_exchange_is_one_that_add_takes() {
+    let fleet = usual();
+    let text = sheets(&fleet, Vec::new()).text();
+    let (_, foot) = text.split_once("tubwrightaddhome/AT").unwrap();
+    let (foot, _) = foot.split_once(';').unwrap();
+    let names: Vec<&str> =
+        foot.split("=…").map(|name| name.trim_matches('"')).filter(|name| !name.is_empty()).collect();
+    assert!(names.len() >= 7, "{names:?}");
+    // The pump at hand has one speed.
+    let values = names.iter().filter(|name| !name.ends_with("_low")).map(|name| {
+        let value = match *name {
+            "date" => "2026-10-05",
+            "by" => "dan",
+            "exchanged" => "failure",
+            "exchanged.model" => "P",
+            "exchanged.found" => "shaft broken",
+            "meter_reset.showed" => "200",
+            "meter_reset.to" => "0",
+            _ => "2.5",
+        };
+        format!("{name}={value}")
+    });
+    let path = fleet.path().to_str().unwrap().to_owned();
+    let arguments = ["add", "home/tub/one"].map(str::to_owned).into_iter().chain(values);
+    let arguments: Vec<String> = arguments.chain(["--fleet".to_owned(), path]).collect();
+    Run::of(&arguments.iter().map(String::as_str).collect::<Vec<_>>()).expect_status(0);
+    let written = std::fs::read_to_string(fleet.path().join("sites/home.yaml")).unwrap();
+    assert!(written.contains("exchanged: {because: failure, model: P, found: shaft broken}"), "{written}");
 }
 
 /// A site without a log gets a survey page for each spa, known or not, and one with thirty pumps still has it on a page.

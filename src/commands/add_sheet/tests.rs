@@ -66,9 +66,9 @@ const FILLED: &[&str] = &[
     "",     // after.free_chlorine
     "1.25", // labour
     "1",    // used.SS-16
+    "gate sticks",
     "home/tub/cover",
     "strap torn",
-    "gate sticks",
 ];
 
 #[test]
@@ -137,8 +137,8 @@ fn what_cannot_be_meant_ends_it_and_says_where() {
     assert!(typed(&[]).unwrap_err().contains("nothing is filled in"));
     // Where it was left, but not what.
     let mut where_only = FILLED.to_vec();
-    where_only[26] = "";
-    assert!(typed(&where_only).unwrap_err().contains("left.at"));
+    where_only[27] = "";
+    assert!(typed(&where_only).unwrap_err().contains("`at` names `tub/cover`"));
 }
 
 #[test]
@@ -158,12 +158,11 @@ fn what_is_not_typed_is_left_out_and_a_dash_leaves_out_what_is_printed() {
     assert!(wanted.at.iter().any(|(_, values)| values.iter().any(|value| value == "renewed.shaft_seal=due")));
 }
 
-/// A crowded sheet has one line each for what was found, how a part looked and what is put off: they go where the part
-/// stands.
+/// A crowded sheet has room for two parts written in by hand: what is said of them goes where they stand.
 #[test]
-fn one_line_on_a_crowded_sheet_goes_where_its_part_stands() {
+fn parts_written_in_by_hand_go_where_they_stand() {
     let typed = |leaving: &[&str]| {
-        let tasks = (0..40).map(|_| task("tub/one", Work::Renew(id("shaft_seal")))).collect();
+        let tasks = (0..24).map(|_| task("tub/one", Work::Renew(id("shaft_seal")))).collect();
         let visit = visit("home", 1, "2026-11-05", tasks);
         let mut result = Err(String::new());
         load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", SITE)], "2026-10-31", |fleet, figures, _| {
@@ -173,7 +172,7 @@ fn one_line_on_a_crowded_sheet_goes_where_its_part_stands() {
             let mut lines = vec![""; before];
             // The boxes stand between what is read first and what is read again.
             let again: usize = sheet.after.iter().map(|asked| asked.blanks.len()).sum();
-            lines.splice(before - again..before - again, std::iter::repeat_n("y", 40));
+            lines.splice(before - again..before - again, std::iter::repeat_n("y", 24));
             // labour, then the lines.
             lines.push("");
             lines.extend(leaving);
@@ -181,24 +180,75 @@ fn one_line_on_a_crowded_sheet_goes_where_its_part_stands() {
         });
         result
     };
-    let wanted = typed(&[
-        "home/tub/one/shaft_seal",
-        "leak",
-        "tub/one/motor_bearing",
-        "worn",
-        "tub/one/union_gasket",
-        "2027-01-10",
-    ])
-    .unwrap();
+    let first = ["home/tub/one/shaft_seal", "leak", "", ""];
+    let second = ["tub/one/motor_bearing", "", "worn", "2027-01-10"];
+    let wanted = typed(&[first, second].concat()).unwrap();
     let (_, values) = wanted.at.iter().find(|(at, _)| at == "home/tub/one").unwrap();
     for owed in [
         "renewed.shaft_seal=due",
         "renewed.shaft_seal.found=leak",
         "inspected.motor_bearing=worn",
-        "deferred.union_gasket=2027-01-10",
+        "deferred.motor_bearing=2027-01-10",
     ] {
         assert!(values.iter().any(|value| value == owed), "{owed}: {values:?}");
     }
     assert!(typed(&["", "leak"]).unwrap_err().contains("of which part"));
     assert!(typed(&["tub", "leak"]).unwrap_err().contains("no address with a part"));
+    assert!(typed(&["tub/one/shaft_seal"]).unwrap_err().contains("nothing behind it"));
+}
+
+/// Every blank that is printed, crowded or not, is asked in the order it is printed, under the name that is printed, and
+/// the name is a field the log takes: each typed in alone makes an entry that reads without a word.
+#[test]
+fn every_blank_printed_is_a_field_of_the_log() {
+    let few = planned_by_hand();
+    let mut many = planned_by_hand();
+    many.tasks.extend((0..40).map(|_| task("tub/one", Work::Renew(id("motor_bearing")))));
+    for (visit, is_crowded) in [(few, false), (many, true)] {
+        load_with(&[("fleet.yaml", FLEET), ("sites/home.yaml", SITE)], "2026-10-31", |fleet, figures, _| {
+            let sheet = work_sheet::sheet(fleet, figures.site, &visit);
+            let jobs: Vec<Asked> =
+                sheet.jobs.iter().map(|job| Asked { at: job.task.at.clone(), blanks: job.blanks.clone() }).collect();
+            let of_tub = |blanks: &[Blank]| Asked { at: figures.site.spas[0].at.clone(), blanks: blanks.to_vec() };
+            let mut all = vec![of_tub(&sheet.arriving)];
+            all.extend(sheet.readings.iter().chain(&jobs).chain(&sheet.after).cloned());
+            all.push(of_tub(&sheet.leaving));
+            assert_eq!(all.iter().flat_map(|asked| &asked.blanks).any(|blank| blank.key.contains(PART)), is_crowded);
+            for (asked, blank) in all.iter().flat_map(|asked| asked.blanks.iter().map(move |blank| (asked, blank))) {
+                // The address is not a field: it is what stands before the fields.
+                if blank.key == AT {
+                    continue;
+                }
+                let value = match &blank.kind {
+                    Kind::Number if blank.key == "labour" => "1 h",
+                    Kind::Number => "5",
+                    Kind::Word if blank.key == "by" => "dan",
+                    Kind::Word if blank.key == "why" => "planned",
+                    Kind::Word | Kind::Words => "words",
+                    Kind::Day => "2026-11-20",
+                    Kind::Time => "09:10",
+                    Kind::Tick(value) => value,
+                    Kind::OneOf(words) => words[0],
+                };
+                let key = blank.key.replace(PART, "shaft_seal");
+                let at = if blank.key.contains(PART) { "tub/one" } else { asked.at.as_str() };
+                let mut values = vec![format!("{key}={value}"), "note=seen".to_owned()];
+                if blank.key == "note" {
+                    values.pop();
+                }
+                let folder = tempfile::tempdir().unwrap();
+                fs_err::create_dir(folder.path().join("sites")).unwrap();
+                fs_err::write(folder.path().join("fleet.yaml"), FLEET).unwrap();
+                fs_err::write(folder.path().join("sites/home.yaml"), SITE).unwrap();
+                let saying = crate::cli::Saying { quiet: 2, verbose: 0, format: crate::cli::Format::Short };
+                let date = (key != "date").then(|| "2026-11-05".to_owned());
+                let wanted = Wanted { date, at: vec![(format!("home/{at}"), values)] };
+                let added = add::add(folder.path(), &[wanted], Printer::new(saying));
+                let added = added.map_err(|failure| failure.error.to_string()).unwrap();
+                let add::Added::Written { warnings, .. } = added else { panic!("{at} {key}: {added:?}") };
+                // Days to come are asked about whatever the field.
+                assert!(warnings.iter().all(|told| told.rule.name() == "after-as-of"), "{at} {key}: {warnings:?}");
+            }
+        });
+    }
 }

@@ -1,12 +1,14 @@
 //! Warnings about counters out of order: each with the reading it contradicts beside it.
 
+use std::cell::OnceCell;
+
 use super::plain;
 use crate::address::Address;
 use crate::basis::{Place, Source};
 use crate::calendar::days_between;
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
 use crate::records::counters::{self, Point, SetAside};
-use crate::records::tree::SourceText;
+use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
 
@@ -15,10 +17,12 @@ pub fn check_counters(
     fleet: &Fleet,
     site: &Site,
     source: &SourceText,
+    folder: &Folder,
     is_whole: impl Fn(&Address) -> bool,
 ) -> Vec<Diagnostic> {
     let mut diagnostics = Vec::new();
     let typed = fleet.typed_units();
+    let files = Files { site, own: source, folder, sheet: OnceCell::new() };
     for pump in site.spas.iter().flat_map(|spa| &spa.pumps) {
         if !is_whole(&pump.at) || counters::plainly_sound(site, pump) {
             continue;
@@ -26,8 +30,8 @@ pub fn check_counters(
         let counters = counters::counters(site, pump, fleet.model(pump), &typed);
         for aside in counters.set_aside.iter().filter(|aside| aside.agreeing != Some(0)) {
             let said = says(pump, aside);
-            let mut told = at(site, pump, source, aside.rule, &aside.reading, said.message);
-            told.second = aside.against.and_then(|other| second(site, pump, source, &other));
+            let mut told = files.told(pump, aside.rule, &aside.reading, said.message);
+            told.second = aside.against.and_then(|other| files.second(pump, &other));
             (told.hint, told.left_out) = (Some(said.hint), Some(said.left_out));
             diagnostics.push(told);
         }
@@ -38,8 +42,8 @@ pub fn check_counters(
                 "the counter of `{}` runs faster than 24 h a day: {gained:.0} h in the {days} days up to {}",
                 pump.at, doubt.last.day
             );
-            let mut told = at(site, pump, source, Rule::CounterTooFast, &doubt.last, message);
-            told.second = second(site, pump, source, &doubt.first);
+            let mut told = files.told(pump, Rule::CounterTooFast, &doubt.last, message);
+            told.second = files.second(pump, &doubt.first);
             told.hint = Some("does it count hours, and this pump alone? mend the readings that are wrong".to_owned());
             told.left_out = Some("those days count as 24 h, estimated".to_owned());
             diagnostics.push(told);
@@ -86,36 +90,45 @@ fn says(pump: &Pump, aside: &SetAside) -> Said {
     Said { message, hint: hint.to_owned(), left_out: left_out.to_owned() }
 }
 
-fn at(site: &Site, pump: &Pump, source: &SourceText, rule: Rule, reading: &Point, message: String) -> Diagnostic {
-    let (file, spot, excerpt) = spot_of(source, &reading.source(site, &pump.at));
-    let mut told = plain(Severity::Warning, rule, &file, message);
-    (told.spot, told.excerpt) = (spot, excerpt);
-    told
+/// The files readings stand in: the site's own, and its sheet, which is read again only where something is told of it.
+struct Files<'a> {
+    site: &'a Site,
+    own: &'a SourceText,
+    folder: &'a Folder,
+    sheet: OnceCell<Option<SourceText>>,
 }
 
-/// The reading another contradicts, beside it.
-fn second(site: &Site, pump: &Pump, source: &SourceText, reading: &Point) -> Option<Box<Second>> {
-    let (file, spot, excerpt) = spot_of(source, &reading.source(site, &pump.at));
-    let label = format!("{} h on {}", reading.hours, reading.day);
-    Some(Box::new(Second { file, spot: spot?, excerpt: excerpt?, label }))
-}
+impl Files<'_> {
+    fn told(&self, pump: &Pump, rule: Rule, reading: &Point, message: String) -> Diagnostic {
+        let source = reading.source(self.site, &pump.at);
+        let mut told = plain(Severity::Warning, rule, &source.file, message);
+        (told.spot, told.excerpt) = self.place(&source).unzip();
+        told
+    }
 
-fn spot_of(text: &SourceText, source: &Source) -> (String, Option<Spot>, Option<String>) {
-    let spot = match &source.place {
-        Place::Line(line) => Some(Spot { line: *line as usize, column: 1, length: 1 }),
-        Place::Path(path) => text.find_text(path),
-        Place::Entry { visit, at, field } => text.find(&[
-            yaml::Step::Key("log".to_owned()),
-            yaml::Step::Item(*visit as usize),
-            yaml::Step::Key("at".to_owned()),
-            yaml::Step::Key(at.to_string()),
-            yaml::Step::Key((*field).to_owned()),
-        ]),
-    };
-    let own = *text.file == *source.file;
-    (
-        source.file.to_string(),
-        if own || matches!(source.place, Place::Line(_)) { spot } else { None },
-        if own { spot.and_then(|s| text.line(s.line)) } else { None },
-    )
+    /// The reading another contradicts, beside it.
+    fn second(&self, pump: &Pump, reading: &Point) -> Option<Box<Second>> {
+        let source = reading.source(self.site, &pump.at);
+        let (spot, excerpt) = self.place(&source)?;
+        let label = format!("{} h on {}", reading.hours, reading.day);
+        Some(Box::new(Second { file: source.file.to_string(), spot, excerpt, label }))
+    }
+
+    fn place(&self, source: &Source) -> Option<(Spot, String)> {
+        let spot = match &source.place {
+            Place::Line(line) => {
+                let read = || self.folder.text(&source.file, LARGEST_SHEET).ok();
+                return self.sheet.get_or_init(read).as_ref()?.row(*line as usize);
+            }
+            Place::Path(path) => self.own.find_text(path),
+            Place::Entry { visit, at, field } => self.own.find(&[
+                yaml::Step::Key("log".to_owned()),
+                yaml::Step::Item(*visit as usize),
+                yaml::Step::Key("at".to_owned()),
+                yaml::Step::Key(at.to_string()),
+                yaml::Step::Key((*field).to_owned()),
+            ]),
+        }?;
+        Some((spot, self.own.line(spot.line)?))
+    }
 }

@@ -23,24 +23,24 @@ pub(super) fn first_day(fitted: Fitted) -> Option<NaiveDate> {
     }
 }
 
-/// The days from which things are gone, by address; what stands in a spa goes with it.
+/// The days from which things are gone, with the visit that says so, by address; what stands in a spa goes with it.
 #[derive(Debug, Default)]
-pub(super) struct Removals(BTreeMap<Address, NaiveDate>);
+pub(super) struct Removals(BTreeMap<Address, (NaiveDate, u32)>);
 
 impl Removals {
     pub(super) fn of(site: &Site) -> Self {
         let mut days = BTreeMap::new();
-        for (_, visit) in &site.visits {
+        for (index, visit) in &site.visits {
             for (at, _) in visit.at.iter().filter(|(_, entry)| entry.removed == Some(true)) {
-                let day = days.entry(at.clone()).or_insert(visit.date.0);
-                *day = visit.date.0.min(*day);
+                let gone = days.entry(at.clone()).or_insert((visit.date.0, *index));
+                *gone = (visit.date.0, *index).min(*gone);
             }
         }
         Self(days)
     }
 
-    /// The day from which nothing stood at an address, if that was before `day`.
-    pub(super) fn gone_before(&self, at: &Address, day: NaiveDate) -> Option<NaiveDate> {
+    /// The day from which nothing stood at an address, if that was before `day`, and the visit that says so.
+    pub(super) fn gone_before(&self, at: &Address, day: NaiveDate) -> Option<(NaiveDate, u32)> {
         let spa = Address::parse(at.spa()).ok();
         [Some(at), spa.as_ref()]
             .into_iter()
@@ -48,13 +48,13 @@ impl Removals {
             .filter_map(|at| self.0.get(at))
             .min()
             .copied()
-            .filter(|d| *d < day)
+            .filter(|(gone, _)| *gone < day)
     }
 }
 
 /// Rows of a sheet that cannot be right where they stand: they are taken out of the site. Each mistake is told once
-/// for an address, with its first line and how many rows it costs.
-pub(crate) fn wrong_rows(fleet: &Fleet, site: &mut Site, sheet: &SourceText) -> Vec<Diagnostic> {
+/// for an address, with its first line and how many rows it costs. `source` is the site's own file.
+pub(crate) fn wrong_rows(fleet: &Fleet, site: &mut Site, sheet: &SourceText, source: &SourceText) -> Vec<Diagnostic> {
     let removals = Removals::of(site);
     let speeds = SpeedsThere::of(fleet, site);
     let mut readings = std::mem::take(&mut site.readings);
@@ -66,7 +66,7 @@ pub(crate) fn wrong_rows(fleet: &Fleet, site: &mut Site, sheet: &SourceText) -> 
             if first.is_some_and(|first| row.day < first) {
                 let message = format!("this is dated {}, before `{at}` was fitted: {}", row.day, standing.fitted);
                 Some((Rule::BeforeFitting, message))
-            } else if let Some(gone) = removals.gone_before(at, row.day) {
+            } else if let Some((gone, _)) = removals.gone_before(at, row.day) {
                 let message = format!("this is dated {}, but `{at}` was removed on {gone}", row.day);
                 Some((Rule::UnknownAddress, message))
             } else if speeds.lacks(at, row.day, row.quantity) {
@@ -78,24 +78,28 @@ pub(crate) fn wrong_rows(fleet: &Fleet, site: &mut Site, sheet: &SourceText) -> 
                 Some((Rule::WrongValue, message))
             }
         };
-        let mut told: Vec<(Rule, String, usize, usize)> = Vec::new();
+        let mut told: Vec<(Rule, String, usize, usize, NaiveDate)> = Vec::new();
         rows.retain(|row| {
             let Some((rule, message)) = fault(row) else { return true };
             let Record::Sheet(line) = row.record else { return true };
             // Dates differ from row to row, quantities do not.
-            let same = |known: &&mut (Rule, String, usize, usize)| {
+            let same = |known: &&mut (Rule, String, usize, usize, NaiveDate)| {
                 known.0 == rule && (!matches!(rule, Rule::WrongValue | Rule::SpeedNotThere) || known.1 == message)
             };
             match told.iter_mut().find(same) {
                 Some(known) => known.3 += 1,
-                None => told.push((rule, message, line as usize, 1)),
+                None => told.push((rule, message, line as usize, 1, row.day)),
             }
             false
         });
-        for (rule, message, line, count) in told {
+        for (rule, message, line, count, day) in told {
             let mut diagnostic = plain(Severity::Error, rule, &sheet.file, message);
-            diagnostic.spot = Some(crate::diagnostic::Spot { line, column: 1, length: 1 });
-            diagnostic.excerpt = sheet.line(line);
+            (diagnostic.spot, diagnostic.excerpt) = sheet.row(line).unzip();
+            diagnostic.second = match rule {
+                Rule::BeforeFitting => fitting(source, at, standing.group),
+                Rule::UnknownAddress => removals.gone_before(at, day).and_then(|(_, visit)| removal(source, visit)),
+                _ => None,
+            };
             let readings = if count == 1 { "a reading".to_owned() } else { format!("{count} readings") };
             let are = if count == 1 { "is" } else { "are" };
             diagnostic.left_out = Some(format!("{readings} for `{at}` in {} {are} left out", sheet.file));
@@ -107,6 +111,20 @@ pub(crate) fn wrong_rows(fleet: &Fleet, site: &mut Site, sheet: &SourceText) -> 
     diagnostics
 }
 
+/// Where it stands when something was fitted. What has no day of its own is as old as its spa.
+pub(super) fn fitting(source: &SourceText, at: &Address, group: Option<&str>) -> Option<Box<Second>> {
+    let of_spa = format!("spas.{}.fitted", at.spa());
+    let label = format!("`{at}` was fitted then");
+    let own = group
+        .and_then(|group| source.beside(&format!("spas.{}.{group}.{}.fitted", at.spa(), at.last()), label.clone()));
+    own.or_else(|| source.beside(&of_spa, label))
+}
+
+/// The visit at which something was removed.
+pub(super) fn removal(source: &SourceText, visit: u32) -> Option<Box<Second>> {
+    source.beside(&format!("log[{visit}].date"), "removed at this visit".to_owned())
+}
+
 impl Checker<'_> {
     /// Dates of a visit the wrong way round: they are not used.
     pub(super) fn out_of_order(&mut self, index: u32, visit: &mut Visit) {
@@ -114,7 +132,7 @@ impl Checker<'_> {
         if let Some(reported) = visit.reported.map(|reported| reported.day).filter(|reported| *reported > day.0) {
             let message = format!("a fault was reported on {reported}, after the visit of {day} that mended it");
             let path = format!("log[{index}].reported");
-            let second = self.beside(&format!("log[{index}].date"), "the visit".to_owned());
+            let second = self.source.beside(&format!("log[{index}].date"), "the visit".to_owned());
             let told = self.tell(Severity::Warning, Rule::DatesOutOfOrder, &path, message, None);
             told.left_out = Some("`reported` is not used".to_owned());
             told.second = second;
@@ -128,20 +146,13 @@ impl Checker<'_> {
                 }
                 let message = format!("`{name}` of `{at}` is put off on {day} to {until}, a day before");
                 let path = format!("log[{index}].at.{at}.deferred.{name}");
-                let second = self.beside(&format!("log[{index}].date"), "the visit".to_owned());
+                let second = self.source.beside(&format!("log[{index}].date"), "the visit".to_owned());
                 let told = self.tell(Severity::Warning, Rule::DatesOutOfOrder, &path, message, None);
                 told.left_out = Some("it counts as not put off".to_owned());
                 told.second = second;
                 false
             });
         }
-    }
-
-    /// A second place in the site's own file.
-    pub(super) fn beside(&self, path: &str, label: String) -> Option<Box<Second>> {
-        let spot = self.source.find_text(path).filter(|_| self.source.holds(path))?;
-        let excerpt = self.source.line(spot.line)?;
-        Some(Box::new(Second { file: self.source.file.to_string(), spot, excerpt, label }))
     }
 
     /// A program written for this pump that begins before it was there.
@@ -186,7 +197,7 @@ impl Checker<'_> {
 
     fn twice(&mut self, at: &Address, field: &str, visits: (u32, u32), message: String, so: Option<String>) {
         let path = |index: u32| format!("log[{index}].at.{at}.{field}");
-        let second = self.beside(&path(visits.0), "the first".to_owned());
+        let second = self.source.beside(&path(visits.0), "the first".to_owned());
         let hint = Some("keep one of them, or mend the date of the other".to_owned());
         let told = self.tell(Severity::Warning, Rule::ReadingsContradict, &path(visits.1), message, hint);
         told.second = second;
@@ -216,8 +227,8 @@ pub fn after_as_of(site: &Site, files: &SiteFiles, folder: &Folder, as_of: Naive
         rows.dedup();
         let Some((line, day)) = rows.first() else { continue };
         let mut diagnostic = told_later(file, *day, rows.len(), "rows");
-        diagnostic.spot = Some(crate::diagnostic::Spot { line: *line as usize, column: 1, length: 10 });
-        diagnostic.excerpt = folder.text(file, LARGEST_SHEET).ok().and_then(|text| text.line(*line as usize));
+        let row = folder.text(file, LARGEST_SHEET).ok().and_then(|text| text.row(*line as usize));
+        (diagnostic.spot, diagnostic.excerpt) = row.unzip();
         diagnostics.push(diagnostic);
     }
     diagnostics

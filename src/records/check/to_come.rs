@@ -1,8 +1,10 @@
 //! Dates that are still to come and should not be, or lie further ahead than anybody plans: a slip in a year is silent
 //! everywhere else.
 //!
-//! What was fitted was fitted in the past. Programs, prices, contracts, leave and closed seasons may be written ahead;
-//! years ahead they are asked about.
+//! What was fitted was fitted in the past. Programs, prices, contracts, leave, closed seasons and bookings may be written
+//! ahead; years ahead they are asked about.
+
+use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
@@ -10,9 +12,10 @@ use super::{place, plain};
 use crate::address::Address;
 use crate::calendar::add;
 use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
+use crate::records::bookings::Stays;
 use crate::records::forms::{Dated, Fitted};
 use crate::records::load::SiteFiles;
-use crate::records::tree::{Folder, LARGEST_SHEET};
+use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET};
 use crate::records::{Fleet, Site};
 use crate::units::Period;
 
@@ -95,8 +98,36 @@ pub(super) fn of_site(site: &Site, files: &SiteFiles, folder: &Folder, as_of: Na
         diagnostics.push(diagnostic);
     }
     diagnostics.extend(placed(&site.file, found, folder));
+    diagnostics.extend(far_stays(site, folder, as_of));
     diagnostics.truncate(MOST);
     diagnostics
+}
+
+/// Stays that begin too far ahead, told once for a file with the first of them. No text of a booking is told: it may hold a
+/// guest's name.
+fn far_stays(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagnostic> {
+    let of_site = format!("bookings/{}.ics", site.id);
+    let mut files: BTreeMap<String, &Stays> = BTreeMap::new();
+    for spa in &site.spas {
+        let Some(stays) = &spa.stays else { continue };
+        let own = format!("bookings/{}--{}.ics", site.id, spa.at);
+        files.insert(if folder.has(&own) { own } else { of_site.clone() }, stays.as_ref());
+    }
+    let of_file = |(file, stays): (String, &Stays)| {
+        let far: Vec<NaiveDate> =
+            stays.stays.iter().map(|(from, _)| *from).filter(|from| *from > add(as_of, AHEAD)).collect();
+        let first = far.first()?;
+        let more = if far.len() > 1 { format!(", the first of {} so far ahead", far.len()) } else { String::new() };
+        let mut diagnostic = told(&file, format!("a stay begins on {first}, over five years ahead{more}"));
+        let text = folder.text(&file, LARGEST_RECORD).ok();
+        let written = first.format("%Y%m%d").to_string();
+        let line = text.and_then(|source| {
+            source.text.lines().position(|line| line.starts_with("DTSTART") && line.contains(&written))
+        });
+        diagnostic.spot = line.map(|index| Spot { line: index + 1, column: 1, length: 1 });
+        Some(diagnostic)
+    };
+    files.into_iter().filter_map(of_file).collect()
 }
 
 /// Dates of the files all sites share that lie too far ahead.

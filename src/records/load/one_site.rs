@@ -16,7 +16,7 @@ use crate::records::check;
 use crate::records::forms::Name;
 use crate::records::log::Visit;
 use crate::records::site::SiteFile;
-use crate::records::tree::{LARGEST_RECORD, SourceText};
+use crate::records::tree::{LARGEST_RECORD, LARGEST_SHEET, SourceText};
 use crate::records::tubs::SpaFile;
 use crate::records::yaml::{self, Step};
 use crate::records::{Assumed, ClosedSeason, Site};
@@ -84,7 +84,7 @@ impl<'a> SiteReader<'a> {
         let spas = file.iter().flat_map(|file| file.spas.iter()).map(|(id, spa)| (id.as_str(), spa));
         self.diagnostics.extend(check::unlikely_spas(spas, &source));
         let mut site = self.resolve(files, file, &source);
-        self.read_sheet_readings(&mut site);
+        self.read_sheet_readings(&mut site, &source);
         self.read_bookings(&mut site);
         let typed = self.shared.fleet.typed_units();
         let told = check::Told { lost: self.lost, lost_at: &self.lost_at };
@@ -97,7 +97,7 @@ impl<'a> SiteReader<'a> {
         let is_whole = |at: &Address| {
             !self.lost && self.lost_entries.iter().all(|lost| lost.as_ref().is_some_and(|lost| lost != at))
         };
-        let of_counters = check::check_counters(&self.shared.fleet, &site, &source, is_whole);
+        let of_counters = check::check_counters(&self.shared.fleet, &site, &source, &self.shared.folder, is_whole);
         self.diagnostics.extend(of_counters);
         self.diagnostics.extend(check::unlikely_readings(&self.shared.fleet, &site, &source, &self.shared.folder));
         self.diagnostics.sort_by_cached_key(Diagnostic::order);
@@ -300,7 +300,11 @@ impl<'a> SiteReader<'a> {
         self.diagnostics.push(Diagnostic {
             severity: Severity::Error,
             rule,
-            excerpt: if *source.file == *file { spot.and_then(|s| source.line(s.line)) } else { None },
+            // A site that stands in the sheet alone has no text of its own here.
+            excerpt: spot.and_then(|spot| {
+                let own = source.line(spot.line).filter(|_| *source.file == *file);
+                own.or_else(|| self.shared.folder.text(&file, LARGEST_SHEET).ok()?.line(spot.line))
+            }),
             file,
             spot,
             message,

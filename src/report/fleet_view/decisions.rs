@@ -156,14 +156,17 @@ pub(super) fn since(given: &Given) -> Vec<String> {
         says.push(format!("Stand better than in {last}: {}.", some(&better)));
     }
     if given.previous.iter().flatten().next().is_some() {
-        says.push(format!(
-            "Since then {} to do came up and {} settled.",
-            things(new, "thing", "things"),
-            match settled {
-                1 => "one was".to_owned(),
-                many => format!("{many} were"),
-            }
-        ));
+        let came = if new == 0 {
+            "nothing new to do came up".to_owned()
+        } else {
+            format!("{} to do came up", things(new, "thing", "things"))
+        };
+        let done = match settled {
+            0 => "nothing was settled".to_owned(),
+            1 => "one was settled".to_owned(),
+            many => format!("{many} were settled"),
+        };
+        says.push(format!("Since then {came} and {done}."));
     }
     if not_done > 0 {
         says.push(format!(

@@ -185,7 +185,7 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
             )),
         }
     }
-    facts.extend(figures.test_frequency.as_ref().map(tested));
+    facts.extend(figures.test_frequency.as_ref().map(tested).or_else(|| not_compared(given, figures)));
     if let Some(change) = &figures.water_change {
         let due = match (change.due, &change.missing) {
             (Some(due), _) if due <= given.site.as_of => format!(" It was due on {}.", calendar::in_words(due)),
@@ -232,11 +232,7 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
 
 /// How often the water was tested against how often the rule book asks.
 fn tested(frequency: &Frequency) -> String {
-    let tests = match frequency.made {
-        0 => "No test is logged".to_owned(),
-        1 => "1 test is logged".to_owned(),
-        many => format!("{many} tests are logged"),
-    };
+    let tests = tests_logged(frequency.made);
     let days = |count: usize| if count == 1 { "1 day".to_owned() } else { format!("{count} days") };
     let kept = match (frequency.days_short, frequency.days_in_use) {
         (_, 0) => "none was asked for".to_owned(),
@@ -253,6 +249,35 @@ fn tested(frequency: &Frequency) -> String {
         frequency.source,
         frequency.known.in_words()
     )
+}
+
+/// Why nobody can say from the records whether the water was tested often enough; `None` where no rule book applies.
+fn not_compared(given: &Given, figures: &SpaFigures) -> Option<String> {
+    let site = given.site.site;
+    let book = given.fleet.rule_book(site)?;
+    let limits = book.limits(site.r#use)?;
+    let mut times: Vec<_> = figures.tests.iter().map(|test| (test.day, test.time.as_deref(), test.after)).collect();
+    times.sort_unstable();
+    times.dedup();
+    let made = tests_logged(times.len());
+    Some(match limits.tests_every.as_ref().and_then(|limit| Some((limit, limit.at_most?))) {
+        Some((limit, most)) => format!(
+            "{made}. Asked for is one at least every {:.0} min while the spa is in use ({}; {}): the records hold no hours of \
+             opening, so that it cannot be said whether that was kept.",
+            most.0.get::<uom::si::time::minute>(),
+            limit.source_text(),
+            limit.known.in_words()
+        ),
+        None => format!("{made}. The rule book ({}) names no number of tests a day for this use.", book.title),
+    })
+}
+
+fn tests_logged(made: usize) -> String {
+    match made {
+        0 => "No test is logged".to_owned(),
+        1 => "1 test is logged".to_owned(),
+        many => format!("{many} tests are logged"),
+    }
 }
 
 /// The water changes the rule asked for beside those logged.

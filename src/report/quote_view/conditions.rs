@@ -64,29 +64,45 @@ pub(super) fn excluded(given: &Given, quote: &Quote) -> Vec<String> {
     lines
 }
 
-/// What is not in the price because the records do not hold what it would take to reckon it.
+/// What is not in the price because the records do not hold what it would take to reckon it: a line a reason, with all that
+/// lacks the same.
 fn without_price(quote: &Quote) -> Vec<String> {
     let name = |id: &crate::address::Id| format::words(id.as_str());
-    let line = |missing: &Missing| match missing {
-        Missing::PartPrice(id) if quote.chosen != Scope::Labour => Some(format!(
-            "The part itself, wherever a {} is renewed: no price is on record for it; it is agreed before the work.",
-            name(id)
-        )),
-        Missing::PumpPrice(at) if quote.chosen == Scope::Everything => Some(format!(
-            "A new pump for {}, should one be needed: no price is on record for it; it is agreed before the work.",
-            format::place(at.as_str()).to_lowercase()
-        )),
-        Missing::Life(id) => Some(format!(
-            "Renewing a {}: how long it lasts is not known yet, so that neither its renewal nor its failure is in the price.",
-            name(id)
-        )),
-        Missing::Use(at) => Some(format!(
-            "Parts of {} that wear with running hours: how much it runs is not known yet.",
-            format::place(at.as_str()).to_lowercase()
-        )),
-        Missing::PartPrice(_) | Missing::PumpPrice(_) | Missing::Labour => None,
+    let place = |at: &crate::address::Address| format::place(at.as_str()).to_lowercase();
+    let all = |of: &dyn Fn(&Missing) -> Option<String>| -> String {
+        let mut found: Vec<String> = quote.missing.iter().filter_map(of).collect();
+        found.sort();
+        found.dedup();
+        found.join("; ")
     };
-    quote.missing.iter().filter_map(line).collect()
+    let parts = all(&|missing| match missing {
+        Missing::PartPrice(id) if quote.chosen != Scope::Labour => Some(name(id)),
+        _ => None,
+    });
+    let pumps = all(&|missing| match missing {
+        Missing::PumpPrice(at) if quote.chosen == Scope::Everything => Some(place(at)),
+        _ => None,
+    });
+    let lives = all(&|missing| if let Missing::Life(id) = missing { Some(name(id)) } else { None });
+    let used = all(&|missing| if let Missing::Use(at) = missing { Some(place(at)) } else { None });
+    [
+        (
+            &parts,
+            "The part itself, wherever one of these is renewed",
+            "no price is on record for it; it is agreed before the work",
+        ),
+        (&pumps, "A new pump, should one be needed", "no price is on record for it; it is agreed before the work"),
+        (
+            &lives,
+            "Renewing",
+            "how long it lasts is not known yet, so that neither its renewal nor its failure is in the price",
+        ),
+        (&used, "Parts that wear with running hours", "how much the pump runs is not known yet"),
+    ]
+    .into_iter()
+    .filter(|(which, ..)| !which.is_empty())
+    .map(|(which, what, why)| format!("{what} ({which}): {why}."))
+    .collect()
 }
 
 pub(super) fn rates(fleet: &Fleet, given: &Given) -> Vec<String> {

@@ -1,7 +1,7 @@
 //! What the year of a quote holds: the work of its visits, and the renewals of wear parts, from the same lists the price is
 //! made of; what found no day, and what waits for a quotation of its own.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use super::WorkRow;
 use crate::costs::quote::{Given, Quote};
@@ -12,53 +12,91 @@ use crate::schedule::visits::{NotFitted, Work};
 const LEAST_RENEWALS: f64 = 0.05;
 /// From so many on the average a renewal is said to come, below it perhaps.
 const LIKELY: f64 = 0.75;
+/// The place of looks round among the kinds of work.
+const LOOK_ROUND: u8 = 0;
+/// The place of renewals among the kinds of work.
+const RENEWAL: u8 = 4;
 /// How many places a sentence names.
 const NAMED: usize = 5;
 
-/// A row a site and kind: looks round and tasks by number, renewals as they fall due.
+/// A row for what is done equally often at the same places of a site: looks round and tasks by number, renewals as they fall
+/// due.
 pub(super) fn rows(given: &Given, quote: &Quote) -> Vec<WorkRow> {
     let mut rows = Vec::new();
     for index in &quote.sites {
-        let mut work: BTreeMap<(u8, String), (f64, Vec<String>)> = BTreeMap::new();
-        let mut put = |order: u8, what: String, times: f64, at: &str| {
-            let entry = work.entry((order, what)).or_default();
-            entry.0 += times;
-            let place = format::place(at);
-            if !entry.1.contains(&place) {
-                entry.1.push(place);
-            }
-        };
+        let mut work: BTreeMap<(u8, String), (f64, BTreeSet<&str>)> = BTreeMap::new();
         for (_, done) in quote.work.iter().filter(|(site, _)| site == index) {
-            if let Some((order, what)) = words(&done.work) {
-                put(order, what, f64::from(done.times), done.at.as_str());
+            if let Some(kind) = words(&done.work) {
+                let entry = work.entry(kind).or_default();
+                entry.0 += f64::from(done.times);
+                entry.1.insert(done.at.as_str());
             }
         }
         for (_, at, part, times) in
             quote.renewals.iter().filter(|(site, _, _, times)| site == index && *times >= LEAST_RENEWALS)
         {
-            put(4, format!("{} renewed, as it falls due", format::words(part.as_str())), *times, at.as_str());
+            let entry = work.entry((RENEWAL, format::words(part.as_str()))).or_default();
+            entry.0 += *times;
+            entry.1.insert(at.as_str());
         }
-        for ((order, what), (times, mut places)) in work {
-            places.sort();
-            rows.push(WorkRow {
-                site: given.base.sites[*index].site.name.clone(),
-                what: format::sentence(&what),
-                places: places.join("; "),
-                times: match times {
-                    few if order == 4 && few < LIKELY => "perhaps 1".to_owned(),
-                    some if order == 4 => format!("about {}", format::number(some.max(1.0), 0)),
-                    all => format::number(all, 0),
-                },
-            });
+        let mut grouped: Vec<(u8, String, String, Vec<String>)> = Vec::new();
+        for ((order, what), (times, at)) in work {
+            let times = times_in_words(order, times);
+            // A look round is of everything, at whichever spa the plan has put it.
+            let places = if order == LOOK_ROUND { "The whole site".to_owned() } else { places(&at) };
+            match grouped.iter_mut().find(|row| (row.0, &row.1, &row.2) == (order, &times, &places)) {
+                Some(row) => row.3.push(what),
+                None => grouped.push((order, times, places, vec![what])),
+            }
         }
+        rows.extend(grouped.into_iter().map(|(order, times, places, what)| WorkRow {
+            site: given.base.sites[*index].site.name.clone(),
+            times: if what.len() > 1 { format!("{times} each") } else { times },
+            what: format::sentence(&match order {
+                RENEWAL => format!(
+                    "{} renewed, as {} due",
+                    what.join(", "),
+                    if what.len() > 1 { "they fall" } else { "it falls" }
+                ),
+                _ => what.join(", "),
+            }),
+            places,
+        }));
     }
     rows
+}
+
+fn times_in_words(order: u8, times: f64) -> String {
+    match times {
+        few if order == RENEWAL && few < LIKELY => "perhaps 1".to_owned(),
+        some if order == RENEWAL => format!("about {}", format::number(some.max(1.0), 0)),
+        all => format::number(all, 0),
+    }
+}
+
+/// What stands in one spa together: "North: jets 1, jets 2; South". Addresses come in order.
+fn places(all: &BTreeSet<&str>) -> String {
+    let mut spas: Vec<(&str, Vec<String>)> = Vec::new();
+    for at in all {
+        let (spa, inside) = at.split_once('/').map_or((*at, None), |(spa, inside)| (spa, Some(inside)));
+        if spas.last().is_none_or(|(known, _)| *known != spa) {
+            spas.push((spa, Vec::new()));
+        }
+        if let (Some((_, there)), Some(inside)) = (spas.last_mut(), inside) {
+            there.push(format::words(inside));
+        }
+    }
+    let of_spa = |(spa, there): (&str, Vec<String>)| match there.as_slice() {
+        [] => format::place(spa),
+        there => format!("{}: {}", format::place(spa), there.join(", ")),
+    };
+    spas.into_iter().map(of_spa).collect::<Vec<_>>().join("; ")
 }
 
 /// What is done, with its place among the kinds; `None` = what a visit left, which is told by its site.
 fn words(work: &Work) -> Option<(u8, String)> {
     match work {
-        Work::ContractVisit => Some((0, "look round, test of the water".to_owned())),
+        Work::ContractVisit => Some((LOOK_ROUND, "look round, test of the water".to_owned())),
         Work::Task(id) => Some((1, format::words(id.as_str()))),
         Work::Close => Some((2, "closing for the season".to_owned())),
         Work::Reopen => Some((2, "opening after the season".to_owned())),

@@ -114,6 +114,12 @@ fn limit_sources(given: &Given) -> Vec<view::LimitSource> {
         let value = format!("at least {} a day in use", format::number(least.0, 0));
         push("water tests", value, limit.source_text(), limit.known);
     }
+    if let Some(limit) = &limits.tests_every
+        && let Some(most) = limit.at_most
+    {
+        let value = format!("one at least every {:.0} min in use", most.0.get::<minute>());
+        push("water tests", value, limit.source_text(), limit.known);
+    }
     for quantity in Quantity::ALL.into_iter().filter(|q| q.is_water_test()) {
         if let Some((low, high, source, known)) = limits.water_test(quantity) {
             push(&format::quantity_name(quantity), format::test_limits(quantity, low, high, units), source, known);

@@ -25,6 +25,10 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
     let shown = grouped(to_do);
     let actions = shown.iter().take(ACTIONS).map(|group| action(given, group)).collect();
     let more = shown.len().saturating_sub(ACTIONS);
+    // Without bookings the strip has no row of guests, and does not ask for them.
+    let guests = given.site.site.spas.iter().any(|spa| spa.stays.is_some());
+    let question =
+        if guests { "What falls due, and when are guests in?" } else { "What falls due in the coming year?" };
     view::PageOne {
         state: state(given),
         left_out: left_out(given).into_iter().chain(calibration(given)).collect(),
@@ -34,7 +38,7 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
             .then(|| format!("And {} more in the sections below.", plural(more, "thing", "things"))),
         numbers: numbers(given),
         since: since(given),
-        charts: given.charts.year.iter().map(|c| in_view(c, "What falls due, and when are guests in?")).collect(),
+        charts: given.charts.year.iter().map(|c| in_view(c, question)).collect(),
     }
 }
 

@@ -325,6 +325,8 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
         format::sentence(&plural(total, "failure", "failures")),
         calendar::in_words(since)
     );
+    // Pumps of which the same is to be said are named together.
+    let mut said: Vec<(usize, String, Vec<String>)> = Vec::new();
     for (_, pump, figures) in failed {
         let count = figures.failures.incidents.len();
         let trend = given.site.lives.trends.pump(&given.site.site.id, &pump.at);
@@ -340,7 +342,15 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
                 )
             }
         };
-        text.push_str(&format!(" {}: {count}, {verdict}.", place(given, pump.at.as_str())));
+        let place = place(given, pump.at.as_str());
+        match said.iter_mut().find(|known| known.0 == count && known.1 == verdict) {
+            Some((.., places)) => places.push(place),
+            None => said.push((count, verdict, vec![place])),
+        }
+    }
+    for (count, verdict, places) in said {
+        let each = if places.len() > 1 { " each" } else { "" };
+        text.push_str(&format!(" {}: {count}{each}, {verdict}.", places.join("; ")));
     }
     text + &to_come(given)
 }

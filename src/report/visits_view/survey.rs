@@ -61,16 +61,16 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
             },
             pumps(given, spa),
             filters(given, spa),
-            equipment(spa),
+            equipment(given, spa),
             SurveyStep {
                 title: "The pipe loop of the filtering pump".to_owned(),
                 photograph: "the loop from both ends".to_owned(),
-                blanks: [("pipe.size", ""), ("pipe.length", "")]
+                blanks: [("pipe.", "size"), ("pipe.", "length")]
                     .into_iter()
-                    .chain(["elbow_90", "elbow_45", "tee_branch", "check_valve", "ball_valve"].map(|name| (name, "")))
-                    .map(|(name, unit)| plain(name, "number", unit, None))
+                    .chain(["elbow_90", "elbow_45", "tee_branch", "check_valve", "ball_valve"].map(|name| ("", name)))
+                    .map(|(group, name)| plain(&format!("{group}{name}"), "number", "", None))
                     .chain([
-                        plain("pipe.c, if stated (150 new plastic)", "number", "", None),
+                        plain("pipe.c", "number", "150: new plastic", None),
                         plain("pipe.heater_drop.head", "number", head_unit(given), None),
                         plain("pipe.heater_drop.flow", "number", given.fleet.settings.flow_unit(), None),
                     ])
@@ -153,9 +153,9 @@ fn spa_blanks(given: &Given, spa: &Spa) -> Vec<BlankView> {
         plain("fitted", "day", "", fitted_words(spa.fitted)),
         plain("stated_flow", "number", "", flow),
         plain("bathers", "number", "/day", spa.bathers.map(|bathers| swap::trimmed(bathers, 1))),
-        // What is stated on the covers is their life; it becomes the interval of `suction_cover` in the book.
-        plain("suction covers: stated life", "number", "y", None),
-        plain("suction covers: fitted", "day", "", None),
+        plain("suction_cover.fitted", "day", "", None),
+        // What is stated on the covers is their life, and that is of the kind: it stands in the book.
+        plain("suction_cover.interval.age", "number", "y", None),
     ]
 }
 
@@ -182,24 +182,29 @@ fn pumps(given: &Given, spa: &Spa) -> SurveyStep {
             Some(swap::measure_words(&measure, given.fleet.settings.units))
         }
     };
+    // Two fields that stand together share a row.
+    let both = |one: Attribute, other: Attribute| {
+        move |pump: &Pump| {
+            let known: Vec<String> = [one, other].into_iter().filter_map(|of| measured(of)(pump)).collect();
+            (!known.is_empty()).then(|| known.join(", "))
+        }
+    };
     let rows = vec![
         row("model", &|pump| run_hours::model_now(site, pump)),
         row("power", &measured(Attribute::Power)),
         row("speeds", &measured(Attribute::Speeds)),
         row("frame", &measured(Attribute::Frame)),
-        row("bolt_spacing, hole to hole", &|_| None),
-        row("ports.inlet, inside thread", &measured(Attribute::Inlet)),
-        row("ports.discharge, inside thread", &measured(Attribute::Discharge)),
-        row("supply: voltage, phases", &|pump| {
-            let both = [Attribute::Voltage, Attribute::Phases].map(|attribute| measured(attribute)(pump));
-            let known: Vec<String> = both.into_iter().flatten().collect();
-            (!known.is_empty()).then(|| known.join(", "))
+        row("bolt_spacing (hole to hole)", &|pump| {
+            Some(swap::size_words(pump.bolt_spacing?.0.get::<uom::si::length::meter>()))
         }),
-        row("current: on the plate; measured, A", &|_| None),
+        row("ports.inlet, ports.discharge (inside thread)", &both(Attribute::Inlet, Attribute::Discharge)),
+        row("supply.voltage, supply.phases", &both(Attribute::Voltage, Attribute::Phases)),
+        row("current (on the plate / measured, A)", &|_| None),
         row("fitted", &|pump| fitted_words(pump.fitted)),
-        row("hours on the counter; digits", &|_| None),
-        row("program, h/day a speed", &|_| None),
-        row("shaft seal, bearing: good, worn, failed", &|_| None),
+        row(&format!("hours, meter.digits ({} on the counter)", given.fleet.settings.hours_unit()), &|_| None),
+        row("program (h/day at each speed)", &|_| None),
+        row("inspected.shaft_seal (good, worn, failed)", &|_| None),
+        row("inspected.motor_bearing (the same)", &|_| None),
     ];
     SurveyStep {
         title: "The pumps".to_owned(),
@@ -224,21 +229,21 @@ fn filters(given: &Given, spa: &Spa) -> SurveyStep {
     };
     let bar = given.fleet.settings.pressure_unit();
     let rows = vec![
-        row("kind: cartridge, sand, precoat; area".to_owned(), &|filter| {
+        row("kind, area".to_owned(), &|filter| {
             let measures = swap::measures_of(given.fleet, given.site.site, &filter.at);
             (!measures.is_empty()).then_some(measures)
         }),
         row("fitted".to_owned(), &|filter| fitted_words(filter.fitted)),
-        row(format!("pressure as found, {bar}"), &|_| None),
-        row(format!("clean_pressure after a clean, {bar}"), &|filter| {
+        row(format!("pressure (as found, {bar})"), &|_| None),
+        row(format!("clean_pressure ({bar})"), &|filter| {
             let pressure = filter.clean_pressure?;
             Some(format::pressure(pressure.0.get::<uom::si::pressure::bar>(), units))
         }),
-        row(format!("flow, {}", given.fleet.settings.flow_unit()), &|_| None),
-        row(format!("drop: clean, {bar} at {}", given.fleet.settings.flow_unit()), &|filter| {
+        row(format!("flow ({})", given.fleet.settings.flow_unit()), &|_| None),
+        row(format!("drop.pressure, drop.flow ({bar}, {})", given.fleet.settings.flow_unit()), &|filter| {
             let drop = filter.drop?;
             Some(format!(
-                "{} at {}",
+                "{}, {}",
                 format::pressure(drop.pressure.0.get::<uom::si::pressure::bar>(), units),
                 format::flow(drop.flow.0.get::<uom::si::volume_rate::liter_per_minute>(), units)
             ))
@@ -254,19 +259,25 @@ fn filters(given: &Given, spa: &Spa) -> SurveyStep {
     }
 }
 
-fn equipment(spa: &Spa) -> SurveyStep {
-    let mut blanks: Vec<BlankView> = spa
-        .equipment
-        .iter()
-        .take(MOST_COLUMNS)
-        .map(|equipment| {
-            let name = format!("{}: kind, power, fitted", equipment.at.last());
-            let known = [Some(equipment.kind.to_string()), fitted_words(equipment.fitted)];
-            plain(&name, "word", "", Some(known.into_iter().flatten().collect::<Vec<_>>().join(", ")))
-        })
-        .collect();
+fn equipment(given: &Given, spa: &Spa) -> SurveyStep {
+    let name = |id: &str, field: &str| format!("{id}.{field}");
+    let mut blanks: Vec<BlankView> = Vec::new();
+    for known in spa.equipment.iter().take(MOST_COLUMNS) {
+        let id = known.at.last();
+        if known.kind.as_str() != id {
+            blanks.push(plain(&name(id, "kind"), "word", "", Some(known.kind.to_string())));
+        }
+        // A cover has no power.
+        if known.kind.as_str() != "cover" {
+            let power = swap::measures_of(given.fleet, given.site.site, &known.at);
+            blanks.push(plain(&name(id, "power"), "number", "", Some(power)));
+        }
+        blanks.push(plain(&name(id, "fitted"), "day", "", fitted_words(known.fitted)));
+    }
     if blanks.is_empty() {
-        blanks = ["heater: power, fitted", "cover: fitted"].map(|name| plain(name, "word", "", None)).to_vec();
+        blanks = [("heater", "power"), ("heater", "fitted"), ("cover", "fitted")]
+            .map(|(id, field)| plain(&name(id, field), "number", "", None))
+            .to_vec();
     }
     SurveyStep {
         title: "Heater, cover, other equipment".to_owned(),

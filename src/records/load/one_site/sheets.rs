@@ -4,18 +4,18 @@ use std::sync::Arc;
 
 use super::SiteReader;
 use crate::address::Address;
-use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
+use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::bookings::{self, Stays};
 use crate::records::check;
 use crate::records::load::about_file;
 use crate::records::log::{Quantity, TypedUnits};
 use crate::records::readings;
-use crate::records::tree::{LARGEST_RECORD, LARGEST_SHEET};
+use crate::records::tree::{LARGEST_RECORD, LARGEST_SHEET, SourceText};
 use crate::records::yaml;
 use crate::records::{MinuteOfDay, ReadingRow, Record, Site};
 
 impl SiteReader<'_> {
-    pub(super) fn read_sheet_readings(&mut self, site: &mut Site) {
+    pub(super) fn read_sheet_readings(&mut self, site: &mut Site, own: &SourceText) {
         let file = format!("readings/{}.csv", site.id);
         if !self.shared.folder.has(&file) {
             return;
@@ -75,12 +75,13 @@ impl SiteReader<'_> {
                 rows.first().map_or(0, |row| if let Record::Sheet(line) = row.record { line as usize } else { 0 });
             let left_out = format!("{} readings for `{at}` in {file} are left out", rows.len());
             self.left_out.push(left_out.clone());
+            let (spot, excerpt) = source.row(line).unzip();
             self.diagnostics.push(Diagnostic {
                 severity: Severity::Error,
                 rule: Rule::UnknownAddress,
-                excerpt: source.line(line),
+                excerpt,
                 file: file.clone(),
-                spot: Some(Spot { line, column: 1, length: 1 }),
+                spot,
                 message: format!("nothing at this site has the address `{at}`"),
                 hint: yaml::nearest(at.as_str(), known.iter().map(Address::as_str))
                     .map(|near| format!("did you mean `{near}`?")),
@@ -88,7 +89,7 @@ impl SiteReader<'_> {
                 left_out: Some(left_out),
             });
         }
-        for diagnostic in check::wrong_rows(&self.shared.fleet, site, &source) {
+        for diagnostic in check::wrong_rows(&self.shared.fleet, site, &source, own) {
             self.left_out.extend(diagnostic.left_out.clone());
             self.diagnostics.push(diagnostic);
         }
