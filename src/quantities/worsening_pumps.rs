@@ -11,14 +11,14 @@ use std::collections::BTreeMap;
 use crate::address::{Address, Id};
 use crate::quantities::SpaFigures;
 use crate::quantities::expected_failures::DAYS;
-use crate::quantities::failure_trends::FailureTrends;
+use crate::quantities::failure_trends::{FailureTrends, Scope, ScopeTrend};
 use crate::quantities::failures::{Failures, Trend};
 use crate::quantities::hours_forecast::Forecast;
 use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::part_lives::PartInService;
 use crate::records::Site;
 use crate::records::upkeep::Clock;
-use crate::stats::growth::{BELIEVED, GROWS, Growing, chance_of_growth};
+use crate::stats::growth::{BELIEVED, Growing, SOME_GROWS, chance_of_growth};
 
 /// A pump that fails more and more often.
 #[derive(Debug, Clone)]
@@ -34,9 +34,9 @@ pub struct WorseningPump {
 }
 
 impl WorseningPump {
-    fn new(failures: &Failures, hours_to_come: Option<f64>) -> Option<Self> {
+    fn new(failures: &Failures, hours_to_come: Option<f64>, before: f64) -> Option<Self> {
         let watch = failures.watch.as_ref()?;
-        let chance = chance_of_growth(watch, BELIEVED, GROWS)?;
+        let chance = chance_of_growth(watch, BELIEVED, before)?;
         let growing = Growing::new(watch, Some(BELIEVED))?;
         let mut shares: BTreeMap<String, f64> = BTreeMap::new();
         for what in failures.incidents.iter().flat_map(|incident| &incident.what) {
@@ -80,11 +80,14 @@ impl FleetLives {
     pub fn judge<'a>(&mut self, sites: impl Iterator<Item = (&'a Site, &'a [SpaFigures])> + Clone) {
         self.trends = FailureTrends::of_sites(sites.clone());
         self.worsening.clear();
+        let is_tested = |(scope, _, trend): &(Scope, &str, &ScopeTrend)| *scope == Scope::Pump && trend.test.is_some();
+        let before = SOME_GROWS / self.trends.all().filter(is_tested).count().max(1) as f64;
         for (site, spas) in sites {
             for pump in spas.iter().flat_map(|spa| &spa.pumps) {
                 let trend = self.trends.pump(&site.id, &pump.at).map(|trend| trend.trend);
                 if trend == Some(Trend::Worsening)
-                    && let Some(own) = WorseningPump::new(&pump.failures, pump.forecast.as_ref().map(Forecast::year))
+                    && let Some(own) =
+                        WorseningPump::new(&pump.failures, pump.forecast.as_ref().map(Forecast::year), before)
                 {
                     self.worsening.insert((site.id.clone(), pump.at.clone()), own);
                 }

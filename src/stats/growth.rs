@@ -20,8 +20,9 @@ use super::recurrence::{Unit, trend_test};
 const NODES: usize = 200;
 /// What is believed of the exponent of a unit that grows, before any failure: 0.6 to 2.7 four times in five. Assumed.
 pub const BELIEVED: Gamma = Gamma { shape: 3.0, rate: 2.0 };
-/// The chance that a unit grows, before any failure: one in a hundred. Assumed.
-pub const GROWS: f64 = 0.01;
+/// The chance that some unit of a fleet grows, before any failure; the units looked at share it, so that a fleet of many is not
+/// believed to be full of them. Assumed.
+pub const SOME_GROWS: f64 = 0.2;
 
 /// Growth that is believed is carried no farther past the watch than this part of it; from there on the rate stays as it is. A few
 /// months of failures would else promise hundreds in a year. Assumed.

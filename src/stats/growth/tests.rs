@@ -159,7 +159,7 @@ fn picked(dice: &mut Dice, exponent: f64, mean: f64, of_its_like: f64, wanted: f
         }
         let own = Growing::new(&unit, Some(BELIEVED)).unwrap().to_come(0.0, ahead, 1.0);
         let steady = of_its_like * ahead / watched;
-        let chance = chance_of_growth(&unit, BELIEVED, GROWS).unwrap();
+        let chance = chance_of_growth(&unit, BELIEVED, SOME_GROWS / 20.0).unwrap();
         let (mean, variance) = mixed(chance, own, (steady, steady));
         let [low, high] = count_quantiles(mean, variance, [0.1, 0.9]);
         let at_most = |count: f64| if count < 0.0 { 0.0 } else { count_at_most(mean, variance, count) };
