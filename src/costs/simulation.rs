@@ -9,11 +9,13 @@
 mod drivers;
 mod failures;
 mod things;
+mod worsening;
 
 use std::collections::BTreeMap;
 
 use drivers::Tracer;
 use things::Group;
+use worsening::Worsens;
 
 use crate::address::{Address, Id};
 use crate::costs::contract::CallOuts;
@@ -199,6 +201,7 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
         .iter()
         .map(|one| (one, worlds.stream(&year.id, one.at.as_str(), "failures that no part explains")))
         .collect();
+    let mut worsens = Worsens::of(year, worlds);
     let mut kinds: Vec<&Id> = year.things.iter().flat_map(|thing| &thing.costs).map(|costs| &costs.kind).collect();
     kinds.sort();
     kinds.dedup();
@@ -218,12 +221,20 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
         let sums = &mut block[..count];
         sums.fill(Sums::default());
         tracer.begin(count);
+        worsens.iter_mut().for_each(|pump| pump.draw_story(count));
         for group in &mut groups {
-            group.draw(first, sums, &mut |kind, draw, amount| tracer.add(kind, draw, amount));
+            let story = worsens.iter().find(|pump| pump.is_of(group.at));
+            group
+                .draw(first, sums, story.map(Worsens::story), &mut |kind, draw, amount| tracer.add(kind, draw, amount));
         }
         for (one, stream) in &mut unexplained {
             stream.fill(&mut words[..count]);
-            failures::draw_unexplained(year, one, stream, worlds, first, &words[..count], sums, &mut tracer);
+            let story = worsens.iter().find(|pump| pump.is_of(&one.at)).filter(|_| one.history.failures > 0.0);
+            let story = story.map(Worsens::story);
+            failures::draw_unexplained(year, one, stream, worlds, first, &words[..count], story, sums, &mut tracer);
+        }
+        for pump in &mut worsens {
+            pump.draw(year, first, sums, &mut tracer);
         }
         let routine = year.routine.labour + year.routine.travel;
         for (draw, sums) in sums.iter().enumerate() {

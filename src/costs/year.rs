@@ -6,6 +6,8 @@
 
 mod worsening;
 
+pub use worsening::GettingWorse;
+
 use chrono::{Datelike, NaiveDate};
 use uom::si::time::{hour, minute};
 
@@ -116,6 +118,8 @@ pub struct PartCosts {
     pub damage: f64,
     /// Nights a failure costs, times what a night is worth and the share of nights with guests.
     pub nights: f64,
+    /// Whether its failures are those of its pump in the years in which that gets worse.
+    pub worsens: bool,
 }
 
 /// Something parts stand in.
@@ -146,9 +150,6 @@ pub struct Unexplained {
     pub damage: f64,
     /// Nights lost.
     pub nights: f64,
-    /// Of a pump that gets worse: all its failures, the chances of at most none, one, two … in the window, whatever the rates of
-    /// others.
-    pub at_most: Option<Vec<f64>>,
 }
 
 /// A site's year, ready to be drawn.
@@ -164,6 +165,8 @@ pub struct SiteYear {
     pub things: Vec<Thing>,
     /// Its pumps' unexplained failures.
     pub unexplained: Vec<Unexplained>,
+    /// Its pumps that may go on failing more and more often.
+    pub getting_worse: Vec<GettingWorse>,
     /// The rate of those; `None` = not known.
     pub residual: Option<Residual>,
     /// A call-out's way in working hours: time and fare.
@@ -209,6 +212,8 @@ pub fn site_year(
     let routine = routine(site, plan, &mut prices, window, look_rounds);
     let (travel_minutes, fare) = way(record, &prices);
     let night = record.lost_night.as_ref().and_then(|night| night.on(window.as_of)).map_or(0.0, |m| prices.minor(m.0));
+    let unexplained = unexplained(site, &mut prices, window);
+    let getting_worse = worsening::getting_worse(site, &unexplained, &mut prices, window, night);
     let mut places: Vec<Address> = site.parts.iter().map(|part| part.part.at.clone()).collect();
     places.dedup();
     let mut things = Vec::new();
@@ -219,13 +224,13 @@ pub fn site_year(
             things.push(thing);
         }
     }
-    let unexplained = unexplained(site, &mut prices, window, night);
     SiteYear {
         id: record.id.clone(),
         window,
         routine,
         things,
         unexplained,
+        getting_worse,
         residual: site.lives.residual,
         callout_time: prices.work(travel_minutes),
         callout_fare: fare,
@@ -294,14 +299,12 @@ fn thing(
         if lives.is_none() {
             prices.miss(Missing::Life(part.part.id.clone()));
         }
-        if site.lives.worsening(&part.part.site, &part.part.at).is_some() {
-            // All its failures are drawn as its own, below.
-            lives = None;
-        } else if by_hours && per_day.is_none() {
+        if by_hours && per_day.is_none() {
             lives = None;
             prices.miss(Missing::Use(at.clone()));
         }
-        costs.push(part_costs(part, lives, prices, night));
+        let worsens = site.lives.worsens_with(&part.part).is_some();
+        costs.push(PartCosts { worsens, ..part_costs(part, lives, prices, night) });
         kept.push(part);
     }
     if kept.is_empty() {
@@ -347,6 +350,7 @@ fn part_costs(part: &PartDue, lives: Option<Vec<Weibull>>, prices: &mut Prices, 
         labour: prices.work(line.time.map_or(0.0, |time| time.0.get::<minute>())),
         damage: damage.map_or(0.0, |cost| prices.minor(cost.0)),
         nights: down * night,
+        worsens: false,
     }
 }
 
@@ -395,7 +399,7 @@ fn every(fleet: &Fleet, part: &PartDue, kind: Option<&KindModel>, runs: Option<f
     days.max(1.0)
 }
 
-fn unexplained(site: &SiteFigures, prices: &mut Prices, window: Window, night: f64) -> Vec<Unexplained> {
+fn unexplained(site: &SiteFigures, prices: &mut Prices, window: Window) -> Vec<Unexplained> {
     let mut all = Vec::new();
     let pumps: Vec<&PumpFigures> = site.spas.iter().flat_map(|spa| &spa.pumps).collect();
     for pump in pumps {
@@ -418,11 +422,7 @@ fn unexplained(site: &SiteFigures, prices: &mut Prices, window: Window, night: f
             labour: prices.work(minutes),
             damage: 0.0,
             nights: 0.0,
-            at_most: None,
         });
-        if let (Some(own), Some(one)) = (site.lives.worsening(&site.site.id, &pump.at), all.last_mut()) {
-            worsening::of_its_own(site, own, one, prices, window, night);
-        }
     }
     all
 }

@@ -15,6 +15,7 @@ use crate::quantities::PumpFigures;
 use crate::quantities::failures::Failures;
 use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::part_lives::PartInService;
+use crate::quantities::worsening_pumps::WorseningPump;
 use crate::records::upkeep::Clock;
 use crate::stats::counts::{self, Gamma, count_quantiles};
 use crate::stats::posterior::{NODES, Posterior};
@@ -195,7 +196,7 @@ impl Residual {
 pub struct Tally {
     kinds: BTreeMap<(usize, usize), KindTally>,
     residual: ResidualTally,
-    /// Mean and variance of what pumps that get worse are expected to, by their own failures.
+    /// What the own failures of pumps that get worse add to the mean and the variance of all the rest.
     own: (f64, f64),
 }
 
@@ -255,6 +256,21 @@ impl Tally {
         (mean, variance)
     }
 
+    /// Weighs what is in it, the failures of one pump, against the mean and variance that its own failures let expect, which
+    /// are believed with a chance. What the pump shares with its like it goes on sharing, as far as it is like them.
+    fn weigh(&mut self, chance: f64, own: (f64, f64), lives: &FleetLives) {
+        let (mean, variance) = counts::mixed(chance, own, self.moments(lives));
+        let rest = 1.0 - chance;
+        for kind in self.kinds.values_mut() {
+            kind.means.iter_mut().for_each(|mean| *mean *= rest);
+            kind.within *= rest;
+        }
+        self.residual.means.iter_mut().for_each(|mean| *mean *= rest);
+        self.residual.within *= rest;
+        let kept = self.moments(lives);
+        self.own = (mean - kept.0, variance - kept.1);
+    }
+
     fn add_part(
         &mut self,
         key: (usize, usize),
@@ -304,14 +320,15 @@ impl FleetLives {
     /// planned exposures in rising order unless it has failed by then.
     pub fn outlook_with(&self, part: &PartInService, age: f64, further: f64, planned: &[f64]) -> Option<PartOutlook> {
         let (_, outlook) = self.outlook_of(part)?;
-        if let Some((chance, expected)) = self.by_its_own(part, further) {
-            return Some(PartOutlook { chance, expected });
-        }
         let factor = self.pumps.factor(&part.site, &part.at);
         let (mut chance, mut expected) = (0.0, 0.0);
         for (of_node, weight) in outlook.outlooks(Age::of(part, age), further, planned, factor) {
             chance += weight * of_node.chance;
             expected += weight * of_node.mean;
+        }
+        if let Some((own, of_own)) = self.by_its_own(part, further) {
+            chance += own.chance * (of_own.0 - chance);
+            expected += own.chance * (of_own.1 - expected);
         }
         (chance.is_finite() && expected.is_finite()).then_some(PartOutlook { chance, expected })
     }
@@ -321,24 +338,23 @@ impl FleetLives {
     /// of unknown age, the age is the least that the records allow.
     pub fn means_of(&self, part: &PartInService, exposure: &Exposure) -> Option<Vec<f64>> {
         let (_, outlook) = self.outlook_of(part)?;
-        if let Some((_, expected)) = self.by_its_own(part, exposure.further) {
-            return Some(vec![expected; NODES]);
-        }
         let age = match self.kind(part.id)?.clock {
             Clock::Age => part.age_days.unwrap_or(part.least_days) as f64,
             Clock::Hours => part.age_hours.unwrap_or(part.least_hours),
         };
         let factor = self.pumps.factor(&part.site, &part.at);
         let outlooks = outlook.outlooks(Age::of(part, age), exposure.further, exposure.planned, factor);
-        let means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
+        let mut means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
+        if let Some((own, (_, expected))) = self.by_its_own(part, exposure.further) {
+            means.iter_mut().for_each(|mean| *mean += own.chance * (expected - *mean));
+        }
         means.iter().all(|mean| mean.is_finite()).then_some(means)
     }
 
-    /// The chance and the expected number of failures of a part of a pump that gets worse, of which such failures are known; `None`
-    /// = its pump does not, or this part of it has not failed, or it has and waits to be renewed.
-    fn by_its_own(&self, part: &PartInService, further: f64) -> Option<(f64, f64)> {
-        let own = self.worsening(&part.site, &part.at).filter(|_| part.seen_failed.is_none())?;
-        own.of_part(part.id, self.kind(part.id)?.clock, further)
+    /// A part's pump that gets worse, with the chance and the expected number of the part's failures should that go on.
+    fn by_its_own(&self, part: &PartInService, further: f64) -> Option<(&WorseningPump, (f64, f64))> {
+        let own = self.worsens_with(part)?;
+        Some((own, own.of_part(part.id, self.kind(part.id)?.clock, further)?))
     }
 
     /// How far each of the distributions that a kind of part may have is believed; they add up to one. Empty: nothing is
@@ -358,7 +374,7 @@ impl FleetLives {
 
     /// What adds up of a pump's failures over some hours and days to come. Each part comes with the exposures,
     /// on its clock and in rising order, after which it is renewed unless it has failed by then. Of a pump that gets worse its own
-    /// failures tell.
+    /// failures are weighed against that.
     pub fn pump_tally(
         &self,
         site: &Id,
@@ -367,11 +383,8 @@ impl FleetLives {
         hours_to_come: f64,
         days_to_come: f64,
     ) -> Tally {
-        let mut tally = Tally::default();
-        if let Some(own) = self.worsening(site, &pump.at) {
-            tally.own = own.to_come(hours_to_come, days_to_come);
-            return tally;
-        }
+        let (mut tally, mut weighed) = (Tally::default(), Tally::default());
+        let own = self.worsening(site, &pump.at);
         for (part, planned) in parts {
             let (Some((key, outlook)), Some(kind)) = (self.outlook_of(part), self.kind(part.id)) else { continue };
             let at_least = match kind.clock {
@@ -380,10 +393,16 @@ impl FleetLives {
             };
             let at_least = (Age::of(part, at_least.0), at_least.1);
             let factor = self.pumps.factor(&part.site, &part.at);
+            let tally = if self.worsens_with(part).is_some() { &mut weighed } else { &mut tally };
             tally.add_part(key, outlook, at_least, planned, factor);
         }
         if let (Some(residual), Some(history)) = (&self.residual, self.residual_history(&pump.failures)) {
+            let tally = if own.is_some() && history.failures > 0.0 { &mut weighed } else { &mut tally };
             tally.add_residual(residual, history, hours_to_come);
+        }
+        if let Some(own) = own {
+            weighed.weigh(own.chance, own.to_come(hours_to_come, days_to_come), self);
+            tally.add(&weighed);
         }
         tally
     }

@@ -140,6 +140,26 @@ pub fn failures(site: &Site, pump: &Pump, hours: Option<&RunHours>, as_of: Naive
     }
 }
 
+#[cfg(test)]
+impl Failures {
+    /// Those of a seal in a pump watched for 10,000 hours from new.
+    pub(crate) fn simulated(at: &[f64]) -> Self {
+        let watch = Unit { from: 0.0, to: 10_000.0, failures: at.to_vec() };
+        let source = Source { file: "a".into(), place: crate::basis::Place::Line(1) };
+        let day = NaiveDate::from_ymd_opt(2025, 1, 1).unwrap();
+        let incident = |_: &f64| Incident { day, what: vec!["seal".to_owned()], source: source.clone() };
+        Self {
+            incidents: at.iter().map(incident).collect(),
+            since: day,
+            exposure_hours: Some(10_000.0),
+            clock: Clock::Hours,
+            test: (at.len() >= LEAST_FAILURES).then(|| trend_test(std::slice::from_ref(&watch))).flatten(),
+            watch: Some(watch),
+            entered_at: Some(0.0),
+        }
+    }
+}
+
 /// The watch with the failures in it. One on the very day it began happened some time after that: half
 /// an hour, half a day.
 fn watch(times: impl Iterator<Item = f64>, total: f64) -> Unit {

@@ -301,6 +301,7 @@ fn end_of(id: &Id, visit: &Visit, entry: &Entry, seen_failed: Option<NaiveDate>)
             LifeEnd::Failed(visit.reported.map_or(day, |reported| reported.day.min(day)))
         }
         Some(_) => LifeEnd::FoundFailed(seen_failed.unwrap_or(day)),
-        None => LifeEnd::Sound(day),
+        // Seen failed by then, whatever it was renewed for in the end.
+        None => seen_failed.map_or(LifeEnd::Sound(day), LifeEnd::FoundFailed),
     }
 }

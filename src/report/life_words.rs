@@ -55,7 +55,8 @@ fn one_in(chance: f64) -> String {
     }
 }
 
-fn percent(chance: f64) -> String {
+/// A chance in per cent, never said to be none or sure.
+pub fn percent(chance: f64) -> String {
     match chance * 100.0 {
         small if small < 1.0 => "under 1 %".to_owned(),
         large if large > 99.0 => "over 99 %".to_owned(),

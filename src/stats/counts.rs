@@ -157,6 +157,14 @@ impl Counts {
     }
 }
 
+/// The mean and the variance of a count that comes of one distribution with a chance and of another otherwise, each given by
+/// its mean and variance.
+pub fn mixed(chance: f64, one: (f64, f64), other: (f64, f64)) -> (f64, f64) {
+    let rest = 1.0 - chance;
+    let mean = chance * one.0 + rest * other.0;
+    (mean, chance * one.1 + rest * other.1 + chance * rest * (one.0 - other.0).powi(2))
+}
+
 /// A mean past which a gamma distribution moved by half a count is within a count or so.
 const LARGE: f64 = 300.0;
 

@@ -62,29 +62,42 @@ impl Weibull {
         if self.shape <= 1.0 || costs.failure <= costs.planned || costs.planned <= 0.0 {
             return never;
         }
-        let target = costs.planned / (costs.failure - costs.planned);
         let hazard = |age: f64| self.shape / self.scale * (age / self.scale).powf(self.shape - 1.0);
-        // Falls below zero once the rising hazard makes a further day dearer than the average one.
-        let gain = |ln_age: f64| {
-            let age = ln_age.exp();
-            let failed = -(-self.cumulative_hazard(age)).exp_m1();
-            target - (hazard(age) * self.mean_until(age) - failed)
+        let failed = |age: f64| -(-self.cumulative_hazard(age)).exp_m1();
+        let Some(age) = cheapest_age(costs, self.scale, hazard, |age| self.mean_until(age), failed) else {
+            return never;
         };
-        let centre = self.scale.ln();
-        let (mut low, mut high) = (centre - 1.0, centre + 1.0);
-        while gain(low) <= 0.0 && low > centre - 60.0 {
-            low -= 2.0;
-        }
-        while gain(high) > 0.0 {
-            high += 1.0;
-            // So late that nothing is left to renew.
-            if high > centre + 20.0 {
-                return never;
-            }
-        }
-        let age = falling_root(low, high, gain).exp();
         Best { age: Some(age), cost_rate: (costs.failure - costs.planned) * hazard(age), run_to_failure }
     }
+}
+
+/// The age at which renewing lives of a rising hazard costs least, looked for from a typical age on: its hazard, the mean time in
+/// service when renewed at an age, the share failed by it. `None` = so late that nothing is left to renew.
+fn cheapest_age(
+    costs: Costs,
+    typical: f64,
+    hazard: impl Fn(f64) -> f64,
+    mean_until: impl Fn(f64) -> f64,
+    failed: impl Fn(f64) -> f64,
+) -> Option<f64> {
+    let target = costs.planned / (costs.failure - costs.planned);
+    // Falls below zero once the rising hazard makes a further day dearer than the average one.
+    let gain = |ln_age: f64| {
+        let age = ln_age.exp();
+        target - (hazard(age) * mean_until(age) - failed(age))
+    };
+    let centre = typical.ln();
+    let (mut low, mut high) = (centre - 1.0, centre + 1.0);
+    while gain(low) <= 0.0 && low > centre - 60.0 {
+        low -= 2.0;
+    }
+    while gain(high) > 0.0 {
+        high += 1.0;
+        if high > centre + 20.0 {
+            return None;
+        }
+    }
+    Some(falling_root(low, high, gain).exp())
 }
 
 #[cfg(test)]
@@ -113,6 +126,19 @@ mod tests {
             assert!((weibull.cost_rate(costs, found) / rate - 1.0).abs() < 1e-9);
             assert!((best.run_to_failure / run - 1.0).abs() < 1e-9);
         }
+    }
+
+    /// Lives uniform up to 40,000: the closed form B (√(1 + 2k) − 1)/k with k = failure/planned − 1, from the same theory; its
+    /// textbook solution by steps of 10,000 is 30,000.
+    #[test]
+    fn the_cheapest_age_of_uniform_lives() {
+        let (most, costs) = (40_000.0, Costs { planned: 100.0, failure: 200.0 });
+        let hazard = |age: f64| if age < most { 1.0 / (most - age) } else { f64::INFINITY };
+        let mean_until = |age: f64| age - age * age / (2.0 * most);
+        let age = cheapest_age(costs, most / 2.0, hazard, mean_until, |age| age / most).unwrap();
+        assert!((age / 29_282.032_302_8 - 1.0).abs() < 1e-9, "{age}");
+        let rate = (costs.failure - costs.planned) * hazard(age);
+        assert!((rate / 0.009_330_127_018_92 - 1.0).abs() < 1e-9, "{rate}");
     }
 
     /// Reference cases of the same set: with a hazard that does not rise there is no best age.

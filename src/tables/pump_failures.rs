@@ -22,6 +22,8 @@ struct Row<'a> {
     expected: Option<ExpectedFailures>,
     /// Whether that comes of its own failures, or of a pump of it does.
     own: bool,
+    /// The chance that a pump's failures go on coming closer together; only with that verdict.
+    goes_on: Option<f64>,
 }
 
 impl Row<'_> {
@@ -50,21 +52,23 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
     let mut of_pumps: BTreeMap<String, ExpectedFailures> = BTreeMap::new();
     let mut groups: BTreeMap<(Scope, String), Tally> = BTreeMap::new();
     let mut own: BTreeSet<(Scope, String)> = BTreeSet::new();
+    let mut goes_on: BTreeMap<String, f64> = BTreeMap::new();
     for site in sites {
         for (at, outlook) in &site.pumps_to_come {
             let Some(outlook) = outlook else { continue };
             of_pumps.insert(format!("{}/{at}", site.site.id), outlook.failures);
-            if lives.worsening(&site.site.id, at).is_some() {
+            let worsening = lives.worsening(&site.site.id, at);
+            if let Some(worsening) = worsening {
                 own.insert((Scope::Pump, format!("{}/{at}", site.site.id)));
+                goes_on.insert(format!("{}/{at}", site.site.id), worsening.chance);
             }
-            let gets_worse = lives.worsening(&site.site.id, at).is_some();
             let keys = [
                 (Scope::Model, model_of(site.site, at)),
                 (Scope::Site, site.site.id.to_string()),
                 (Scope::Fleet, "all".to_owned()),
             ];
             for key in keys {
-                if gets_worse {
+                if worsening.is_some() {
                     own.insert((key.0, key.1.clone()));
                 }
                 groups.entry(key).or_default().add(&outlook.tally);
@@ -84,6 +88,7 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
             trend,
             expected: expected(scope, id),
             own: own.contains(&(scope, id.to_owned())),
+            goes_on: goes_on.get(id).copied().filter(|_| scope == Scope::Pump),
         })
         .collect();
     let columns: &[Column<Row>] = &[
@@ -126,11 +131,12 @@ pub(super) fn pump_failures(sites: &[SiteFigures], lives: &FleetLives) -> Result
         ("expected_basis", |r| {
             Cell::text(match (r.expected, r.own) {
                 (None, _) => "",
-                (_, true) if r.scope == Scope::Pump => "its own failures",
+                (_, true) if r.scope == Scope::Pump => "lives of parts and its own failures, weighed",
                 (_, true) => "lives of parts, own failures of pumps getting worse",
                 _ => "lives of parts",
             })
         }),
+        ("goes_on_getting_worse", |r| Cell::rounded(r.goes_on, 4)),
     ];
     table("pump_failures", &rows, columns)
 }

@@ -68,7 +68,10 @@ fn a_pump_that_gets_worse_is_expected_to_fail_as_it_does() {
         .sum();
     let exposure: f64 = pump.get("exposure").parse().unwrap();
     assert!(expected > 7.0 / exposure * year, "{expected} against {}", 7.0 / exposure * year);
-    assert_eq!((pump.get("verdict"), pump.get("expected_basis")), ("worsening", "its own failures"));
+    assert_eq!(
+        (pump.get("verdict"), pump.get("expected_basis")),
+        ("worsening", "lives of parts and its own failures, weighed")
+    );
     // The quote's year is a calendar year that begins two months later.
     let costs = run().table("costs");
     let quoted: f64 = costs.rows_where(&[("site", "heron-gym"), ("scope", "everything")])[0]

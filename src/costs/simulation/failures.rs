@@ -60,7 +60,8 @@ impl Failure {
 }
 
 /// A pump's failures that no part explains: their number given the rate of the year is Poisson's, or, where pumps
-/// differ, negative binomial. It is found by inversion of the one word of the draw.
+/// differ, negative binomial. It is found by inversion of the one word of the draw. In years in which the pump gets worse, by its
+/// story, they are among its own failures.
 #[expect(clippy::too_many_arguments, reason = "a block of draws with all that they add to")]
 pub(super) fn draw_unexplained(
     year: &SiteYear,
@@ -69,20 +70,16 @@ pub(super) fn draw_unexplained(
     worlds: &Worlds,
     first: usize,
     words: &[u32],
+    story: Option<&[bool]>,
     sums: &mut [Sums],
     tracer: &mut Tracer,
 ) {
-    let by_rate = year.residual.as_ref().filter(|_| !worlds.fleet_rate.is_empty());
-    if one.at_most.is_none() && by_rate.is_none() {
-        return;
-    }
+    let Some(residual) = year.residual.as_ref().filter(|_| !worlds.fleet_rate.is_empty()) else { return };
     for (draw, (word, sums)) in words.iter().zip(sums).enumerate() {
-        let share = even(*word);
-        let number = match (&one.at_most, by_rate) {
-            (Some(at_most), _) => at_most.partition_point(|sum| *sum < share) as u32,
-            (None, Some(residual)) => number_by_rate(residual, worlds.fleet_rate[first + draw], one, share),
-            (None, None) => 0,
-        };
+        if story.is_some_and(|story| story[draw]) {
+            continue;
+        }
+        let number = number_by_rate(residual, worlds.fleet_rate[first + draw], one, even(*word));
         if number > 0 {
             let mut more = stream.more(first + draw);
             for _ in 0..number {

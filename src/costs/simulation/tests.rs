@@ -72,26 +72,72 @@ fn failures_are_as_many_as_the_renewal_function_expects() {
     });
 }
 
-/// Of a pump that gets worse the years hold as many failures as its own forecast says (`stats::growth`): four standard errors.
+/// Of a pump that gets worse the years are of both stories, in their shares: failures are as many as the two of them say
+/// (`stats::growth`), and in the years in which it goes on, what it gets worse with does not fail beside. Four standard errors.
 #[test]
-fn a_pump_that_gets_worse_fails_as_often_as_its_own_failures_say() {
+fn a_pump_that_gets_worse_fails_as_often_as_both_stories_say() {
+    use crate::costs::year::GettingWorse;
     use crate::stats::growth::{BELIEVED, Growing};
     use crate::stats::recurrence::Unit;
     let (year, _) = outcome("2024-01-01", 1, 10);
     let failures = vec![300.0, 700.0, 850.0, 920.0, 960.0, 990.0];
     let growing = Growing::new(&Unit { from: 0.0, to: 1000.0, failures }, Some(BELIEVED)).unwrap();
-    let mut alone = SiteYear { things: Vec::new(), ..year };
-    alone.unexplained.truncate(1);
-    (alone.unexplained[0].parts, alone.unexplained[0].labour) = (5000.0, 700.0);
-    (alone.unexplained[0].damage, alone.unexplained[0].at_most) = (300.0, Some(growing.at_most(0.0, 250.0)));
+    let (mean, variance) = growing.to_come(0.0, 250.0, 1.0);
+    let at = year.unexplained[0].at.clone();
+    let mut alone = year;
+    alone.things.retain(|thing| thing.at == at);
+    alone.unexplained[0].history.failures = 6.0;
     let draws = 40_000;
     with("2024-01-01", |_, site| {
-        let outcome = simulate(&alone, &Worlds::new(site.lives, 5, alone.window, draws), &TERMS);
-        let (mean, variance) = growing.to_come(0.0, 250.0, 1.0);
-        let found = outcome.means.failures;
-        assert!((found - mean).abs() < 4.0 * (variance / draws as f64).sqrt(), "{found} against {mean}");
-        assert!((outcome.means.failed_parts - 5000.0 * found).abs() < 1e-6 * outcome.means.failed_parts);
-        assert!((outcome.means.damage - 300.0 * found).abs() < 1e-6 * outcome.means.failed_parts);
+        let drawn = |year: &SiteYear| simulate(year, &Worlds::new(site.lives, 5, year.window, draws), &TERMS);
+        let steady = drawn(&alone).means.failures;
+        let seal_alone = {
+            let mut year = alone.clone();
+            year.unexplained.clear();
+            year.things[0]
+                .costs
+                .iter_mut()
+                .filter(|costs| costs.kind.as_str() != "shaft_seal")
+                .for_each(|c| c.lives = None);
+            drawn(&year).means.failures
+        };
+        assert!(seal_alone > 0.01 && steady > 1.5 * seal_alone, "{seal_alone} {steady}");
+        for chance in [0.0, 0.6, 1.0] {
+            let mut both = alone.clone();
+            both.getting_worse = vec![GettingWorse {
+                at: at.clone(),
+                chance,
+                at_most: growing.at_most(0.0, 250.0),
+                parts: 5000.0,
+                labour: 700.0,
+                damage: 300.0,
+                nights: 0.0,
+            }];
+            let seal = both.things[0].costs.iter_mut().find(|costs| costs.kind.as_str() == "shaft_seal").unwrap();
+            seal.worsens = true;
+            let outcome = drawn(&both);
+            // The gaskets have not failed in it and go on as in their like; the seal and the pump itself are its own.
+            let gaskets = {
+                let mut year = alone.clone();
+                year.unexplained.clear();
+                year.things[0]
+                    .costs
+                    .iter_mut()
+                    .filter(|c| c.kind.as_str() == "shaft_seal")
+                    .for_each(|c| c.lives = None);
+                drawn(&year).means.failures
+            };
+            let expected = chance * (mean + gaskets) + (1.0 - chance) * steady;
+            let spread = chance * variance + chance * (1.0 - chance) * mean * mean + steady + gaskets;
+            let found = outcome.means.failures;
+            assert!(
+                (found - expected).abs() < 4.0 * (spread / draws as f64).sqrt(),
+                "{chance}: {found} for {expected}"
+            );
+            if chance == 0.0 {
+                assert_eq!(outcome.totals, drawn(&alone).totals);
+            }
+        }
     });
 }
 

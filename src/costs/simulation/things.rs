@@ -15,7 +15,7 @@ use crate::stats::weibull::Weibull;
 /// Parts of one thing that are renewed with each other, directly or by others.
 pub(super) struct Group<'a> {
     year: &'a SiteYear,
-    at: &'a Address,
+    pub(super) at: &'a Address,
     costs: Vec<&'a PartCosts>,
     /// Its positions, at each level of use.
     levels: Vec<Vec<Position>>,
@@ -149,8 +149,15 @@ impl<'a> Group<'a> {
         self.costs.iter().zip(&self.renewed).filter(|(_, times)| **times > 0.0).map(of)
     }
 
-    /// Draws a block of years, adding to each what happens in it. `trace` is told of what failures cost, by kind.
-    pub(super) fn draw(&mut self, first: usize, sums: &mut [Sums], trace: &mut impl FnMut(&Id, usize, &Failure)) {
+    /// Draws a block of years, adding to each what happens in it. In the years of the pump's story in which it gets worse, what it
+    /// gets worse with does not fail here. `trace` is told of what failures cost, by kind.
+    pub(super) fn draw(
+        &mut self,
+        first: usize,
+        sums: &mut [Sums],
+        story: Option<&[bool]>,
+        trace: &mut impl FnMut(&Id, usize, &Failure),
+    ) {
         let count = sums.len();
         let mut levels = [0u8; BLOCK];
         if let Some(usage) = &mut self.usage {
@@ -166,16 +173,17 @@ impl<'a> Group<'a> {
             let nodes = &nodes[first..first + count];
             let thresholds = &self.thresholds[index];
             let of_level = thresholds.len() / self.levels.len();
+            let story = story.filter(|_| self.costs[index].worsens);
             for draw in 0..count {
-                fails[draw] |=
-                    words[draw] < thresholds[usize::from(levels[draw]) * of_level + usize::from(nodes[draw])];
+                fails[draw] |= story.is_none_or(|story| !story[draw])
+                    && words[draw] < thresholds[usize::from(levels[draw]) * of_level + usize::from(nodes[draw])];
             }
         }
         let mut quiet = [0.0; LEVELS.len()];
         for (draw, sums) in sums.iter_mut().enumerate() {
             let level = usize::from(levels[draw]);
             if fails[draw] {
-                self.walk(first, draw, level, sums, trace);
+                self.walk(first, draw, level, sums, story.is_some_and(|story| story[draw]), trace);
             } else {
                 quiet[level] += 1.0;
                 sums.planned_labour += self.planned[level].0;
@@ -196,6 +204,7 @@ impl<'a> Group<'a> {
         draw: usize,
         level: usize,
         sums: &mut Sums,
+        gets_worse: bool,
         trace: &mut impl FnMut(&Id, usize, &Failure),
     ) {
         let Self { year, costs, luck, nodes, words, renewed, walking, levels, .. } = self;
@@ -205,7 +214,8 @@ impl<'a> Group<'a> {
         arrivals.clear();
         more.clear();
         for (index, costs) in costs.iter().enumerate() {
-            let node = nodes[index].map(|nodes| usize::from(nodes[first + draw]));
+            let nodes = nodes[index].filter(|_| !(gets_worse && costs.worsens));
+            let node = nodes.map(|nodes| usize::from(nodes[first + draw]));
             let life = node.and_then(|node| costs.lives.as_ref()?.get(node).copied());
             arrivals.push(life.map_or(f64::INFINITY, |_| exponential(words[index][draw])));
             lives.push(life);

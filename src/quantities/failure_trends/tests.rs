@@ -26,21 +26,7 @@ impl Dice {
 }
 
 fn watched(at: &[f64]) -> Failures {
-    use crate::basis::{Place, Source};
-    use crate::quantities::failures::Incident;
-    let watch = Unit { from: 0.0, to: 10_000.0, failures: at.to_vec() };
-    let source = Source { file: "a".into(), place: Place::Line(1) };
-    let day = chrono::NaiveDate::from_ymd_opt(2025, 1, 1).unwrap();
-    let incident = |_: &f64| Incident { day, what: vec!["seal".to_owned()], source: source.clone() };
-    Failures {
-        incidents: at.iter().map(incident).collect(),
-        since: day,
-        exposure_hours: Some(10_000.0),
-        clock: Clock::Hours,
-        test: (at.len() >= LEAST_FAILURES).then(|| trend_test(std::slice::from_ref(&watch))).flatten(),
-        watch: Some(watch),
-        entered_at: Some(0.0),
-    }
+    Failures::simulated(at)
 }
 
 fn judged(all: &[Failures]) -> FailureTrends {

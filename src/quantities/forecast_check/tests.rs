@@ -122,3 +122,34 @@ fn ranges_hold_what_they_promise_on_an_invented_fleet() {
         }
     }
 }
+
+/// A seal renewed in good time and the one in a pump exchanged in good time were planned; one that failed, and those in a pump that
+/// failed and was exchanged, were not: no forecast was to know of them.
+#[test]
+fn what_an_exchanged_pump_that_failed_took_with_it_was_not_planned() {
+    use crate::quantities::fleet_for_tests::{day, load_with};
+    const FLEET: &str = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
+    const BOOK: &str = "format: 1\nparts:\n  shaft_seal: {fits: pump, interval: {hours: 9000 h}, wears_by: hours}\n";
+    for (entry, planned) in [
+        ("exchanged: {because: failure, noticed: in_use}", false),
+        ("exchanged: {because: due}", true),
+        ("renewed: {shaft_seal: {because: failure}}", false),
+        ("renewed: {shaft_seal: {because: due}}", true),
+    ] {
+        let site = format!(
+            "format: 1\nrecords_from: 2023-01-01\nspas:\n  s:\n    fitted: 2023-01-01\n    pumps:\n      p: {{duty: jets, fitted: 2023-01-01, program: {{run: 10 h/day}}}}\nlog:\n  - {{date: 2025-03-02, at: {{s/p: {{{entry}}}}}}}\n"
+        );
+        let files = [("fleet.yaml", FLEET), ("upkeep.yaml", BOOK), ("sites/a.yaml", &*site)];
+        load_with(&files, "2025-12-31", |fleet, site, as_of| {
+            let positions = part_lives::part_positions(fleet, site.site, site.spas, as_of);
+            let found = renewals(site.site, &positions, day("2024-12-31"), day("2025-12-31"));
+            // 2 March is the sixty-first day of the year; the pump runs 10 h a day.
+            let exposures: Vec<f64> = found.into_values().flatten().collect();
+            match (planned, exposures.as_slice()) {
+                (true, [hours]) => assert!((hours - 610.0).abs() < 1e-6, "{entry}: {hours}"),
+                (false, []) => {}
+                other => panic!("{entry}: {other:?}"),
+            }
+        });
+    }
+}

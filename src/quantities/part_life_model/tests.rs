@@ -104,6 +104,30 @@ fn a_part_seen_failed_and_never_renewed_has_failed() {
     assert!(!of(&good_again, "union_gasket").lives[0].failed());
 }
 
+/// Whatever it was renewed for in the end: by plan, with another part, or with the whole pump.
+#[test]
+fn a_part_seen_failed_and_renewed_for_another_reason_has_failed() {
+    let seen = |day: &str| days("2022-01-01", day);
+    for later in [
+        "renewed: {union_gasket: {because: due}}",
+        "renewed: {shaft_seal: {because: due}}",
+        "exchanged: {because: request}",
+    ] {
+        let lives = gathered(
+            &format!(
+                "  - {{date: 2024-02-01, at: {{s/p: {{inspected: {{union_gasket: good}}}}}}}}
+  - {{date: 2024-03-01, at: {{s/p: {{inspected: {{union_gasket: failed}}}}}}}}
+  - {{date: 2024-05-01, at: {{s/p: {{{later}}}}}}}\n"
+            ),
+            "fitted: 2022-01-01",
+        );
+        let gasket = of(&lives, "union_gasket");
+        assert_eq!(gasket.lives[0].end, End::FailedBetween(seen("2024-02-01"), seen("2024-03-01")), "{later}");
+        assert_eq!(gasket.lives.len(), 2, "{later}");
+        assert!(!gasket.lives[1].failed(), "{later}");
+    }
+}
+
 #[test]
 fn an_exchange_ends_every_life_sound_and_an_unknown_age_is_counted_only() {
     let lives = gathered(

@@ -4,7 +4,7 @@
 use super::{FailureCostRow, Finding, Given, ModelRow, StandsOut, within};
 use crate::calendar::{self, plus_days};
 use crate::costs::pareto::pareto;
-use crate::quantities::failure_trends::Scope;
+use crate::quantities::failure_trends::{FailureTrends, Scope};
 use crate::quantities::failures::Trend;
 use crate::quantities::measured_trends::{CLEAR, Drifting};
 use crate::quantities::water_turnover::Verdict;
@@ -40,7 +40,7 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
         part_lives: crate::report::life_words::fleet_findings(given.figures.lives),
         models_note: format!(
             "Failures in 10 000 h; in brackets the central 80 % of the rate, by the count alone.{}",
-            because_of(given)
+            because_of(&given.figures.lives.trends, |pump| named(given, pump))
         ),
         models,
         charts: given
@@ -124,21 +124,23 @@ fn worsening(given: &Given) -> Vec<Finding> {
         .collect()
 }
 
-/// Which models and whether the fleet fail more and more often, and because of whom where that is one pump.
-fn because_of(given: &Given) -> String {
+/// Which models and whether the fleet fail more and more often, and because of whom where that is a few pumps of them, each as it
+/// is named.
+fn because_of(trends: &FailureTrends, named: impl Fn(&str) -> String) -> String {
     let mut says = Vec::new();
-    for (scope, id, trend) in given.figures.lives.trends.all() {
+    for (scope, id, trend) in trends.all() {
         let name = match scope {
             Scope::Model => id.to_owned(),
             Scope::Fleet => "the whole fleet".to_owned(),
             _ => continue,
         };
         if !trend.because_of.is_empty() {
-            let pumps: Vec<String> = trend.because_of.iter().map(|pump| named(given, pump)).collect();
+            let pumps: Vec<String> = trend.because_of.iter().map(|pump| named(pump)).collect();
             says.push(format!(
-                "{} only because of {}: without it no trend is left.",
+                "{} only because of {}: without {} no trend is left.",
                 format::sentence(&format!("{name} fails more and more often")),
-                crate::charts::style::list(&pumps)
+                crate::charts::style::list(&pumps),
+                if pumps.len() == 1 { "it" } else { "them" }
             ));
         } else if trend.trend == Trend::Worsening {
             says.push(format!(
@@ -309,4 +311,64 @@ fn models(given: &Given) -> Vec<ModelRow> {
             })
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantities::failure_trends::Watched;
+    use crate::quantities::failures::Failures;
+
+    fn said(all: &[(&str, &str, &[f64])]) -> String {
+        let failures: Vec<Failures> = all.iter().map(|(_, _, at)| Failures::simulated(at)).collect();
+        let pumps: Vec<Watched> = all
+            .iter()
+            .zip(&failures)
+            .map(|((id, model, _), failures)| Watched {
+                id: (*id).to_owned(),
+                model: (*model).to_owned(),
+                site: "a".to_owned(),
+                failures,
+            })
+            .collect();
+        because_of(&FailureTrends::new(&pumps), str::to_uppercase)
+    }
+
+    const LATE: &[f64] = &[7_000.0, 8_000.0, 8_700.0, 9_200.0, 9_500.0, 9_700.0, 9_800.0, 9_900.0, 9_950.0];
+
+    /// One pump, or two, make the model and the fleet look worse: it is said whose trend it is. Of a site nothing is said here: its
+    /// own report names its pumps.
+    #[test]
+    fn a_model_that_looks_worse_for_a_few_pumps_names_them() {
+        let steady: [(&str, &str, &[f64]); 2] =
+            [("a/s/c", "m", &[1_500.0, 6_500.0]), ("a/s/d", "m", &[4_000.0, 3_000.0])];
+        let mut all = vec![("a/s/b", "m", LATE)];
+        all.extend(steady);
+        assert_eq!(
+            said(&all),
+            " M fails more and more often only because of A/S/B: without it no trend is left. The whole fleet fails more \
+             and more often only because of A/S/B: without it no trend is left."
+        );
+        all.push(("a/s/e", "other", LATE));
+        assert_eq!(
+            said(&all),
+            " M fails more and more often only because of A/S/B: without it no trend is left. Other fails more and more \
+             often only because of A/S/E: without it no trend is left. The whole fleet fails more and more often only because \
+             of A/S/B and A/S/E: without them no trend is left."
+        );
+        assert_eq!(said(&steady), "");
+    }
+
+    /// Four pumps, none of which shows it alone.
+    #[test]
+    fn a_model_whose_pumps_get_worse_together_is_said_to() {
+        let late: &[f64] = &[8_000.0, 9_000.0, 9_500.0, 9_900.0];
+        let all: Vec<(&str, &str, &[f64])> =
+            ["a/s/b", "a/s/c", "a/s/d", "a/s/e"].into_iter().map(|id| (id, "m", late)).collect();
+        assert_eq!(
+            said(&all),
+            " M fails more and more often, and not for one pump alone. The whole fleet fails more and more often, and not for \
+             one pump alone."
+        );
+    }
 }

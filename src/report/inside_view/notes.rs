@@ -7,7 +7,6 @@ use super::{chosen, in_currency};
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, DRAWS};
 use crate::costs::quote::{Given, Quote};
-use crate::quantities::failures::Trend;
 use crate::records::Fleet;
 use crate::records::log::Why;
 use crate::report::format;
@@ -134,15 +133,13 @@ fn plan_against_log(given: &Given, quote: &Quote) -> Vec<String> {
     )];
     let worsening = sites().flat_map(|site| site.spas.iter().flat_map(|spa| &spa.pumps).map(move |pump| (site, pump)));
     for (site, pump) in worsening {
-        let trend = site.lives.trends.pump(&site.site.id, &pump.at);
-        if trend.is_none_or(|trend| trend.trend != Trend::Worsening) {
-            continue;
-        }
+        let Some(own) = site.lives.worsening(&site.site.id, &pump.at) else { continue };
         lines.push(format!(
-            "{}, {}: its failures come closer together. The cost takes every renewed part as good as new and would be too \
-             low if that goes on; find the cause before quoting everything.",
+            "{}, {}: its failures come closer together. That goes on in {} of the years drawn; in the others it fails like its \
+             like. Find the cause before quoting everything.",
             site.site.name,
-            format::place(pump.at.as_str()).to_lowercase()
+            format::place(pump.at.as_str()).to_lowercase(),
+            crate::report::life_words::percent(own.chance)
         ));
     }
     lines

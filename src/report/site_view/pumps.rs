@@ -369,10 +369,14 @@ fn to_come(given: &Given) -> String {
         .site
         .pumps_to_come
         .iter()
-        .filter(|(at, outlook)| outlook.is_some() && given.site.lives.worsening(&given.site.site.id, at).is_some())
-        .map(|(at, outlook)| {
-            let own = outlook.as_ref().map_or(0.0, |outlook| outlook.failures.expected);
-            format!("{} of {}", format::number(own, 1), place(given, at.as_str()))
+        .filter_map(|(at, outlook)| {
+            let own = given.site.lives.worsening(&given.site.site.id, at)?;
+            Some(format!(
+                "{} of {}, whose failures come closer together; the chance that this goes on is taken to be {}",
+                format::number(outlook.as_ref()?.failures.expected, 1),
+                place(given, at.as_str()),
+                crate::report::life_words::percent(own.chance)
+            ))
         })
         .collect();
     let expected = tally.expected(given.site.lives);
@@ -384,14 +388,7 @@ fn to_come(given: &Given) -> String {
     format!(
         " In 12 months, if nothing is renewed before it fails, expect about {} ({range} four times in five){}.",
         format::number(expected.expected, 1),
-        if worse.is_empty() {
-            String::new()
-        } else {
-            format!(
-                ", of them {}, counted from its own failures since they come closer together",
-                crate::charts::style::list(&worse)
-            )
-        }
+        if worse.is_empty() { String::new() } else { format!(", of them {}", crate::charts::style::list(&worse)) }
     )
 }
 
