@@ -38,7 +38,7 @@ pub struct Plan {
     /// What no plan with these windows can undercut.
     pub bound: f64,
     /// Where each site's visits stand among them, from the first time they are asked for by site.
-    pub places: OnceLock<BTreeMap<Id, Vec<usize>>>,
+    places: OnceLock<BTreeMap<Id, Vec<usize>>>,
 }
 
 /// A visit: one site on one day.
@@ -172,6 +172,11 @@ pub struct NotFitted {
 }
 
 impl Plan {
+    /// A plan of visits in the order given, nothing left over, nothing cancelled, its cost not known.
+    pub fn of(visits: impl IntoIterator<Item = Visit>) -> Self {
+        Self { visits: visits.into_iter().map(Arc::new).collect(), ..Self::default() }
+    }
+
     /// The visits to a site, by day. They are asked for by every part of every site, so the plan is not searched each
     /// time: it must stand as it is from the first time on.
     pub fn of_site<'a>(&'a self, site: &Id) -> impl Iterator<Item = &'a Arc<Visit>> + use<'a> {

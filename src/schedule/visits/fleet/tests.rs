@@ -1,4 +1,5 @@
 use super::*;
+use crate::schedule::visits::diary::CHANGEOVER_MINUTES;
 use crate::units::Period;
 
 /// Invented instances with optima by the solver `HiGHS` through `scipy.optimize.milp`; the version stands in each file, the model in
@@ -17,6 +18,17 @@ const INSTANCES: [(&str, &str); 13] = [
     ("fleet-2", include_str!("../../../../tests/reference/visits/fleet-2.json")),
     ("fleet-3", include_str!("../../../../tests/reference/visits/fleet-3.json")),
     ("fleet-4", include_str!("../../../../tests/reference/visits/fleet-4.json")),
+];
+
+/// Invented instances of one site whose work recurs over a year, with optima by `HiGHS` through `highspy`; the version stands in
+/// each file, the model in `solve_chains.py` beside them.
+const CHAINED: [(&str, &str); 6] = [
+    ("chained-0", include_str!("../../../../tests/reference/visits/chained-0.json")),
+    ("chained-1", include_str!("../../../../tests/reference/visits/chained-1.json")),
+    ("chained-2", include_str!("../../../../tests/reference/visits/chained-2.json")),
+    ("chained-3", include_str!("../../../../tests/reference/visits/chained-3.json")),
+    ("chained-4", include_str!("../../../../tests/reference/visits/chained-4.json")),
+    ("chained-5", include_str!("../../../../tests/reference/visits/chained-5.json")),
 ];
 
 fn day(text: &str) -> NaiveDate {
@@ -77,6 +89,61 @@ fn work_of(text: &str) -> (FleetWork, f64, f64) {
     });
     let work = FleetWork { start: day("2026-11-02"), days, technicians: technicians.collect(), sites: sites.collect() };
     (work, number(&read["optimum"]), number(&read["proven_bound"]))
+}
+
+/// One site whose work recurs, and what its year costs at the least.
+fn chained_work_of(text: &str) -> (FleetWork, f64) {
+    let read: serde_json::Value = serde_json::from_str(text).unwrap();
+    let number = |value: &serde_json::Value| value.as_f64().unwrap();
+    let whole = |value: &serde_json::Value| u32::try_from(value.as_u64().unwrap()).unwrap();
+    let list = |value: &serde_json::Value| value.as_array().unwrap().iter().map(whole).collect::<Vec<u32>>();
+    let access = list(&read["access"]);
+    let technicians = read["technicians"].as_array().unwrap().iter().map(|one| Technician {
+        minutes: list(&one["minutes"]),
+        skills: u64::from(!one["skills"].as_array().unwrap().is_empty()),
+    });
+    let chain = |one: &serde_json::Value| Chain {
+        first: one["first"].as_u64().unwrap() as usize,
+        due: one["due"].as_i64().unwrap(),
+        early: one["early"].as_i64().unwrap(),
+        again: one["again"].as_u64().map(|days| Period { months: 0, days: days as u32 }),
+        after: None,
+        minutes: whole(&one["minutes"]),
+        skills: u64::from(one["skill"].is_string()),
+        access: 0,
+        base: number(&one["base"]),
+        thrown_away: (-number(&one["slope"])).max(0.0),
+        risk: number(&one["slope"]).max(0.0),
+        urgent: None,
+        respond_by: None,
+        waits: false,
+        may_be_late: true,
+        promised: Vec::new(),
+        promised_first: None,
+    };
+    let site = SiteWork {
+        way: Way { area: 0, minutes: whole(&read["way_minutes"]), cost: number(&read["way_cost"]) },
+        changeover: vec![false; access.len()],
+        closed: Vec::new(),
+        chains: read["chains"].as_array().unwrap().iter().map(chain).collect(),
+        promised: Vec::new(),
+        access: vec![access],
+    };
+    let days = read["days"].as_u64().unwrap() as usize;
+    let work =
+        FleetWork { start: day("2026-11-02"), days, technicians: technicians.collect(), sites: vec![site] };
+    (work, number(&read["optimum"]))
+}
+
+#[test]
+fn a_year_of_one_site_whose_work_recurs_equals_the_solver() {
+    for (name, text) in CHAINED {
+        let (work, optimum) = chained_work_of(text);
+        let year = planned(&work);
+        check(&work, &year);
+        assert!(year.sites[0].unfitted.is_empty() && year.sites[0].done.iter().all(|done| !done.late), "{name}");
+        assert!((year.cost - optimum).abs() < 1e-4, "{name}: {} against {optimum}", year.cost);
+    }
 }
 
 /// A plan is what it says: in its windows, on open days, within working days and skills, at the cost it states.
