@@ -110,6 +110,8 @@ pub struct VisitTask {
     pub water_out: bool,
     /// Why no day in time could be had; `None` = it is in time.
     pub late: Option<String>,
+    /// Why it is not done on the day, or by whom, it was promised; `None` = it is, or it was not promised.
+    pub moved: Option<String>,
 }
 
 /// A kind of work.

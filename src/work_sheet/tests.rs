@@ -37,6 +37,7 @@ pub(crate) fn task(at: &str, work: Work) -> VisitTask {
         cost: None,
         water_out: false,
         late: None,
+        moved: None,
     }
 }
 

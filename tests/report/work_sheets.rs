@@ -38,6 +38,7 @@ fn task(at: &str, work: Work) -> VisitTask {
         cost: None,
         water_out: false,
         late: None,
+        moved: None,
     }
 }
 

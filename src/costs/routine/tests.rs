@@ -17,6 +17,7 @@ fn visit(date: &str, work: &[Work]) -> Visit {
         cost: None,
         water_out: false,
         late: None,
+        moved: None,
     };
     Visit {
         id: String::new(),

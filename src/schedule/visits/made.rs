@@ -1,6 +1,7 @@
 //! From a fleet's figures to its planned visits: sites, people and work become numbers, the days are chosen, and what was
 //! chosen becomes visits again, with the reason where something found no day.
 
+mod promise;
 mod reasons;
 
 use std::collections::BTreeMap;
@@ -16,7 +17,7 @@ use super::chains::{Done, SiteYear};
 use super::diary::{Technician, Way};
 use super::fleet::{FleetWork, FleetYear, SiteWork};
 use super::kept::{self, Accepted};
-use super::work::{self, ASSUMED_TRAVEL_MINUTES, Item, Maker, SiteItems};
+use super::work::{self, ASSUMED_TRAVEL_MINUTES, Maker, SiteItems};
 use super::{NotFitted, Plan, Visit, VisitTask, Work};
 use crate::address::{Address, Id};
 use crate::calendar::{add, days_between, plus_days};
@@ -67,6 +68,7 @@ pub fn plan_unless(
     let minute_rate = minute_rate.unwrap_or(1.0);
     let maker = Maker { fleet, as_of, days, skills: &skills, minute_rate };
     let areas = areas(sites);
+    let anybody = promise::anybody(&people, days);
     stop.check()?;
     let mut prepared: Vec<Prepared> = sites
         .par_iter()
@@ -74,16 +76,17 @@ pub fn plan_unless(
         .map(|(figures, area)| {
             let access = access::access(figures.site, start, days);
             let mut items = maker.items(figures, &access);
-            let promised =
-                accepted.map_or_else(Vec::new, |accepted| promise(fleet, figures, accepted, &mut items, (start, days)));
-            let work = SiteWork {
+            let mut work = SiteWork {
                 way: way(figures.site, *area, as_of, minute_rate),
                 access: access.lists.clone(),
                 changeover: access.changeover.clone(),
                 closed: access.closed.clone(),
                 chains: items.items.iter().map(|item| item.chain.clone()).collect(),
-                promised,
+                promised: Vec::new(),
             };
+            if let Some(accepted) = accepted {
+                promise::promise(fleet, figures, accepted, (&mut items, &mut work), (start, days), &anybody);
+            }
             Prepared { access, items, work }
         })
         .collect();
@@ -96,46 +99,6 @@ pub fn plan_unless(
         kept::settle(&mut plan, fleet, sites, accepted);
     }
     Ok(plan)
-}
-
-/// Notes on the work which days it was promised for; gives back the visits to keep room for: day, who, minutes.
-fn promise(
-    fleet: &Fleet,
-    figures: &SiteFigures,
-    accepted: Accepted,
-    items: &mut SiteItems,
-    (start, days): (NaiveDate, usize),
-) -> Vec<(usize, usize, u32)> {
-    let mut room = Vec::new();
-    for visit in accepted.kept(&figures.site.id) {
-        let day = days_between(start, visit.date.0);
-        let person = match &visit.technician {
-            None => fleet.settings.technicians.0.is_empty().then_some(0),
-            Some(id) => fleet.settings.technicians.iter().position(|(known, _)| known == id),
-        };
-        let (Some(person), Ok(day)) = (person, usize::try_from(day)) else { continue };
-        if day >= days {
-            continue;
-        }
-        let mut minutes = 0;
-        for (at, work, line_due) in kept::promised_lines(visit) {
-            for item in items.items.iter_mut().filter(|item| item.at == *at && item.work == work) {
-                // What comes once belongs to the day within its window; what recurs, to any.
-                let (first, due) = (item.chain.first as i64, item.chain.due);
-                if item.chain.again.is_some() || due < 0 || (first..=due).contains(&(day as i64)) {
-                    item.chain.promised.push(day);
-                    if line_due == Some(plus_days(start, due)) && item.chain.promised_first.is_none() {
-                        item.chain.promised_first = Some(day);
-                    }
-                    minutes += item.minutes;
-                }
-            }
-        }
-        if minutes > 0 {
-            room.push((day, person, minutes));
-        }
-    }
-    room
 }
 
 /// Every skill that is named, a bit each.
@@ -353,6 +316,7 @@ impl Told<'_> {
             cost: item.cost.map(|cost| crate::costs::rounded(cost, &self.fleet.settings.currency.0)),
             water_out: item.water_out,
             late: done.late.then(|| self.why_not(index, item, done.window)),
+            moved: None,
         }
     }
 

@@ -4,7 +4,7 @@ use crate::units::Period;
 
 /// Invented instances with optima by the solver `HiGHS` through `scipy.optimize.milp`; the version stands in each file, the model in
 /// `solve.py` beside them.
-const INSTANCES: [(&str, &str); 13] = [
+const INSTANCES: [(&str, &str); 16] = [
     ("one-site-0", include_str!("../../../../tests/reference/visits/one-site-0.json")),
     ("one-site-1", include_str!("../../../../tests/reference/visits/one-site-1.json")),
     ("one-site-2", include_str!("../../../../tests/reference/visits/one-site-2.json")),
@@ -18,6 +18,9 @@ const INSTANCES: [(&str, &str); 13] = [
     ("fleet-2", include_str!("../../../../tests/reference/visits/fleet-2.json")),
     ("fleet-3", include_str!("../../../../tests/reference/visits/fleet-3.json")),
     ("fleet-4", include_str!("../../../../tests/reference/visits/fleet-4.json")),
+    ("crowded-0", include_str!("../../../../tests/reference/visits/crowded-0.json")),
+    ("crowded-1", include_str!("../../../../tests/reference/visits/crowded-1.json")),
+    ("crowded-2", include_str!("../../../../tests/reference/visits/crowded-2.json")),
 ];
 
 /// Invented instances of one site whose work recurs over a year, with optima by `HiGHS` through `highspy`; the version stands in
@@ -130,8 +133,7 @@ fn chained_work_of(text: &str) -> (FleetWork, f64) {
         access: vec![access],
     };
     let days = read["days"].as_u64().unwrap() as usize;
-    let work =
-        FleetWork { start: day("2026-11-02"), days, technicians: technicians.collect(), sites: vec![site] };
+    let work = FleetWork { start: day("2026-11-02"), days, technicians: technicians.collect(), sites: vec![site] };
     (work, number(&read["optimum"]))
 }
 
