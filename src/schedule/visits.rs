@@ -37,6 +37,8 @@ pub struct Plan {
     pub cost: f64,
     /// What no plan with these windows can undercut.
     pub bound: f64,
+    /// At how many sites the search stopped at its limit of steps, so that a better plan may have been missed.
+    pub stopped: usize,
     /// Where each site's visits stand among them, from the first time they are asked for by site.
     places: OnceLock<BTreeMap<Id, Vec<usize>>>,
 }

@@ -10,7 +10,7 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::one_site::{Job, Node, Problem};
+use super::one_site::{Job, Node, Problem, steps_for};
 use crate::calendar::{add, days_between, plus_days};
 use crate::units::Period;
 use fitting::crowded;
@@ -132,6 +132,10 @@ pub struct SiteYear {
     pub ways: f64,
     /// What the jobs cost in life thrown away and risk.
     pub jobs: f64,
+    /// Whether the search for it stopped at its limit of steps, so that a better one may have been missed.
+    pub stopped: bool,
+    /// Steps of branch and bound it took.
+    pub steps: usize,
 }
 
 impl SiteYear {
@@ -274,7 +278,7 @@ impl Chains<'_> {
 
     /// Plans the year on the visits that could be made; `given` is what stands already.
     pub fn plan(&self, nodes: &[Node], given: &[Done]) -> SiteYear {
-        self.better(self.step_by_step(nodes, given), nodes, given).0
+        self.better(self.step_by_step(nodes, given), nodes, given)
     }
 
     /// The year asked for as far as windows are known, and again from the first that has moved.
@@ -282,7 +286,9 @@ impl Chains<'_> {
         let mut standing: Vec<Done> = given.to_vec();
         // Up to this day nothing is asked again.
         let mut settled: Option<usize> = None;
+        // Asked again and again, the year may take no more steps than once.
         let mut steps = self.most_steps;
+        let (mut taken, mut stopped) = (0, false);
         loop {
             let mut year = SiteYear::default();
             let mut all: Vec<Wanted> = Vec::new();
@@ -316,9 +322,15 @@ impl Chains<'_> {
                 }
             }
             let jobs: Vec<Job> = all.iter().map(|wanted| wanted.job.clone()).collect();
+            steps = steps.min(steps_for(nodes.len(), jobs.len()).saturating_sub(taken));
             let problem = Problem { nodes, jobs: &jobs, access: self.access, most_steps: steps.max(1) };
             let solved = problem.solve();
-            steps = steps.saturating_sub(solved.as_ref().map_or(steps, |answer| answer.steps));
+            let took = solved.as_ref().map_or(steps, |answer| answer.steps);
+            steps = steps.saturating_sub(took);
+            taken += took;
+            year.steps = taken;
+            stopped |= solved.as_ref().is_some_and(|answer| answer.bound < answer.cost - 1e-9);
+            year.stopped = stopped;
             let solved = solved.map(|answer| answer.node_of.into_iter().map(Some).collect::<Vec<_>>());
             let node_of = solved.unwrap_or_else(|| crowded(&problem, standing.len()));
             for (wanted, node) in all.iter().zip(&node_of) {

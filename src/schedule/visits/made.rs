@@ -197,7 +197,8 @@ impl Told<'_> {
     }
 
     fn plan(&self) -> Plan {
-        let mut plan = Plan { cost: self.year.cost, bound: self.year.bound, ..Plan::default() };
+        let mut plan =
+            Plan { cost: self.year.cost, bound: self.year.bound, stopped: self.year.stopped, ..Plan::default() };
         let trips = self.trips();
         for (index, year) in self.year.sites.iter().enumerate() {
             let figures = &self.sites[index];

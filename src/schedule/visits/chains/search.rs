@@ -43,11 +43,11 @@ struct Search<'a, 'b> {
 }
 
 impl Chains<'_> {
-    /// The year, or a better one; the second is whether the search ended by itself.
-    pub(super) fn better(&self, year: SiteYear, nodes: &[Node], given: &[Done]) -> (SiteYear, bool) {
+    /// The year, or a better one.
+    pub(super) fn better(&self, year: SiteYear, nodes: &[Node], given: &[Done]) -> SiteYear {
         let recurs = |chain: &super::Chain| chain.again.is_some() || chain.after.is_some();
         if self.most_looks == 0 || year.done.is_empty() || !self.chains.iter().any(recurs) {
-            return (year, true);
+            return year;
         }
         let promised = |day: usize| self.chains.iter().any(|chain| chain.promised.contains(&day));
         let held = nodes.iter().map(|node| promised(node.day) || given.iter().any(|done| done.day == node.day));
@@ -63,14 +63,14 @@ impl Chains<'_> {
             year.done.iter().any(|done| done.day == node.day && done.technician == node.technician)
         };
         let visits: Vec<usize> = (0..nodes.len()).filter(made).collect();
-        let Some(mut best) = search.found(visits) else { return (year, true) };
+        let Some(mut best) = search.found(visits) else { return year };
         for begun in 0..BEGUN {
             let changes = search.work / (BEGUN - begun) as usize / (search.chains * best.visits.len()).max(1);
             search.anneal(&mut best, changes.min(MOST_CHANGES), begun);
             search.descend(&mut best);
         }
-        let ended = search.work > 0;
-        (if best.year.beats(&year) { best.year } else { year }, ended)
+        let stopped = year.stopped || search.work == 0;
+        SiteYear { stopped, steps: year.steps, ..if best.year.beats(&year) { best.year } else { year } }
     }
 }
 

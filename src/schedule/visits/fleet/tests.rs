@@ -148,6 +148,64 @@ fn a_year_of_one_site_whose_work_recurs_equals_the_solver() {
     }
 }
 
+#[test]
+fn a_site_of_forty_pumps_takes_few_steps_and_says_that_it_stopped() {
+    use rand::{RngExt, SeedableRng};
+    let mut draw = rand_chacha::ChaCha8Rng::seed_from_u64(3);
+    let days = 365;
+    let works = |day: usize| day % 7 < 5;
+    // A filter clean, a check, and four wear parts each, at intervals in days.
+    let kinds = [(30, 10), (90, 15), (365, 30), (730, 60), (1095, 45), (1460, 20)];
+    let chains: Vec<Chain> = (0..40)
+        .flat_map(|_| kinds)
+        .map(|(again, minutes)| {
+            let due = draw.random_range(5..i64::from(again).min(900));
+            let early = (i64::from(again) / 4).min(180);
+            Chain {
+                first: (due - early).max(0) as usize,
+                due,
+                early,
+                again: Some(Period { months: 0, days: again }),
+                after: None,
+                minutes,
+                skills: 0,
+                access: 0,
+                base: 0.0,
+                thrown_away: draw.random_range(0.01..0.3),
+                risk: 0.0,
+                urgent: None,
+                respond_by: None,
+                waits: false,
+                may_be_late: true,
+                promised: Vec::new(),
+                promised_first: None,
+            }
+        })
+        .collect();
+    let site = SiteWork {
+        way: Way { area: 0, minutes: 40, cost: 30.0 },
+        access: vec![(0..days).map(|day| if works(day) { 1440 } else { 0 }).collect()],
+        changeover: vec![false; days],
+        closed: Vec::new(),
+        chains,
+        promised: Vec::new(),
+    };
+    let person = Technician { minutes: (0..days).map(|day| if works(day) { 420 } else { 0 }).collect(), skills: 0 };
+    let work = FleetWork { start: day("2026-11-02"), days, technicians: vec![person], sites: vec![site] };
+    let asked = work.sites[0].asked(work.start, days, &work.sites[0].chains);
+    let diary = Diary::new(work.technicians.clone(), days);
+    let mut nodes = Vec::new();
+    diary.nodes(&work.sites[0].way, |day| work.sites[0].open(day), |_| None, &mut nodes);
+    let asked = Chains { most_steps: STEPS[0], ..asked };
+    let year = asked.plan(&nodes, &[]);
+    assert!(year.unfitted.is_empty() && year.done.iter().all(|done| !done.late));
+    // It is asked again from every window that moved, and each time may take a step.
+    assert!(year.steps <= 600, "{} steps", year.steps);
+    // The search for a better year stops where it has looked at as much as it may, and says so.
+    let searched = Chains { most_looks: 50_000, ..asked }.plan(&nodes, &[]);
+    assert!(searched.stopped && !year.beats(&searched));
+}
+
 /// A plan is what it says: in its windows, on open days, within working days and skills, at the cost it states.
 fn check(work: &FleetWork, year: &FleetYear) {
     let mut diary = Diary::new(work.technicians.clone(), work.days);
