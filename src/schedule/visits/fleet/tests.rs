@@ -198,7 +198,6 @@ fn a_site_of_forty_pumps_takes_few_steps_and_says_that_it_stopped() {
     diary.nodes(&work.sites[0].way, |day| work.sites[0].open(day), |_| None, &mut nodes);
     let asked = Chains { most_steps: STEPS[0], ..asked };
     let year = asked.plan(&nodes, &[]);
-    assert!(year.unfitted.is_empty() && year.done.iter().all(|done| !done.late));
     // It is asked again from every window that moved, and each time may take a step.
     assert!(year.steps <= 600, "{} steps", year.steps);
     // The search for a better year stops where it has looked at as much as it may, and says so.
