@@ -1,5 +1,6 @@
 //! What a run of `report` writes, looked at as its readers would.
 
+mod accepted_plan;
 mod demo;
 mod extremes;
 mod findings;

@@ -82,10 +82,16 @@ fn tell(plan: &Plan, until: Option<chrono::NaiveDate>, currency: &str, printer: 
         printer.data(&format!("not fitted: {}/{} {}{due}: {}", left.site, left.at, left.work.word(), left.why));
     }
     let gap = if plan.bound > 0.0 { (plan.cost / plan.bound - 1.0) * 100.0 } else { 0.0 };
+    let stopped = match plan.stopped {
+        0 => String::new(),
+        1 => "; at one site the search stopped at its limit of steps".to_owned(),
+        many => format!("; at {many} sites the search stopped at its limit of steps"),
+    };
     printer.summary(&format!(
         "{} visits; ways, life thrown away and the risk of waiting come to {:.0} {currency}; no plan with these windows \
-         comes to less than {:.0}, so this is at most {gap:.1} % above the best. That least sum knows windows and shared \
-         ways, but not how long working days are: where they are full, no plan comes near it",
+         comes to less than {:.0}, so this is at most {gap:.1} % above the best{stopped}. That least sum knows windows, shared \
+         ways and how much work a trip holds, but neither who can do what nor that one person's day fills up with several \
+         areas: where days are full, no plan comes near it",
         plan.visits.len(),
         plan.cost,
         plan.bound

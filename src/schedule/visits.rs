@@ -37,8 +37,10 @@ pub struct Plan {
     pub cost: f64,
     /// What no plan with these windows can undercut.
     pub bound: f64,
+    /// At how many sites the search stopped at its limit of steps, so that a better plan may have been missed.
+    pub stopped: usize,
     /// Where each site's visits stand among them, from the first time they are asked for by site.
-    pub places: OnceLock<BTreeMap<Id, Vec<usize>>>,
+    places: OnceLock<BTreeMap<Id, Vec<usize>>>,
 }
 
 /// A visit: one site on one day.
@@ -110,6 +112,8 @@ pub struct VisitTask {
     pub water_out: bool,
     /// Why no day in time could be had; `None` = it is in time.
     pub late: Option<String>,
+    /// Why it is not done on the day, or by whom, it was promised; `None` = it is, or it was not promised.
+    pub moved: Option<String>,
 }
 
 /// A kind of work.
@@ -172,6 +176,11 @@ pub struct NotFitted {
 }
 
 impl Plan {
+    /// A plan of visits in the order given, nothing left over, nothing cancelled, its cost not known.
+    pub fn of(visits: impl IntoIterator<Item = Visit>) -> Self {
+        Self { visits: visits.into_iter().map(Arc::new).collect(), ..Self::default() }
+    }
+
     /// The visits to a site, by day. They are asked for by every part of every site, so the plan is not searched each
     /// time: it must stand as it is from the first time on.
     pub fn of_site<'a>(&'a self, site: &Id) -> impl Iterator<Item = &'a Arc<Visit>> + use<'a> {

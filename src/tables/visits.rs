@@ -31,7 +31,7 @@ pub(super) fn visits(plan: &Plan) -> Result<Table, TableError> {
             ("travel_cost", |(visit, _)| Cell::rounded(visit.travel_cost.and_then(|cost| cost.to_f64()), 4)),
             ("urgent", |(_, task)| Cell::Count(Some(i64::from(task.urgent)))),
             ("late_because", |(_, task)| Cell::text(task.late.as_deref().unwrap_or_default())),
-            ("moved", |(visit, _)| Cell::text(visit.moved.as_deref().unwrap_or_default())),
+            ("moved", |(visit, task)| Cell::text(task.moved.as_deref().or(visit.moved.as_deref()).unwrap_or_default())),
         ],
     )
 }

@@ -37,6 +37,7 @@ pub(crate) fn task(at: &str, work: Work) -> VisitTask {
         cost: None,
         water_out: false,
         late: None,
+        moved: None,
     }
 }
 
@@ -137,7 +138,7 @@ fn every_kind_of_work_has_the_logs_own_blanks_in_its_order() {
 fn the_next_visit_always_has_a_sheet() {
     let of = |dates: &[&str]| -> Vec<String> {
         let number = |(index, date): (usize, &&str)| visit("home", index as u32, date, Vec::new());
-        let plan = Plan { visits: dates.iter().enumerate().map(number).map(Into::into).collect(), ..Plan::default() };
+        let plan = Plan::of(dates.iter().enumerate().map(number));
         coming(&plan, &id("home"), day("2026-10-31")).iter().map(|visit| visit.date.to_string()).collect()
     };
     assert_eq!(of(&["2026-11-05", "2026-12-26", "2026-12-27"]), ["2026-11-05", "2026-12-26"]);

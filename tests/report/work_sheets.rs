@@ -38,6 +38,7 @@ fn task(at: &str, work: Work) -> VisitTask {
         cost: None,
         water_out: false,
         late: None,
+        moved: None,
     }
 }
 
@@ -69,10 +70,7 @@ fn sheets(fleet: &Fleet, visits: Vec<Visit>) -> Pdf {
     let out = tempfile::tempdir().unwrap();
     let folder = OutputFolder::open(out.path()).unwrap();
     let part = folder.part(MONTH).unwrap();
-    let (plan, templates) = (
-        Plan { visits: visits.into_iter().map(Into::into).collect(), ..Plan::default() },
-        Templates::embedded().unwrap(),
-    );
+    let (plan, templates) = (Plan::of(visits), Templates::embedded().unwrap());
     let sheets = WorkSheets { fleet: &shared.fleet, plan: &plan, month, templates: &templates };
     let mut problems = Vec::new();
     assert!(sheets.make(&part, &figures, &typst, &mut problems).unwrap(), "{problems:?}");

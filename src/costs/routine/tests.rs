@@ -17,6 +17,7 @@ fn visit(date: &str, work: &[Work]) -> Visit {
         cost: None,
         water_out: false,
         late: None,
+        moved: None,
     };
     Visit {
         id: String::new(),
@@ -38,7 +39,7 @@ fn of(site: &str, visits: Vec<Visit>, look_rounds: LookRounds) -> Routine {
     let customers = "{format: 1, customers: {harbour: {contract: {to: 2027-06-30, visits: quarterly}}}}";
     let files = [("fleet.yaml", FLEET), ("customers.yaml", customers), ("sites/home.yaml", &*site)];
     load_with(&files, "2026-10-31", |fleet, figures, as_of| {
-        let plan = Plan { visits: visits.into_iter().map(Into::into).collect(), ..Plan::default() };
+        let plan = Plan::of(visits);
         let window = Window::of_year(2027, as_of).unwrap();
         of_plan(figures, &plan, &mut Prices::on(fleet, as_of), window, look_rounds)
     })

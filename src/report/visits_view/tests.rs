@@ -30,7 +30,7 @@ spas:
 
 fn with_view(log: &str, visits: Vec<Visit>, then: impl Fn(&VisitsView)) {
     let site = format!("{HEAD}{log}");
-    let plan = Plan { visits: visits.into_iter().map(Into::into).collect(), ..Plan::default() };
+    let plan = Plan::of(visits);
     load_with(
         &[("fleet.yaml", FLEET), ("pumps.yaml", PUMPS), ("sites/home.yaml", &site)],
         "2026-10-31",

@@ -126,7 +126,7 @@ fn planned_work_is_ordered_a_lead_time_before_its_visit() {
     let mut seal = task("s3/one", Work::Renew(id("seal")));
     let take = |part: &str, count: u32| Take { part: id(part), count, number: None };
     seal.take = vec![take("seal", 1), take("gasket", 2)];
-    let plan = Plan { visits: vec![visit("home", 1, "2027-02-20", vec![seal]).into()], ..Plan::default() };
+    let plan = Plan::of([visit("home", 1, "2027-02-20", vec![seal])]);
     with_carry("", FLEET, &plan, |_, rows| {
         let planned: Vec<u32> = (0..12).map(|month| row(&rows, "gasket", month).planned).collect();
         assert_eq!(planned, [0, 0, 0, 2, 0, 0, 0, 0, 0, 0, 0, 0]);
@@ -145,7 +145,7 @@ fn a_visit_before_an_order_can_come_is_told() {
     let of = |date: &str| {
         let mut seal = task("s3/one", Work::Renew(id("seal")));
         seal.take = vec![Take { part: id("seal"), count: 1, number: None }];
-        let plan = Plan { visits: vec![visit("home", 1, date, vec![seal]).into()], ..Plan::default() };
+        let plan = Plan::of([visit("home", 1, date, vec![seal])]);
         let found = std::cell::Cell::new((None, None, None));
         with_carry("", FLEET, &plan, |_, rows| {
             let row = row(&rows, "seal", 0);

@@ -1,7 +1,10 @@
 //! What no plan can undercut: each area's ways are shared out among its sites day by day, so that no group of sites pays
 //! more than a trip to it costs; each site's cheapest year at those prices is then found exactly, and the sum is a bound.
-//! The shares are moved towards whoever comes, while that raises the bound. Rooms of days and who can do what are left out
-//! of it, which can only lower it.
+//! The shares are moved towards whoever comes, while that raises the bound.
+//!
+//! A trip also holds only so much work: the longest working day less the way. So minutes of work can pay for trips instead of
+//! coming, each its part of a full trip, or both can pay a part; every such mixture is a bound, and the highest counts. Who
+//! can do what, and that one person's day is full of other areas' work, are left out of it, which can only lower it.
 
 use std::collections::BTreeMap;
 
@@ -22,11 +25,18 @@ const FEW_SITES: usize = 12;
 const EXACT_STEPS: usize = 50_000;
 /// How many are very many.
 const MANY_SITES: usize = 1000;
+/// What is paid by minutes of work where both pay, and how far the bound of minutes alone may lie below that of coming alone
+/// for it to be worth looking.
+const BY_MINUTES: f64 = 0.5;
+const WORTH_LOOKING: f64 = 0.6;
 
 /// A site's jobs with the windows they came to have, and the days it can be visited.
+#[derive(Clone)]
 struct Priced {
     index: usize,
     way: f64,
+    /// What its minutes of work come to in ways, if each trip holds as much as fits into the longest working day.
+    full_trips: f64,
     jobs: Vec<Job>,
     days: Vec<usize>,
     visited: Vec<usize>,
@@ -48,7 +58,21 @@ pub fn bound(work: &FleetWork, years: &[SiteYear], stop: &Stop) -> f64 {
             let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &years[*site])).collect();
             // The dearest way last: the shares of the first k sites may not exceed the k-th's way.
             priced.sort_by(|a, b| a.way.total_cmp(&b.way));
-            area_bound(work, &priced, if work.sites.len() > MANY_SITES { MOVES_OF_MANY } else { MOVES })
+            let moves = if work.sites.len() > MANY_SITES { MOVES_OF_MANY } else { MOVES };
+            let with_minutes = |part: f64| {
+                let full_trips: f64 = priced.iter().map(|site| site.full_trips).sum();
+                let coming = |site: &Priced| Priced { way: (1.0 - part) * site.way, ..site.clone() };
+                let sites: Vec<Priced> = priced.iter().map(coming).collect();
+                // Where coming costs nothing there is nothing to share.
+                part * full_trips + area_bound(work, &sites, if part < 1.0 { moves } else { 1 })
+            };
+            let (coming, minutes) = (with_minutes(0.0), with_minutes(1.0));
+            let both = if minutes > WORTH_LOOKING * coming { with_minutes(BY_MINUTES) } else { f64::NEG_INFINITY };
+            let alone = match &priced[..] {
+                [site] if work.sites.len() <= FEW_SITES => exact_year(work, site),
+                _ => f64::NEG_INFINITY,
+            };
+            coming.max(minutes).max(both).max(alone)
         })
         .collect::<Vec<f64>>()
         .into_iter()
@@ -76,11 +100,17 @@ fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {
             }
         })
         .collect();
+    let minutes: u32 = year.done.iter().map(|done| site.chains[done.chain].minutes).sum();
+    let longest = work.technicians.iter().flat_map(|t| &t.minutes).max().copied().unwrap_or(0);
+    // The sites of a trip pay no more than its dearest way: each pays at most that way's price a minute, since less of the day
+    // is left beside a longer way.
+    let a_trip = f64::from(longest.saturating_sub(site.way.minutes).max(1));
+    let full_trips = site.way.cost * f64::from(minutes) / a_trip;
     let somebody: Vec<bool> = (0..work.days).map(|day| work.technicians.iter().any(|t| t.minutes[day] > 0)).collect();
     let days = (0..work.days).filter(|day| somebody[*day] && site.access.iter().any(|list| list[*day] > 0)).collect();
     let mut visited: Vec<usize> = visits_of(site, year).into_iter().map(|(day, _, _)| day).collect();
     visited.dedup();
-    Priced { index, way: site.way.cost, jobs, days, visited }
+    Priced { index, way: site.way.cost, full_trips, jobs, days, visited }
 }
 
 fn area_bound(work: &FleetWork, sites: &[Priced], moves: usize) -> f64 {
@@ -96,8 +126,7 @@ fn area_bound(work: &FleetWork, sites: &[Priced], moves: usize) -> f64 {
         found.map_or((0.0, Vec::new()), |(cost, made)| (cost, made.into_iter().map(|n| nodes[n].day).collect()))
     };
     if let [site] = sites {
-        let relaxed = year(site, &|_| site.way).0;
-        return if work.sites.len() > FEW_SITES { relaxed } else { relaxed.max(exact_year(work, site)) };
+        return year(site, &|_| site.way).0;
     }
     let dearest = sites.last().map_or(0.0, |site| site.way);
     // On a day the plan visits, those it visits share the way; on others all do.

@@ -2,14 +2,18 @@
 //! the day of the first. The exact answer of [`super::one_site`] is asked for the windows as far as they are known; what is
 //! decided up to the first window that has moved stands, and the rest is asked again.
 
-use std::collections::BTreeMap;
+mod fitting;
+mod over_visits;
+mod search;
+
 use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::one_site::{Job, Node, Problem};
+use super::one_site::{Job, Node, Problem, steps_for};
 use crate::calendar::{add, days_between, plus_days};
 use crate::units::Period;
+use fitting::crowded;
 
 /// Why something is due again.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -128,6 +132,10 @@ pub struct SiteYear {
     pub ways: f64,
     /// What the jobs cost in life thrown away and risk.
     pub jobs: f64,
+    /// Whether the search for it stopped at its limit of steps, so that a better one may have been missed.
+    pub stopped: bool,
+    /// Steps of branch and bound it took.
+    pub steps: usize,
 }
 
 impl SiteYear {
@@ -158,6 +166,8 @@ pub struct Chains<'a> {
     pub closed: &'a [(i64, i64)],
     /// Steps of branch and bound the year may take.
     pub most_steps: usize,
+    /// Chains times visits that may be looked at to make the year better; 0 = it stands as step by step makes it.
+    pub most_looks: usize,
     /// Whether a time that must come sooner is put on a visit that is made anyway before the year is asked again: quicker,
     /// and a little dearer.
     pub hasty: bool,
@@ -178,9 +188,16 @@ struct Wanted {
 
 impl Chains<'_> {
     /// The window and due day of the first time.
-    fn first_window(&self, chain: &Chain) -> (usize, i64, i64) {
+    pub(super) fn first_window(&self, chain: &Chain) -> (usize, i64, i64) {
         let (due, last) = self.waiting(chain, chain.due);
         (chain.first, due, last)
+    }
+
+    /// A time as window and due day within the plan; `None` = it is not due within it.
+    pub(super) fn time(&self, window: Option<(usize, i64, i64)>) -> Option<((usize, usize), i64)> {
+        let (first, due, last) = window.filter(|(_, due, _)| *due < self.days as i64)?;
+        let horizon = self.days - 1;
+        Some(((first.min(horizon), (last.max(0) as usize).min(horizon)), due))
     }
 
     /// The window of a time that follows one done on a day; `None` = never again.
@@ -261,10 +278,17 @@ impl Chains<'_> {
 
     /// Plans the year on the visits that could be made; `given` is what stands already.
     pub fn plan(&self, nodes: &[Node], given: &[Done]) -> SiteYear {
+        self.better(self.step_by_step(nodes, given), nodes, given)
+    }
+
+    /// The year asked for as far as windows are known, and again from the first that has moved.
+    fn step_by_step(&self, nodes: &[Node], given: &[Done]) -> SiteYear {
         let mut standing: Vec<Done> = given.to_vec();
         // Up to this day nothing is asked again.
         let mut settled: Option<usize> = None;
+        // Asked again and again, the year may take no more steps than once.
         let mut steps = self.most_steps;
+        let (mut taken, mut stopped) = (0, false);
         loop {
             let mut year = SiteYear::default();
             let mut all: Vec<Wanted> = Vec::new();
@@ -298,9 +322,15 @@ impl Chains<'_> {
                 }
             }
             let jobs: Vec<Job> = all.iter().map(|wanted| wanted.job.clone()).collect();
+            steps = steps.min(steps_for(nodes.len(), jobs.len()).saturating_sub(taken));
             let problem = Problem { nodes, jobs: &jobs, access: self.access, most_steps: steps.max(1) };
             let solved = problem.solve();
-            steps = steps.saturating_sub(solved.as_ref().map_or(steps, |answer| answer.steps));
+            let took = solved.as_ref().map_or(steps, |answer| answer.steps);
+            steps = steps.saturating_sub(took);
+            taken += took;
+            year.steps = taken;
+            stopped |= solved.as_ref().is_some_and(|answer| answer.bound < answer.cost - 1e-9);
+            year.stopped = stopped;
             let solved = solved.map(|answer| answer.node_of.into_iter().map(Some).collect::<Vec<_>>());
             let node_of = solved.unwrap_or_else(|| crowded(&problem, standing.len()));
             for (wanted, node) in all.iter().zip(&node_of) {
@@ -354,125 +384,6 @@ impl Chains<'_> {
         Unfitted { chain, due, window: (first.min(last), last) }
     }
 
-    /// Puts times that must come sooner than planned on visits that are made anyway, where they have room.
-    fn sooner(&self, year: &mut SiteYear, nodes: &[Node]) {
-        // By day, who comes, the minutes of work, and how many there may be.
-        let mut made: BTreeMap<usize, (usize, u32, u32)> = BTreeMap::new();
-        let mut of_chain: Vec<Vec<usize>> = vec![Vec::new(); self.chains.len()];
-        for (place, done) in year.done.iter().enumerate() {
-            let chain = &self.chains[done.chain];
-            let allowed = self.access[chain.access][done.day];
-            let visit = made.entry(done.day).or_insert((done.technician, 0, allowed));
-            visit.1 += chain.minutes;
-            visit.2 = visit.2.min(allowed);
-            of_chain[done.chain].push(place);
-        }
-        for (index, places) in of_chain.iter().enumerate() {
-            let chain = &self.chains[index];
-            for two in places.windows(2) {
-                let (before, done) = (year.done[two[0]].day, year.done[two[1]]);
-                let Some((first, due, latest)) = self.next_window(chain, before) else { continue };
-                let latest = (latest.max(0) as usize).min(self.days - 1);
-                if due == done.due || done.late || done.day <= latest || first > latest {
-                    continue;
-                }
-                let day = made.range(first..=latest).rev().find_map(|(day, (technician, minutes, most))| {
-                    let start = nodes.partition_point(|node| node.day < *day);
-                    let node =
-                        nodes[start..].iter().take_while(|n| n.day == *day).find(|n| n.technician == *technician)?;
-                    let most = (*most).min(node.room).min(self.access[chain.access][*day]);
-                    let able = chain.skills & !node.skills == 0 && minutes + chain.minutes <= most;
-                    able.then_some(*day)
-                });
-                let Some(day) = day else { continue };
-                if let Some(visit) = made.get_mut(&done.day) {
-                    visit.1 -= chain.minutes;
-                }
-                let allowed = self.access[chain.access][day];
-                let Some(visit) = made.get_mut(&day) else { continue };
-                visit.1 += chain.minutes;
-                visit.2 = visit.2.min(allowed);
-                let cost = Self::job(chain, (first, latest), due).cost_on(day);
-                year.done[two[1]] = Done { day, technician: visit.0, window: (first, latest), due, cost, ..done };
-            }
-        }
-        year.done.sort_by_key(|done| (done.day, done.chain, done.due));
-    }
-
-    /// Where asking again leads nowhere: windows and due days as the days chosen make them; twice on one day is once; a
-    /// time that is then missing gets a day that still has room, or is told.
-    fn straighten(&self, year: &mut SiteYear, nodes: &[Node]) {
-        let mut last: Vec<Option<usize>> = vec![None; self.chains.len()];
-        let mut done: Vec<Done> = Vec::new();
-        for mut one in std::mem::take(&mut year.done) {
-            let chain = &self.chains[one.chain];
-            if let Some(before) = last[one.chain] {
-                if before == one.day {
-                    continue;
-                }
-                let Some((first, due, latest)) = self.next_window(chain, before) else { continue };
-                let latest = (latest.max(0) as usize).min(self.days - 1);
-                if due != one.due {
-                    one.window = (first, latest);
-                    one.due = due;
-                    one.late = one.day > latest;
-                    one.cost = if one.late { chain.base } else { Self::job(chain, one.window, due).cost_on(one.day) };
-                }
-            }
-            last[one.chain] = Some(one.day);
-            done.push(one);
-        }
-        year.done = done;
-        for (index, before) in last.iter().enumerate() {
-            let Some(mut before) = *before else { continue };
-            if year.unfitted.iter().any(|unfitted| unfitted.chain == index) {
-                continue;
-            }
-            while let Some(window) =
-                self.next_window(&self.chains[index], before).filter(|(_, due, _)| *due < self.days as i64)
-            {
-                let Some(done) = self.with_room(index, window, year, nodes) else {
-                    year.unfitted.push(self.unfitted(index, window));
-                    break;
-                };
-                before = done.day;
-                year.done.push(done);
-            }
-        }
-        year.done.sort_by_key(|done| (done.day, done.chain, done.due));
-    }
-
-    /// A time on a day that has room beside what is done already: within its window, on a visit that is made anyway if
-    /// there is one, else on the first day behind it.
-    fn with_room(
-        &self,
-        index: usize,
-        (first, due, last): (usize, i64, i64),
-        year: &SiteYear,
-        nodes: &[Node],
-    ) -> Option<Done> {
-        let chain = &self.chains[index];
-        let last = (last.max(0) as usize).min(self.days - 1);
-        let room = |node: &Node| {
-            let there: Vec<&Done> = year.done.iter().filter(|done| done.day == node.day).collect();
-            let minutes: u32 = there.iter().map(|done| self.chains[done.chain].minutes).sum();
-            let lists = there.iter().map(|done| self.chains[done.chain].access).chain([chain.access]);
-            let most = lists.map(|list| self.access[list][node.day]).min().unwrap_or(0).min(node.room);
-            let able = chain.skills & !node.skills == 0 && self.access[chain.access][node.day] >= chain.minutes;
-            let same = there.iter().all(|done| done.technician == node.technician);
-            (able && same && minutes + chain.minutes <= most).then_some(there.is_empty())
-        };
-        let from = |day: usize| nodes[nodes.partition_point(|node| node.day < day)..].iter();
-        let within = from(first).take_while(|node| node.day <= last).filter_map(|node| Some((room(node)?, node)));
-        let within = within.min_by_key(|(alone, node)| (*alone, std::cmp::Reverse(node.day))).map(|(_, node)| node);
-        let behind = || from(last.max(first) + 1).find(|node| room(node).is_some()).filter(|_| chain.may_be_late);
-        let late = within.is_none();
-        let node = within.or_else(behind)?;
-        let window = (first.min(self.days - 1), last);
-        let cost = if late { chain.base } else { Self::job(chain, window, due).cost_on(node.day) };
-        Some(Done { chain: index, day: node.day, technician: node.technician, window, due, late, cost })
-    }
-
     /// The first day on which something is done whose next time must now be sooner than planned; `None` = all is well.
     /// Windows are put right where the day planned lies within the new one.
     fn first_moved(&self, year: &mut SiteYear) -> Option<usize> {
@@ -506,50 +417,4 @@ impl Chains<'_> {
         }
         moved
     }
-}
-
-/// Where not everything fits within its window: job by job, the soonest due first, on a visit that is made already, on
-/// another, or on the first day behind its window that has room. The first `standing` jobs have their day.
-fn crowded(problem: &Problem, standing: usize) -> Vec<Option<usize>> {
-    let mut order: Vec<usize> = (0..problem.jobs.len()).collect();
-    order.sort_by_key(|index| {
-        let job = &problem.jobs[*index];
-        // What has its day already stays on it.
-        (*index >= standing, job.first < job.last, job.last, job.access)
-    });
-    // By day, who comes, how long the work is, and how long it may be.
-    let mut made: BTreeMap<usize, (usize, u32, u32)> = BTreeMap::new();
-    let mut node_of = vec![None; problem.jobs.len()];
-    for index in order {
-        let job = &problem.jobs[index];
-        let can = |place: usize| {
-            let node = &problem.nodes[place];
-            let allowed = problem.access[job.access][node.day];
-            problem.fits(job, node)
-                && made.get(&node.day).is_none_or(|(there, minutes, most)| {
-                    *there == place && minutes + job.minutes <= (*most).min(allowed).min(node.room)
-                })
-        };
-        let places = |from: usize, to: usize| {
-            let start = problem.nodes.partition_point(|n| n.day < from);
-            (start..problem.nodes.len()).take_while(move |place| problem.nodes[*place].day <= to)
-        };
-        let within = places(job.first, job.last).filter(|place| can(*place)).min_by(|a, b| {
-            let cost = |place: usize| {
-                let node = &problem.nodes[place];
-                job.cost_on(node.day) + if made.contains_key(&node.day) { 0.0 } else { node.cost }
-            };
-            cost(*a).total_cmp(&cost(*b))
-        });
-        let chosen = within.or_else(|| places(job.last, usize::MAX).find(|place| can(*place)));
-        if let Some(place) = chosen {
-            let day = problem.nodes[place].day;
-            let allowed = problem.access[job.access][day];
-            let entry = made.entry(day).or_insert((place, 0, allowed));
-            entry.1 += job.minutes;
-            entry.2 = entry.2.min(allowed);
-            node_of[index] = Some(place);
-        }
-    }
-    node_of
 }

@@ -1,20 +1,21 @@
 //! A plan that stays put: which of today's work was promised for which day, and, once days are chosen, which visit is
 //! which, what moved and why, and what is cancelled.
 
+mod reasons;
+
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use super::made::works;
 use super::{Cancelled, Plan, Visit, Work};
 use crate::address::{Address, Id};
 use crate::calendar::plus_days;
 use crate::records::Fleet;
 use crate::records::forms::{Date, Format, Keyed, Name, Text};
 use crate::records::plan::{CancelledVisit, PlanFile, PlannedTask, PlannedVisit};
-use crate::report::format;
 use crate::site::SiteFigures;
+use reasons::{Reasons, figures_of};
 
 /// Days of the week that is planned anew with `--week`.
 pub const WEEK_DAYS: i64 = 7;
@@ -92,15 +93,26 @@ pub fn settle(plan: &mut Plan, fleet: &Fleet, sites: &[SiteFigures], accepted: A
     }
     for (site, visits) in &mut visits {
         let old = promised.remove(site).unwrap_or_default();
-        let figures = sites.binary_search_by(|figures| figures.site.id.cmp(site)).ok().map(|place| &sites[place]);
+        let figures = figures_of(sites, site);
+        let reasons = Reasons { fleet, figures, accepted };
+        let lines = reasons::lines(&old, visits);
+        let mut moved: Vec<(usize, usize, String)> = Vec::new();
+        for line in &lines {
+            let Some(now) = line.now else { continue };
+            let visit = &visits[now.visit];
+            if visit.date != line.old.date.0 || visit.technician != line.old.technician {
+                let why = reasons::from(line.old.date.0, visit.date, &reasons.why(line, &lines, visits));
+                moved.push((now.visit, now.task, why));
+            }
+        }
+        let of_visit: BTreeMap<&str, String> =
+            old.iter().map(|old| (old.id.0.as_str(), reasons.of_visit(old, &lines, visits))).collect();
+        let reason = |old: &PlannedVisit| of_visit.get(old.id.0.as_str()).cloned().unwrap_or_default();
+        for (visit, task, why) in moved {
+            visits[visit].tasks[task].moved = Some(why);
+        }
         let mut taken = vec![false; visits.len()];
         let mut left: Vec<&PlannedVisit> = Vec::new();
-        let reason = |old: &PlannedVisit, new: Option<&Visit>| {
-            figures.map_or_else(
-                || "the site is no longer in the records".to_owned(),
-                |figures| why_moved(fleet, figures, accepted, old, new),
-            )
-        };
         for old in old {
             match visits.iter().position(|visit| visit.date == old.date.0) {
                 Some(place) if !taken[place] => {
@@ -133,7 +145,7 @@ pub fn settle(plan: &mut Plan, fleet: &Fleet, sites: &[SiteFigures], accepted: A
                     taken[place] = true;
                     name(visits[place], old, &reason);
                 }
-                None => plan.cancelled.push(cancelled(old, reason(old, None))),
+                None => plan.cancelled.push(cancelled(old, reason(old))),
             }
         }
         let number = numbers.entry(figures.map_or(site, |figures| &figures.site.id)).or_default();
@@ -144,10 +156,9 @@ pub fn settle(plan: &mut Plan, fleet: &Fleet, sites: &[SiteFigures], accepted: A
     }
     for (site, old) in promised {
         for old in old {
-            let gone = sites.binary_search_by(|figures| figures.site.id.cmp(site)).is_err();
-            let why =
-                if gone { "the site is no longer in the records" } else { "nothing is to be done there any more" };
-            plan.cancelled.push(cancelled(old, why.to_owned()));
+            let reasons = Reasons { fleet, figures: figures_of(sites, site), accepted };
+            let why = reasons.of_visit(old, &reasons::lines(&[old], &[]), &[]);
+            plan.cancelled.push(cancelled(old, why));
         }
     }
     // What was cancelled before is told until its day has passed.
@@ -176,7 +187,7 @@ fn cancelled(old: &PlannedVisit, because: String) -> Cancelled {
 }
 
 /// Makes a visit the one that was promised; a change raises its sequence.
-fn name(visit: &mut Visit, old: &PlannedVisit, reason: &dyn Fn(&PlannedVisit, Option<&Visit>) -> String) {
+fn name(visit: &mut Visit, old: &PlannedVisit, reason: &dyn Fn(&PlannedVisit) -> String) {
     visit.id = old.id.0.clone();
     let moved = visit.date != old.date.0 || visit.technician != old.technician;
     let tasks: Vec<(Address, Work)> = promised_work(old).map(|(at, work)| (at.clone(), work)).collect();
@@ -186,69 +197,7 @@ fn name(visit: &mut Visit, old: &PlannedVisit, reason: &dyn Fn(&PlannedVisit, Op
     if visit.technician != old.technician {
         visit.before = Some(old.technician.clone());
     }
-    visit.moved = moved.then(|| {
-        let from =
-            if visit.date == old.date.0 { String::new() } else { format!("From {}: ", format::short_date(old.date.0)) };
-        format::sentence(&format!("{from}{}", reason(old, Some(visit))))
-    });
-}
-
-/// Why a visit could not stay on its day, in words.
-fn why_moved(
-    fleet: &Fleet,
-    figures: &SiteFigures,
-    accepted: Accepted,
-    old: &PlannedVisit,
-    new: Option<&Visit>,
-) -> String {
-    let day = old.date.0;
-    let shown = format::short_date(day);
-    if figures.site.is_closed(day) {
-        return format!("the site is closed on {shown}");
-    }
-    let access = super::access::access(figures.site, day, 1);
-    if access.lists.iter().all(|list| list[0] == 0) {
-        return format!("guests stay on {shown}, or it is no visit day");
-    }
-    if fleet.settings.holidays.iter().any(|holiday| holiday.0 == day) {
-        return format!("{shown} is a holiday");
-    }
-    if let Some(technician) = &old.technician {
-        match fleet.settings.technicians.get(technician) {
-            None => return format!("{technician} is no longer in the records"),
-            Some(person) if !works(person, day) => {
-                let name = person.name.as_ref().map_or(technician.as_str(), |name| name.0.as_str());
-                return format!("{name} does not work on {shown}");
-            }
-            Some(_) => {}
-        }
-    }
-    for line in &old.tasks {
-        let Some(work) = Work::of_line(line) else { continue };
-        let what = format!("{} at {}", format::words(&work.word()), format::place(line.at.as_str()));
-        let due = match &work {
-            Work::Renew(part) => {
-                figures.parts.iter().find(|p| p.part.at == line.at && p.part.id == part).map(|p| p.due)
-            }
-            Work::Task(task) => figures.tasks.iter().find(|t| t.at == line.at && t.id == task).map(|t| t.due),
-            _ => continue,
-        };
-        let Some(due) = due else { return format!("{what} is not to be done any more") };
-        let due = new.and_then(|new| new.tasks.iter().find(|t| t.at == line.at && t.work == work)?.due).or(due);
-        if let (Some(was), Some(due)) = (line.due, due)
-            && was.0 != due
-        {
-            return format!(
-                "{what} is now due {}, before it was {}",
-                format::short_date(due),
-                format::short_date(was.0)
-            );
-        }
-    }
-    if accepted.week_anew && day <= plus_days(accepted.as_of, WEEK_DAYS) {
-        return "the week was planned anew".to_owned();
-    }
-    "other work has come in that goes first on that day".to_owned()
+    visit.moved = moved.then(|| reasons::from(old.date.0, visit.date, &reason(old)));
 }
 
 /// The plan as it is accepted.

@@ -1,6 +1,9 @@
 //! From a fleet's figures to its planned visits: sites, people and work become numbers, the days are chosen, and what was
 //! chosen becomes visits again, with the reason where something found no day.
 
+mod promise;
+mod reasons;
+
 use std::collections::BTreeMap;
 
 use chrono::{Datelike, NaiveDate};
@@ -10,11 +13,11 @@ use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
 use super::access::{self, Access};
-use super::chains::{Done, SiteYear, Why};
+use super::chains::{Done, SiteYear};
 use super::diary::{Technician, Way};
 use super::fleet::{FleetWork, FleetYear, SiteWork};
 use super::kept::{self, Accepted};
-use super::work::{self, ASSUMED_TRAVEL_MINUTES, Item, Maker, SiteItems};
+use super::work::{self, ASSUMED_TRAVEL_MINUTES, Maker, SiteItems};
 use super::{NotFitted, Plan, Visit, VisitTask, Work};
 use crate::address::{Address, Id};
 use crate::calendar::{add, days_between, plus_days};
@@ -28,8 +31,6 @@ use crate::units::Period;
 
 /// Hours a technician works on a day where the record does not say (records, format 1).
 const ASSUMED_HOURS: f64 = 7.0;
-/// Days before its due day from which the reader is told why a part is renewed so early: common practice, no source.
-const LONG_BEFORE_DAYS: i64 = 30;
 /// The bit of skills nobody can be given a bit for any more.
 const NOBODYS: u64 = 1 << 63;
 
@@ -67,6 +68,7 @@ pub fn plan_unless(
     let minute_rate = minute_rate.unwrap_or(1.0);
     let maker = Maker { fleet, as_of, days, skills: &skills, minute_rate };
     let areas = areas(sites);
+    let anybody = promise::anybody(&people, days);
     stop.check()?;
     let mut prepared: Vec<Prepared> = sites
         .par_iter()
@@ -74,16 +76,17 @@ pub fn plan_unless(
         .map(|(figures, area)| {
             let access = access::access(figures.site, start, days);
             let mut items = maker.items(figures, &access);
-            let promised =
-                accepted.map_or_else(Vec::new, |accepted| promise(fleet, figures, accepted, &mut items, (start, days)));
-            let work = SiteWork {
+            let mut work = SiteWork {
                 way: way(figures.site, *area, as_of, minute_rate),
                 access: access.lists.clone(),
                 changeover: access.changeover.clone(),
                 closed: access.closed.clone(),
                 chains: items.items.iter().map(|item| item.chain.clone()).collect(),
-                promised,
+                promised: Vec::new(),
             };
+            if let Some(accepted) = accepted {
+                promise::promise(fleet, figures, accepted, (&mut items, &mut work), (start, days), &anybody);
+            }
             Prepared { access, items, work }
         })
         .collect();
@@ -96,46 +99,6 @@ pub fn plan_unless(
         kept::settle(&mut plan, fleet, sites, accepted);
     }
     Ok(plan)
-}
-
-/// Notes on the work which days it was promised for; gives back the visits to keep room for: day, who, minutes.
-fn promise(
-    fleet: &Fleet,
-    figures: &SiteFigures,
-    accepted: Accepted,
-    items: &mut SiteItems,
-    (start, days): (NaiveDate, usize),
-) -> Vec<(usize, usize, u32)> {
-    let mut room = Vec::new();
-    for visit in accepted.kept(&figures.site.id) {
-        let day = days_between(start, visit.date.0);
-        let person = match &visit.technician {
-            None => fleet.settings.technicians.0.is_empty().then_some(0),
-            Some(id) => fleet.settings.technicians.iter().position(|(known, _)| known == id),
-        };
-        let (Some(person), Ok(day)) = (person, usize::try_from(day)) else { continue };
-        if day >= days {
-            continue;
-        }
-        let mut minutes = 0;
-        for (at, work, line_due) in kept::promised_lines(visit) {
-            for item in items.items.iter_mut().filter(|item| item.at == *at && item.work == work) {
-                // What comes once belongs to the day within its window; what recurs, to any.
-                let (first, due) = (item.chain.first as i64, item.chain.due);
-                if item.chain.again.is_some() || due < 0 || (first..=due).contains(&(day as i64)) {
-                    item.chain.promised.push(day);
-                    if line_due == Some(plus_days(start, due)) && item.chain.promised_first.is_none() {
-                        item.chain.promised_first = Some(day);
-                    }
-                    minutes += item.minutes;
-                }
-            }
-        }
-        if minutes > 0 {
-            room.push((day, person, minutes));
-        }
-    }
-    room
 }
 
 /// Every skill that is named, a bit each.
@@ -234,7 +197,8 @@ impl Told<'_> {
     }
 
     fn plan(&self) -> Plan {
-        let mut plan = Plan { cost: self.year.cost, bound: self.year.bound, ..Plan::default() };
+        let mut plan =
+            Plan { cost: self.year.cost, bound: self.year.bound, stopped: self.year.stopped, ..Plan::default() };
         let trips = self.trips();
         for (index, year) in self.year.sites.iter().enumerate() {
             let figures = &self.sites[index];
@@ -353,46 +317,7 @@ impl Told<'_> {
             cost: item.cost.map(|cost| crate::costs::rounded(cost, &self.fleet.settings.currency.0)),
             water_out: item.water_out,
             late: done.late.then(|| self.why_not(index, item, done.window)),
-        }
-    }
-
-    /// What renewing a part long before it is due costs and saves, in words; `None` = it is not long before.
-    fn early(&self, index: usize, item: &Item, done: &Done, urgent: bool) -> Option<String> {
-        let days = done.due - done.day as i64;
-        let priced = matches!(item.work, Work::Renew(_)) && item.cost.is_some();
-        if urgent || !priced || days < LONG_BEFORE_DAYS {
-            return None;
-        }
-        let money = |amount: f64| {
-            let amount = Decimal::try_from(amount).unwrap_or_default();
-            format::money(amount, &self.fleet.settings.currency.0)
-        };
-        let chain = &item.chain;
-        let way = money(self.numbers.sites[index].way.cost);
-        let risk = chain.risk * days as f64;
-        let saves = if risk >= 0.005 {
-            format!(", saves {} of the risk that it fails first", money(risk))
-        } else {
-            String::new()
-        };
-        Some(format!(
-            "It goes {days} days early: that gives up {} of its life{saves}; a way of its own later costs {way}.",
-            money(chain.thrown_away * days as f64)
-        ))
-    }
-
-    /// Why something is due again that was last planned for a day.
-    fn again_because(&self, item: &Item, before: usize) -> String {
-        let last = format!("last planned for {}", format::short_date(self.day(before)));
-        match item.chain.after.as_ref().and_then(|after| after.get(before)).map_or(Why::Period, |next| next.why) {
-            Why::Period => format!("Due again, {last}"),
-            Why::Guests => "Guests change".to_owned(),
-            Why::GuestsExpected => "Guests are expected to change, as a year before (estimated)".to_owned(),
-            Why::AtMost => format!("Guests stay on longer than the water may stand, {last}"),
-            Why::Bathers => format!("Due again by the number of bathers, {last}"),
-            Why::BathersExpected => {
-                format!("Due again by the number of bathers, if guests come as a year before (estimated), {last}")
-            }
+            moved: None,
         }
     }
 
@@ -426,63 +351,6 @@ impl Told<'_> {
                 why: why.clone(),
             });
         }
-    }
-
-    /// Why nothing could be had within a window, in words: the first hindrance that rules out every day of it.
-    fn why_not(&self, index: usize, item: &Item, (from, until): (usize, usize)) -> String {
-        let work = &self.numbers.sites[index];
-        let access = &self.prepared[index].access;
-        let days: Vec<usize> = (from..=until.max(from).min(self.numbers.days - 1)).collect();
-        let span = match (days.first(), days.last()) {
-            (Some(first), Some(last)) if first != last => {
-                format!("from {} to {}", format::short_date(self.day(*first)), format::short_date(self.day(*last)))
-            }
-            _ => format!("on {}", format::short_date(self.day(from.min(self.numbers.days - 1)))),
-        };
-        let people = &self.numbers.technicians;
-        if let Some(lead) = item.lead.filter(|_| from > until) {
-            return format!("what it needs is to be ordered first and takes {} to come", format::period(lead));
-        }
-        if let (true, Some(skill)) = (people.iter().all(|person| item.chain.skills & !person.skills != 0), &item.skill)
-        {
-            return format!("nobody of the fleet is down as {skill}");
-        }
-        let longest = people.iter().flat_map(|person| &person.minutes).max().copied().unwrap_or(0);
-        if item.minutes + work.way.minutes > longest {
-            return format!(
-                "it takes {} min and the way {} min, and nobody works longer than {longest} min a day",
-                item.minutes, work.way.minutes
-            );
-        }
-        let closed = |day: usize| access.closed.iter().any(|(a, b)| (*a..=*b).contains(&(day as i64)));
-        if days.iter().all(|day| closed(*day)) {
-            return format!("the site is closed {span}");
-        }
-        let list = &work.access[item.chain.access];
-        if days.iter().all(|day| list[*day] == 0) {
-            let open: Vec<usize> = days.iter().copied().filter(|day| !closed(*day)).collect();
-            let outside = if open.len() < days.len() { " outside the closed season" } else { "" };
-            if !open.iter().any(|day| access.visit_day[*day]) {
-                return format!(
-                    "no day the site can be visited on falls {}{outside}",
-                    span.replacen("from", "between", 1).replacen(" to ", " and ", 1)
-                );
-            }
-            return format!("guests stay on every day the site could be visited {span}{outside}");
-        }
-        if days.iter().all(|day| list[*day] < item.minutes) {
-            return format!(
-                "{span} the site can be visited only while guests change, which is shorter than the {} min it takes",
-                item.minutes
-            );
-        }
-        let able =
-            |day: usize| people.iter().any(|person| item.chain.skills & !person.skills == 0 && person.minutes[day] > 0);
-        let open: Vec<usize> = days.iter().copied().filter(|day| list[*day] >= item.minutes).collect();
-        if open.iter().all(|day| !able(*day)) {
-            return format!("nobody who can do it works on a day the site can be visited {span}");
-        }
-        format!("the working days of those who can do it are full on every day the site can be visited {span}")
     }
 }
 

@@ -80,8 +80,13 @@ pub struct Answer {
 }
 
 /// Nodes times jobs times steps: a step looks at every job on every node, so that the more there is of both, the fewer
-/// steps are taken before the best answer so far stands.
+/// steps may be taken before the best answer so far stands.
 const MOST_WORK: usize = 5_000_000;
+
+/// How many steps may be taken for so many visits that could be made and so many jobs.
+pub fn steps_for(nodes: usize, jobs: usize) -> usize {
+    (MOST_WORK / (nodes * jobs).max(1)).max(1)
+}
 
 /// A part of the search: windows narrowed and visits ruled out.
 struct Branch {
@@ -123,7 +128,7 @@ impl Problem<'_> {
         let (bound, chosen) = self.relaxed(&windows, &[])?;
         let mut best: Option<Answer> = None;
         let mut heap = BinaryHeap::from([Branch { windows, without: Vec::new(), bound, chosen }]);
-        let most_steps = self.most_steps.min(MOST_WORK / (self.nodes.len() * self.jobs.len()).max(1)).max(1);
+        let most_steps = self.most_steps.min(steps_for(self.nodes.len(), self.jobs.len()));
         let mut steps = 0;
         while let Some(branch) = heap.pop() {
             if best.as_ref().is_some_and(|best| best.cost <= branch.bound + 1e-9) {

@@ -1,7 +1,7 @@
 """Invented instances of visit planning and their optima by a solver that knows nothing of this program.
 
 Each instance is windows, minutes, skills and costs; nothing in it comes from real sites. The mixed-integer programme
-below is solved by HiGHS through scipy.optimize.milp. Run it with Python and SciPy; it writes the *.json beside it.
+below is solved by HiGHS through scipy.optimize.milp. Run it with Python and SciPy, for all instances or those named; it writes the *.json beside it.
 
 A job j is done on one day within its window by one technician: x[j,d,t]. A site is visited by at most one technician a
 day: v[s,d,t]. The sites of an area that a technician visits on a day share a trip, whose way is the longest and dearest
@@ -120,7 +120,11 @@ def draw(name, seed, days, sites, areas, technicians, jobs, tight=1.0):
 
 wanted = [("one-site-%d" % k, dict(sites=1, areas=1, technicians=1 + k % 2, jobs=8 + 2 * k, days=42 + 7 * k, tight=[1.0, 0.6, 0.5][k % 3])) for k in range(8)]
 wanted += [("fleet-%d" % k, dict(sites=3 + k, areas=1 + k % 2, technicians=1 + k % 2, jobs=7, days=35 + 7 * (k % 2), tight=[1.0, 0.8][k % 2])) for k in range(5)]
+# Days so short that the work of an area needs several trips.
+wanted += [("crowded-%d" % k, dict(sites=4 + k, areas=1, technicians=1 + k % 2, jobs=5, days=21, tight=[0.5, 0.4, 0.5][k])) for k in range(3)]
 for name, how in wanted:
+    if sys.argv[1:] and name not in sys.argv[1:]:
+        continue
     for seed in range(100, 200):
         inst = draw(name, seed + hash(name) % 1 + sum(map(ord, name)), **how)
         found = solve(inst)

@@ -1,9 +1,10 @@
 use super::*;
+use crate::schedule::visits::diary::CHANGEOVER_MINUTES;
 use crate::units::Period;
 
 /// Invented instances with optima by the solver `HiGHS` through `scipy.optimize.milp`; the version stands in each file, the model in
 /// `solve.py` beside them.
-const INSTANCES: [(&str, &str); 13] = [
+const INSTANCES: [(&str, &str); 16] = [
     ("one-site-0", include_str!("../../../../tests/reference/visits/one-site-0.json")),
     ("one-site-1", include_str!("../../../../tests/reference/visits/one-site-1.json")),
     ("one-site-2", include_str!("../../../../tests/reference/visits/one-site-2.json")),
@@ -17,6 +18,20 @@ const INSTANCES: [(&str, &str); 13] = [
     ("fleet-2", include_str!("../../../../tests/reference/visits/fleet-2.json")),
     ("fleet-3", include_str!("../../../../tests/reference/visits/fleet-3.json")),
     ("fleet-4", include_str!("../../../../tests/reference/visits/fleet-4.json")),
+    ("crowded-0", include_str!("../../../../tests/reference/visits/crowded-0.json")),
+    ("crowded-1", include_str!("../../../../tests/reference/visits/crowded-1.json")),
+    ("crowded-2", include_str!("../../../../tests/reference/visits/crowded-2.json")),
+];
+
+/// Invented instances of one site whose work recurs over a year, with optima by `HiGHS` through `highspy`; the version stands in
+/// each file, the model in `solve_chains.py` beside them.
+const CHAINED: [(&str, &str); 6] = [
+    ("chained-0", include_str!("../../../../tests/reference/visits/chained-0.json")),
+    ("chained-1", include_str!("../../../../tests/reference/visits/chained-1.json")),
+    ("chained-2", include_str!("../../../../tests/reference/visits/chained-2.json")),
+    ("chained-3", include_str!("../../../../tests/reference/visits/chained-3.json")),
+    ("chained-4", include_str!("../../../../tests/reference/visits/chained-4.json")),
+    ("chained-5", include_str!("../../../../tests/reference/visits/chained-5.json")),
 ];
 
 fn day(text: &str) -> NaiveDate {
@@ -77,6 +92,117 @@ fn work_of(text: &str) -> (FleetWork, f64, f64) {
     });
     let work = FleetWork { start: day("2026-11-02"), days, technicians: technicians.collect(), sites: sites.collect() };
     (work, number(&read["optimum"]), number(&read["proven_bound"]))
+}
+
+/// One site whose work recurs, and what its year costs at the least.
+fn chained_work_of(text: &str) -> (FleetWork, f64) {
+    let read: serde_json::Value = serde_json::from_str(text).unwrap();
+    let number = |value: &serde_json::Value| value.as_f64().unwrap();
+    let whole = |value: &serde_json::Value| u32::try_from(value.as_u64().unwrap()).unwrap();
+    let list = |value: &serde_json::Value| value.as_array().unwrap().iter().map(whole).collect::<Vec<u32>>();
+    let access = list(&read["access"]);
+    let technicians = read["technicians"].as_array().unwrap().iter().map(|one| Technician {
+        minutes: list(&one["minutes"]),
+        skills: u64::from(!one["skills"].as_array().unwrap().is_empty()),
+    });
+    let chain = |one: &serde_json::Value| Chain {
+        first: one["first"].as_u64().unwrap() as usize,
+        due: one["due"].as_i64().unwrap(),
+        early: one["early"].as_i64().unwrap(),
+        again: one["again"].as_u64().map(|days| Period { months: 0, days: days as u32 }),
+        after: None,
+        minutes: whole(&one["minutes"]),
+        skills: u64::from(one["skill"].is_string()),
+        access: 0,
+        base: number(&one["base"]),
+        thrown_away: (-number(&one["slope"])).max(0.0),
+        risk: number(&one["slope"]).max(0.0),
+        urgent: None,
+        respond_by: None,
+        waits: false,
+        may_be_late: true,
+        promised: Vec::new(),
+        promised_first: None,
+    };
+    let site = SiteWork {
+        way: Way { area: 0, minutes: whole(&read["way_minutes"]), cost: number(&read["way_cost"]) },
+        changeover: vec![false; access.len()],
+        closed: Vec::new(),
+        chains: read["chains"].as_array().unwrap().iter().map(chain).collect(),
+        promised: Vec::new(),
+        access: vec![access],
+    };
+    let days = read["days"].as_u64().unwrap() as usize;
+    let work = FleetWork { start: day("2026-11-02"), days, technicians: technicians.collect(), sites: vec![site] };
+    (work, number(&read["optimum"]))
+}
+
+#[test]
+fn a_year_of_one_site_whose_work_recurs_equals_the_solver() {
+    for (name, text) in CHAINED {
+        let (work, optimum) = chained_work_of(text);
+        let year = planned(&work);
+        check(&work, &year);
+        assert!(year.sites[0].unfitted.is_empty() && year.sites[0].done.iter().all(|done| !done.late), "{name}");
+        assert!((year.cost - optimum).abs() < 1e-4, "{name}: {} against {optimum}", year.cost);
+    }
+}
+
+#[test]
+fn a_site_of_forty_pumps_takes_few_steps_and_says_that_it_stopped() {
+    use rand::{RngExt, SeedableRng};
+    let mut draw = rand_chacha::ChaCha8Rng::seed_from_u64(3);
+    let days = 365;
+    let works = |day: usize| day % 7 < 5;
+    // A filter clean, a check, and four wear parts each, at intervals in days.
+    let kinds = [(30, 10), (90, 15), (365, 30), (730, 60), (1095, 45), (1460, 20)];
+    let chains: Vec<Chain> = (0..40)
+        .flat_map(|_| kinds)
+        .map(|(again, minutes)| {
+            let due = draw.random_range(5..i64::from(again).min(900));
+            let early = (i64::from(again) / 4).min(180);
+            Chain {
+                first: (due - early).max(0) as usize,
+                due,
+                early,
+                again: Some(Period { months: 0, days: again }),
+                after: None,
+                minutes,
+                skills: 0,
+                access: 0,
+                base: 0.0,
+                thrown_away: draw.random_range(0.01..0.3),
+                risk: 0.0,
+                urgent: None,
+                respond_by: None,
+                waits: false,
+                may_be_late: true,
+                promised: Vec::new(),
+                promised_first: None,
+            }
+        })
+        .collect();
+    let site = SiteWork {
+        way: Way { area: 0, minutes: 40, cost: 30.0 },
+        access: vec![(0..days).map(|day| if works(day) { 1440 } else { 0 }).collect()],
+        changeover: vec![false; days],
+        closed: Vec::new(),
+        chains,
+        promised: Vec::new(),
+    };
+    let person = Technician { minutes: (0..days).map(|day| if works(day) { 420 } else { 0 }).collect(), skills: 0 };
+    let work = FleetWork { start: day("2026-11-02"), days, technicians: vec![person], sites: vec![site] };
+    let asked = work.sites[0].asked(work.start, days, &work.sites[0].chains);
+    let diary = Diary::new(work.technicians.clone(), days);
+    let mut nodes = Vec::new();
+    diary.nodes(&work.sites[0].way, |day| work.sites[0].open(day), |_| None, &mut nodes);
+    let asked = Chains { most_steps: STEPS[0], ..asked };
+    let year = asked.plan(&nodes, &[]);
+    // It is asked again from every window that moved, and each time may take a step.
+    assert!(year.steps <= 600, "{} steps", year.steps);
+    // The search for a better year stops where it has looked at as much as it may, and says so.
+    let searched = Chains { most_looks: 50_000, ..asked }.plan(&nodes, &[]);
+    assert!(searched.stopped && !year.beats(&searched));
 }
 
 /// A plan is what it says: in its windows, on open days, within working days and skills, at the cost it states.

@@ -1,4 +1,5 @@
 use super::*;
+use crate::address::Id;
 use crate::quantities::fleet_for_tests::{day, load_with};
 use crate::schedule::visits::{Plan, Visit, VisitTask, plan};
 
