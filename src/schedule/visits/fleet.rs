@@ -65,7 +65,7 @@ const FEW_SITES: usize = 12;
 /// Steps of branch and bound a site may take, alone, where there are few and where there are many.
 const STEPS: [usize; 3] = [50_000, 100, 4];
 /// Chains times visits that may be looked at to make a site's year better, alone and where there are few.
-const LOOKS: usize = 20_000_000;
+const LOOKS: usize = 3_000_000;
 const LOOKS_OF_FEW: usize = 1_000_000;
 /// How often each site is planned again beside the others, alone, where there are few and where there are many.
 const ROUNDS: [usize; 3] = [6, 6, 1];
