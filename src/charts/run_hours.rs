@@ -308,7 +308,7 @@ mod tests {
         let note = |months: &[RunHoursMonth]| {
             let mut given = input(0, 2, 1.0);
             for (speed, month) in given.speeds.iter_mut().zip(months) {
-                speed.months = vec![month.clone()];
+                speed.months = vec![*month];
             }
             given.speeds.truncate(months.len());
             run_hours(&given).unwrap().caption
@@ -316,7 +316,7 @@ mod tests {
         assert_eq!(note(&[month(10.0, 0.0, None)]), "Solid: metered.");
         assert_eq!(note(&[month(0.0, 10.0, None)]), "Hollow: estimated.");
         let both = month(5.0, 10.0, Some((12.0, 18.0)));
-        assert_eq!(note(&[both.clone()]), "Solid: metered; hollow: estimated; thin line: central 80 %.");
+        assert_eq!(note(&[both]), "Solid: metered; hollow: estimated; thin line: central 80 %.");
         // Beside a pump that runs all day the hours of jets would be a line of no height.
         assert_eq!(
             note(&[both, month(700.0, 0.0, None)]),

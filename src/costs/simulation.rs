@@ -221,7 +221,9 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
         let sums = &mut block[..count];
         sums.fill(Sums::default());
         tracer.begin(count);
-        worsens.iter_mut().for_each(|pump| pump.draw_story(count));
+        for pump in &mut worsens {
+            pump.draw_story(count);
+        }
         for group in &mut groups {
             let story = worsens.iter().find(|pump| pump.is_of(group.at));
             group

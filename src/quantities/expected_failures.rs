@@ -346,7 +346,9 @@ impl FleetLives {
         let outlooks = outlook.outlooks(Age::of(part, age), exposure.further, exposure.planned, factor);
         let mut means: Vec<f64> = outlooks.map(|(of_node, _)| of_node.mean).collect();
         if let Some((own, (_, expected))) = self.by_its_own(part, exposure.further) {
-            means.iter_mut().for_each(|mean| *mean += own.chance * (expected - *mean));
+            for mean in &mut means {
+                *mean += own.chance * (expected - *mean);
+            }
         }
         means.iter().all(|mean| mean.is_finite()).then_some(means)
     }

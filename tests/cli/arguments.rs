@@ -96,7 +96,7 @@ fn quiet_once_leaves_only_problems_and_twice_nothing() {
     assert_eq!(once.lines().count(), 1, "{once}");
     assert!(once.starts_with("sites/old-mill.yaml:6:13: error[wrong-value]"), "{once}");
     assert_eq!(said(&faulty, &["-qq"], 1), "");
-    assert!(said(&sound, &["-v"], 0).contains("tables and workbook: "));
+    assert!(said(&sound, &["-v"], 0).contains("tables, workbook, calendars and documents: "));
 }
 
 #[test]

@@ -123,18 +123,15 @@ impl<'a, 'b> OverVisits<'a, 'b> {
             total: f64::INFINITY,
             end: (None, None),
         };
-        let first = match self.given[index] {
-            Some(given) => {
-                let place = visits.iter().position(|node| self.nodes[*node].day == given.day)?;
-                way.least[place] = given.cost + if given.late { LATE } else { 0.0 };
-                way.came[place] = (None, (given.window, given.due), given.late);
-                place
-            }
-            None => {
-                let chain = &self.asked.chains[index];
-                self.go_on(index, visits, &room, &mut way, None, self.asked.time(Some(self.asked.first_window(chain))));
-                0
-            }
+        let first = if let Some(given) = self.given[index] {
+            let place = visits.iter().position(|node| self.nodes[*node].day == given.day)?;
+            way.least[place] = given.cost + if given.late { LATE } else { 0.0 };
+            way.came[place] = (None, (given.window, given.due), given.late);
+            place
+        } else {
+            let chain = &self.asked.chains[index];
+            self.go_on(index, visits, &room, &mut way, None, self.asked.time(Some(self.asked.first_window(chain))));
+            0
         };
         for place in first..visits.len() {
             if way.least[place].is_finite() {

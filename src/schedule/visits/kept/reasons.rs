@@ -25,7 +25,7 @@ pub(super) struct Now {
 /// A promised line, and where it is done now.
 pub(super) struct Line<'a> {
     pub old: &'a PlannedVisit,
-    line: &'a PlannedTask,
+    promised: &'a PlannedTask,
     work: Work,
     pub now: Option<Now>,
 }
@@ -44,14 +44,14 @@ pub(super) fn lines<'a>(old: &[&'a PlannedVisit], visits: &[&mut Visit]) -> Vec<
     let mut lines: Vec<Line> = Vec::new();
     for visit in old {
         for line in &visit.tasks {
-            lines.extend(Work::of_line(line).map(|work| Line { old: visit, line, work, now: None }));
+            lines.extend(Work::of_line(line).map(|work| Line { old: visit, promised: line, work, now: None }));
         }
     }
     // The nearest first, so that what stays on its day is not taken for something else.
     let mut pairs: Vec<(i64, usize, usize)> = Vec::new();
     for (place, line) in lines.iter().enumerate() {
         let slack = line.slack();
-        for (time, now) in times.get(&(&line.line.at, &line.work)).into_iter().flatten().enumerate() {
+        for (time, now) in times.get(&(&line.promised.at, &line.work)).into_iter().flatten().enumerate() {
             let away = days_between(line.old.date.0, visits[now.visit].date).abs();
             if away <= slack {
                 pairs.push((away, place, time));
@@ -63,7 +63,7 @@ pub(super) fn lines<'a>(old: &[&'a PlannedVisit], visits: &[&mut Visit]) -> Vec<
     let mut taken: Vec<(usize, usize)> = Vec::new();
     for (_, place, time) in pairs {
         let line = &lines[place];
-        let Some(now) = times.get(&(&line.line.at, &line.work)).and_then(|times| times.get(time)) else { continue };
+        let Some(now) = times.get(&(&line.promised.at, &line.work)).and_then(|times| times.get(time)) else { continue };
         if found[place].is_none() && !taken.contains(&(now.visit, now.task)) {
             taken.push((now.visit, now.task));
             found[place] = Some(*now);
@@ -78,14 +78,17 @@ pub(super) fn lines<'a>(old: &[&'a PlannedVisit], visits: &[&mut Visit]) -> Vec<
 impl Line<'_> {
     /// Days it may be moved and still be the same time: as many as it can wait or be early.
     fn slack(&self) -> i64 {
-        let due = self.line.due.map_or(0, |due| days_between(self.old.date.0, due.0).abs());
+        let due = self.promised.due.map_or(0, |due| days_between(self.old.date.0, due.0).abs());
         due.max(LEAST_SLACK_DAYS)
     }
 
     fn what(&self) -> String {
-        format!("{} at {}", format::words(&self.work.word()), format::place(self.line.at.as_str()))
+        format!("{} at {}", format::words(&self.work.word()), format::place(self.promised.at.as_str()))
     }
 }
+
+/// The day something is due; `None` = not known.
+struct DueNow(Option<NaiveDate>);
 
 /// What the reasons of a site are read from.
 pub(super) struct Reasons<'a> {
@@ -127,7 +130,7 @@ impl Reasons<'_> {
     /// The last day it was done that has been recorded since the plan was accepted.
     fn done_since(&self, line: &Line) -> Option<NaiveDate> {
         let (known, now) = (self.accepted.plan.as_of.0, self.accepted.as_of);
-        let entries = self.figures?.site.entries(&line.line.at);
+        let entries = self.figures?.site.entries(&line.promised.at);
         let did = |entry: &crate::records::log::Entry| match &line.work {
             Work::Renew(part) => entry.renewed.0.iter().any(|(id, _)| id == part),
             Work::Task(task) => entry.done.contains(task),
@@ -139,15 +142,17 @@ impl Reasons<'_> {
             .max()
     }
 
-    /// The day it is due now, where it is not planned.
-    fn due_now(&self, line: &Line) -> Option<Option<NaiveDate>> {
+    /// When it is due now, where it is not planned; `None` = it is not to be done any more.
+    fn due_now(&self, line: &Line) -> Option<DueNow> {
         let figures = self.figures?;
         match &line.work {
             Work::Renew(part) => {
-                figures.parts.iter().find(|p| p.part.at == line.line.at && p.part.id == part).map(|p| p.due)
+                figures.parts.iter().find(|p| p.part.at == line.promised.at && p.part.id == part).map(|p| DueNow(p.due))
             }
-            Work::Task(task) => figures.tasks.iter().find(|t| t.at == line.line.at && t.id == task).map(|t| t.due),
-            _ => Some(line.line.due.map(|due| due.0)),
+            Work::Task(task) => {
+                figures.tasks.iter().find(|t| t.at == line.promised.at && t.id == task).map(|t| DueNow(t.due))
+            }
+            _ => Some(DueNow(line.promised.due.map(|due| due.0))),
         }
     }
 
@@ -155,15 +160,17 @@ impl Reasons<'_> {
     fn stays(&self, line: &Line, day: NaiveDate) -> bool {
         let visits =
             self.accepted.plan.visits.iter().filter(|visit| visit.site == line.old.site && visit.date.0 == day);
-        visits.flat_map(super::promised_work).any(|(at, work)| *at == line.line.at && work == line.work)
+        visits.flat_map(super::promised_work).any(|(at, work)| *at == line.promised.at && work == line.work)
     }
 
     /// Why a line cannot be done when it was promised, from what is known of it alone; `None` = nothing speaks against it.
     fn of_line(&self, line: &Line, visits: &[&mut Visit]) -> Option<String> {
         let what = line.what();
-        let was = line.line.due?.0;
+        let was = line.promised.due?.0;
         let Some(now) = line.now else {
-            let Some(due) = self.due_now(line) else { return Some(format!("{what} is not to be done any more")) };
+            let Some(DueNow(due)) = self.due_now(line) else {
+                return Some(format!("{what} is not to be done any more"));
+            };
             let due = due.map_or_else(String::new, |due| format!(" and is due {}", format::short_date(due)));
             return self.done_since(line).map(|done| format!("{what} was done on {}{due}", format::short_date(done)));
         };
@@ -193,8 +200,8 @@ impl Reasons<'_> {
         };
         // What the visit was for has gone to another day, and the rest goes along.
         let along = || {
-            let of_visit = lines.iter().filter(|other| other.old.id == line.old.id);
-            of_visit.filter_map(|other| self.of_line(other, visits)).next().map(|why| format!("it goes along: {why}"))
+            let mut of_visit = lines.iter().filter(|other| other.old.id == line.old.id);
+            of_visit.find_map(|other| self.of_line(other, visits)).map(|why| format!("it goes along: {why}"))
         };
         let late = || {
             let now = line.now?;
