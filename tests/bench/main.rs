@@ -162,15 +162,17 @@ fn tables(runs: &[Run], table: &mut String) {
         "| run | sites | wall s | own CPU s | renderer CPU s | own CPU ms a site | memory MiB | index.html kB |\n\
          | --- | ---: | ---: | ---: | ---: | ---: | ---: | ---: |"
     );
+    // A quote, and a run with nothing to do, say nothing of their processor and memory.
+    let said = |value: f64, decimals: usize| if value > 0.0 { format!("{value:.decimals$}") } else { String::new() };
     for Run { what, sites, measured } in runs {
         let _ = writeln!(
             table,
-            "| {what} | {sites} | {:.2} | {:.2} | {:.2} | {:.1} | {:.0} | {} |",
+            "| {what} | {sites} | {:.2} | {} | {} | {} | {} | {} |",
             measured.seconds,
-            measured.own,
-            measured.renderer,
-            1000.0 * measured.own / f64::from(*sites),
-            measured.mebibytes,
+            said(measured.own, 2),
+            said(measured.renderer, 2),
+            said(1000.0 * measured.own / f64::from(*sites), 1),
+            said(measured.mebibytes, 0),
             measured.page / 1000
         );
     }
