@@ -9,7 +9,7 @@ use crate::quantities::forecast_check::Checks;
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::Fleet;
 use crate::schedule::visits::Plan;
-use crate::site::SiteFigures;
+use crate::site::{self, SiteFigures};
 use crate::to_do;
 
 /// A fleet with its figures at the as-of day.
@@ -37,7 +37,7 @@ pub struct FleetFigures<'a> {
 /// do there. `sites` is sorted by id.
 pub fn give_visits(fleet: &Fleet, sites: &mut [SiteFigures], plan: &Plan, as_of: NaiveDate) {
     for visit in &plan.visits {
-        if let Ok(place) = sites.binary_search_by(|site| site.site.id.cmp(&visit.site)) {
+        if let Some(place) = site::place_of(sites, &visit.site) {
             sites[place].visits.push(visit.clone());
         }
     }
@@ -45,7 +45,7 @@ pub fn give_visits(fleet: &Fleet, sites: &mut [SiteFigures], plan: &Plan, as_of:
         site.year.count_planned(fleet, &site.visits, as_of);
     }
     for not_fitted in &plan.not_fitted {
-        if let Ok(place) = sites.binary_search_by(|site| site.site.id.cmp(&not_fitted.site)) {
+        if let Some(place) = site::place_of(sites, &not_fitted.site) {
             to_do::add_not_fitted(&mut sites[place].to_do, not_fitted);
         }
     }

@@ -114,6 +114,11 @@ pub fn all_figures<'a>(
     sites.par_iter().map(|(site, spas)| site_figures(fleet, lives, site, spas, as_of)).collect()
 }
 
+/// Where a site stands among those of a fleet, which are sorted by id.
+pub fn place_of(sites: &[SiteFigures], id: &Id) -> Option<usize> {
+    sites.binary_search_by(|site| site.site.id.cmp(id)).ok()
+}
+
 /// Reads a site as it was known on a day and computes the figures of its spas.
 ///
 /// # Errors

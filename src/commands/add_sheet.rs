@@ -6,12 +6,11 @@
 
 use std::io::{BufRead, IsTerminal};
 
-use rayon::prelude::*;
-
 use super::add::{self, Wanted};
 use crate::calendar::{self, Month};
 use crate::cli::Add;
 use crate::commands::{Failure, failure, load};
+use crate::interrupt::Stop;
 use crate::printer::Printer;
 use crate::records::Site;
 use crate::records::load::Shared;
@@ -61,7 +60,7 @@ pub fn run(arguments: &Add, visit: &str, printer: Printer) -> Result<u8, Failure
 /// The sites and the plan as a report of the month has them.
 fn planned(shared: &Shared, month: Month) -> (Vec<Site>, Plan) {
     let as_of = month.last();
-    let read: Vec<_> = shared.sites.par_iter().filter_map(|files| site::read(shared, files, as_of).ok()).collect();
+    let read = site::read_all(shared, as_of, &Stop::never()).unwrap_or_default().sites;
     let lives = site::fleet_lives(&shared.fleet, &read, as_of);
     let figures = site::all_figures(&shared.fleet, &lives, &read, as_of);
     let plan = visits::plan(&shared.fleet, &figures, as_of, false);

@@ -11,7 +11,7 @@ impl Explainer<'_> {
     pub(super) fn energy_of(&self, pump: &Pump, hours: &RunHours, out: &mut Vec<String>) {
         let month = Month::of(self.figures.as_of);
         out.extend([String::new(), format!("Energy of the pump in {}", month.in_words())]);
-        for row in hours.months.iter().filter(|m| m.month == month) {
+        for row in hours.of_month(month) {
             let speed = row.speed.word();
             match row.hours.zip(row.energy_kwh).filter(|(h, _)| *h > 0.0) {
                 Some((run, energy)) => {

@@ -247,7 +247,7 @@ fn more_hours(flows: &Flows, limits: &LimitSet, row: &WaterMonth) -> Option<WayO
     let (mut cost, mut hours) = (Some(0.0), 0.0);
     for run in flows.runs(row.month) {
         let (_, pump) = flows.filtering.get(run.pump)?;
-        let month = pump.months.iter().find(|m| m.month == row.month && m.speed == run.speed);
+        let month = pump.of_month(row.month).iter().find(|m| m.speed == run.speed);
         if let Some(month) = month.filter(|m| m.hours.is_some_and(|h| h > 0.0)) {
             cost = cost.zip(month.energy_cost).map(|(sum, more)| sum + more);
             hours += month.hours.unwrap_or(0.0);

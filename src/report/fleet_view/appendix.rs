@@ -28,8 +28,9 @@ pub(super) fn note(standings: &[Standing]) -> String {
 fn line(given: &Given, standing: &Standing) -> SiteLine {
     let site = standing.site;
     let month = given.figures.month;
-    let rows = site.spas.iter().flat_map(|spa| &spa.pumps).flat_map(|p| &p.hours).flat_map(|h| &h.months);
-    let energy: Vec<f64> = rows.filter(|m| m.month == month).filter_map(|m| m.energy_kwh).collect();
+    let rows =
+        site.spas.iter().flat_map(|spa| &spa.pumps).flat_map(|p| &p.hours).flat_map(|hours| hours.of_month(month));
+    let energy: Vec<f64> = rows.filter_map(|m| m.energy_kwh).collect();
     SiteLine {
         mark: standing.urgency().into(),
         word: standing.words().to_owned(),

@@ -73,15 +73,14 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
 type Pumps<'a> = [(&'a Spa, &'a Pump, &'a PumpFigures)];
 
 fn hours_of_month(figures: &PumpFigures, month: Month) -> Option<f64> {
-    let rows: Vec<_> = figures.hours.as_ref()?.months.iter().filter(|m| m.month == month).collect();
+    let rows = figures.hours.as_ref()?.of_month(month);
     if rows.is_empty() { None } else { rows.iter().map(|m| m.hours).sum() }
 }
 
 fn pump_summary(given: &Given, pumps: &Pumps) -> String {
     let known: Vec<f64> = pumps.iter().filter_map(|(_, _, f)| hours_of_month(f, given.month)).collect();
-    let of_month = || {
-        pumps.iter().filter_map(|(_, _, f)| f.hours.as_ref()).flat_map(|h| &h.months).filter(|m| m.month == given.month)
-    };
+    let of_month =
+        || pumps.iter().filter_map(|(_, _, f)| f.hours.as_ref()).flat_map(|hours| hours.of_month(given.month));
     let metered: f64 = of_month().map(|m| m.hours.map_or(0.0, |hours| m.metered_hours.min(hours))).sum();
     let month = given.month.in_words();
     let unknown = pumps.len() - known.len();

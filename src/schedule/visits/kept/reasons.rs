@@ -12,7 +12,7 @@ use crate::records::plan::{PlannedTask, PlannedVisit};
 use crate::report::format;
 use crate::schedule::visits::Visit;
 use crate::schedule::visits::made::works;
-use crate::site::SiteFigures;
+use crate::site::{SiteFigures, place_of};
 
 /// A time something is planned: which visit of the site, which of its tasks, and the day the time before is planned for.
 #[derive(Debug, Clone, Copy)]
@@ -224,7 +224,7 @@ impl Reasons<'_> {
     }
 }
 
-/// The names of a site's visits by where they stood.
+/// A reason as it is printed, with the day it moved from where the day is another.
 pub(super) fn from(day: NaiveDate, date: NaiveDate, why: &str) -> String {
     let from = if date == day { String::new() } else { format!("From {}: ", format::short_date(day)) };
     format::sentence(&format!("{from}{why}"))
@@ -232,5 +232,5 @@ pub(super) fn from(day: NaiveDate, date: NaiveDate, why: &str) -> String {
 
 /// The site's figures among those of the fleet, which stand by id.
 pub(super) fn figures_of<'a, 'b>(sites: &'a [SiteFigures<'b>], site: &Id) -> Option<&'a SiteFigures<'b>> {
-    sites.binary_search_by(|figures| figures.site.id.cmp(site)).ok().map(|place| &sites[place])
+    place_of(sites, site).map(|place| &sites[place])
 }
