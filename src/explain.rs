@@ -355,8 +355,9 @@ impl Explainer<'_> {
         self.from(&hours.sources, out);
         let date = due::due_by_hours(&part.part, interval, hours, pump.forecast.as_ref(), self.figures.as_of);
         out.push(match date {
-            Some((due, ..)) if due <= self.figures.as_of => {
-                format!("    {} were reached on {due}", hours_in_print(interval))
+            Some((due, low, high)) if due <= self.figures.as_of => {
+                let ends = if low < high { format!(", central 80 % {}", range(low, high)) } else { String::new() };
+                format!("    {} were reached on {due}{ends}", hours_in_print(interval))
             }
             Some((due, low, high)) => {
                 let left = hours_in_print(interval - age);

@@ -35,7 +35,7 @@ pub fn run(arguments: &Arguments, printer: Printer, stop: &Stop) -> Result<u8, F
     stop.check()?;
     let lives = site::fleet_lives(&shared.fleet, &sites, as_of);
     let figures = site::all_figures(&shared.fleet, &lives, &sites, as_of);
-    let plan = visits::plan_unless(&shared.fleet, &figures, as_of, arguments.week, stop)?;
+    let plan = visits::plan_with_bound(&shared.fleet, &figures, as_of, arguments.week, stop)?;
     let shown = if arguments.week { Some(plus_days(as_of, kept::WEEK_DAYS)) } else { None };
     tell(&plan, shown, shared.fleet.settings.currency.0.as_str(), printer);
     if arguments.accept {
@@ -81,7 +81,8 @@ fn tell(plan: &Plan, until: Option<chrono::NaiveDate>, currency: &str, printer: 
         let due = left.due.map_or_else(String::new, |due| format!(", due {due}"));
         printer.data(&format!("not fitted: {}/{} {}{due}: {}", left.site, left.at, left.work.word(), left.why));
     }
-    let gap = if plan.bound > 0.0 { (plan.cost / plan.bound - 1.0) * 100.0 } else { 0.0 };
+    let bound = plan.bound.unwrap_or(0.0);
+    let gap = if bound > 0.0 { (plan.cost / bound - 1.0) * 100.0 } else { 0.0 };
     let stopped = match plan.stopped {
         0 => String::new(),
         1 => "; at one site the search stopped at its limit of steps".to_owned(),
@@ -94,6 +95,6 @@ fn tell(plan: &Plan, until: Option<chrono::NaiveDate>, currency: &str, printer: 
          areas: where days are full, no plan comes near it",
         plan.visits.len(),
         plan.cost,
-        plan.bound
+        bound
     ));
 }

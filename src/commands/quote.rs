@@ -18,7 +18,7 @@ use crate::manifest::{self, Manifest, Versions};
 use crate::output::{FileDigest, OutputFolder};
 use crate::printer::Printer;
 use crate::quantities::SpaFigures;
-use crate::records::load::Shared;
+use crate::records::load::{Shared, site_of};
 use crate::records::yaml::nearest;
 use crate::records::{Fleet, Site};
 use crate::report::document::Problem;
@@ -166,6 +166,22 @@ fn units(
     Ok(sites.iter().enumerate().map(|(index, (site, _))| (Unit::Site(site.id.clone()), vec![index])).collect())
 }
 
+/// The files of the fleet as they were read.
+#[derive(Clone, Copy)]
+struct Inputs<'a> {
+    files: &'a [FileDigest],
+    /// One digest of them all, and of what was asked for: how long parts last is learnt from every site's records.
+    made_from: &'a str,
+}
+
+impl Inputs<'_> {
+    /// The files of some sites and those of the whole fleet. A list of all in every quote would grow with the square of the fleet.
+    fn of(self, sites: &[&str]) -> Vec<FileDigest> {
+        let theirs = |file: &&FileDigest| site_of(&file.path).is_none_or(|site| sites.contains(&site));
+        self.files.iter().filter(theirs).cloned().collect()
+    }
+}
+
 /// Publishing with what it needs everywhere.
 struct Run<'a> {
     arguments: &'a Quote,
@@ -184,13 +200,20 @@ impl Run<'_> {
         let renderer = renderer(pdf, typst, self.printer, self.stop, &mut left_out);
         let typesetter = renderer.as_ref().map(|renderer| renderer as &dyn Typesetter);
         let inputs = manifest::inputs(&self.shared.folder);
+        let (window, draws) = (self.given.worlds.window(), self.arguments.draws.to_string());
+        let renderer_version = typesetter.map_or_else(|| "none".to_owned(), Typesetter::version);
+        let made_from = manifest::made_from(
+            &[&window.as_of.to_string(), &window.name(), &draws, manifest::SOURCE, &renderer_version],
+            &inputs,
+        );
+        let inputs = Inputs { files: &inputs, made_from: &made_from };
         let maker = documents::Maker::new().map_err(Failure::new)?;
         let clock = Clock::start();
         let made: Vec<Result<Vec<Problem>, Failure>> = quotes
             .par_iter()
             .map(|(quote, _)| {
                 self.stop.check()?;
-                self.publish_one(&output, &maker, quote, typesetter, &inputs, &left_out)
+                self.publish_one(&output, &maker, quote, typesetter, inputs, &left_out)
             })
             .collect();
         let problems: Vec<Vec<Problem>> = made.into_iter().collect::<Result<_, _>>()?;
@@ -205,14 +228,15 @@ impl Run<'_> {
         maker: &documents::Maker,
         quote: &Quoted,
         typesetter: Option<&dyn Typesetter>,
-        inputs: &[FileDigest],
+        inputs: Inputs,
         left_out: &[String],
     ) -> Result<Vec<Problem>, Failure> {
         let window = self.given.worlds.window();
         let part = output.part(&format!("quotes/{}/{}", window.last.year(), folder(&quote.unit)))?;
         let fleet = self.given.base.fleet;
-        let site_ids = quote.sites.iter().map(|index| self.given.base.sites[*index].site.id.as_str());
-        let csv = quoted::quoted(quote, &site_ids.collect::<Vec<_>>().join(" "), window.last.year(), fleet);
+        let site_ids: Vec<&str> =
+            quote.sites.iter().map(|index| self.given.base.sites[*index].site.id.as_str()).collect();
+        let csv = quoted::quoted(quote, &site_ids.join(" "), window.last.year(), fleet);
         part.write("costs.csv", &csv.map_err(Failure::new)?).map_err(Failure::new)?;
         let mut problems = Vec::new();
         if let Some(typesetter) = typesetter {
@@ -234,8 +258,8 @@ impl Run<'_> {
                 site_view: quote_view::QUOTE_VIEW_VERSION,
                 record_format: 1,
             },
-            made_from: None,
-            inputs: inputs.to_vec(),
+            made_from: Some(inputs.made_from.to_owned()),
+            inputs: inputs.of(&site_ids),
             files: part.files(),
             diagnostics: Vec::new(),
             left_out,

@@ -174,10 +174,15 @@ impl Forecast {
         let expected = self.crossing(hours, 1.0)?;
         let months = (days_between(self.from, expected) as f64 / MONTH_DAYS).max(1.0);
         let spread = (CENTRAL_80 * self.spread.of_months(months)).min(0.9);
-        let level = (CENTRAL_80 * self.spread.level).min(0.9);
+        let level = self.level();
         let early = self.crossing((hours - level * unmetered).max(0.0), 1.0 + spread);
         let late = self.crossing(hours + level * unmetered, 1.0 - spread);
         Some((expected, early, late))
+    }
+
+    /// Half the width of the central 80 % of the level of use, as a share of it.
+    pub fn level(&self) -> f64 {
+        (CENTRAL_80 * self.spread.level).min(0.9)
     }
 
     /// The hours of the first so many months with the ends of their central 80 %, all speeds.

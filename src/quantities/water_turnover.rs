@@ -21,7 +21,7 @@ use uom::si::velocity::meter_per_second;
 use uom::si::volume::liter;
 use uom::si::volume_rate::liter_per_minute;
 
-use crate::basis::{Figure, Source};
+use crate::basis::Figure;
 use crate::calendar::{Month, days_between, plus_days};
 use crate::hydraulics;
 use crate::limits::LimitSet;
@@ -262,11 +262,6 @@ fn judge(row: &mut WaterMonth, limits: Option<&LimitSet>, spa: &Spa, hours: Opti
 
 fn flow_of(litres_a_minute: f64) -> VolumeRate {
     VolumeRate::new::<liter_per_minute>(litres_a_minute)
-}
-
-/// The records a month's verdict rests on.
-pub fn sources(row: &WaterMonth) -> Vec<Source> {
-    row.flow.as_ref().map(|f| f.sources.to_vec()).unwrap_or_default()
 }
 
 #[cfg(test)]

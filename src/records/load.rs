@@ -415,6 +415,18 @@ fn lines_that_disagree(site: &Id, lines: &[SheetLine], source: &SourceText) -> V
     diagnostics
 }
 
+/// The site a file is of by its place and name; `None` = it is of the whole fleet, or of none.
+pub fn site_of(file: &str) -> Option<&str> {
+    match file.split_once('/')? {
+        ("sites", name) => name.strip_suffix(".yaml"),
+        ("readings", name) => name.strip_suffix(".csv"),
+        ("bookings", name) => {
+            name.strip_suffix(".ics").map(|stem| stem.split_once("--").map_or(stem, |(site, _)| site))
+        }
+        _ => None,
+    }
+}
+
 fn find_sites(folder: &Folder, sheet: SheetSites, diagnostics: &mut Vec<Diagnostic>) -> Vec<SiteFiles> {
     let mut sites: BTreeMap<Id, SiteFiles> = sheet
         .into_iter()
@@ -448,13 +460,10 @@ fn find_sites(folder: &Folder, sheet: SheetSites, diagnostics: &mut Vec<Diagnost
     }
     let known: BTreeSet<&str> = sites.keys().map(Id::as_str).collect();
     for file in &folder.files {
-        let site = if let Some(name) = file.strip_prefix("readings/") {
-            name.strip_suffix(".csv")
-        } else if let Some(name) = file.strip_prefix("bookings/") {
-            name.strip_suffix(".ics").map(|stem| stem.split_once("--").map_or(stem, |(site, _)| site))
-        } else {
+        if !["readings/", "bookings/"].iter().any(|folder| file.starts_with(folder)) {
             continue;
-        };
+        }
+        let site = site_of(file);
         if !site.is_some_and(|site| known.contains(site)) {
             let mut diagnostic = about_file(
                 Severity::Warning,

@@ -305,7 +305,7 @@ pub fn part_reason(part: &PartDue, as_of: NaiveDate) -> String {
             let interval = interval.0.get::<hour>();
             let run = format!("It has run {} of its {} h", number(hours, 0), number(interval, 0));
             if overdue {
-                format!("{run} and passed them around {}.", calendar::in_words(due))
+                format!("{run} and passed them around {}{range}.", calendar::in_words(due))
             } else {
                 format!("{run}; at the present use it reaches them around {}{range}.", calendar::in_words(due))
             }

@@ -15,7 +15,6 @@ use crate::quantities::part_lives::PartInService;
 use crate::quantities::run_hours::RunHours;
 use crate::records::fleet::RenewBy;
 use crate::records::log::Entry;
-use crate::records::tubs::FilterKind;
 use crate::records::upkeep::{Clock, Every, Part, Task};
 use crate::records::{Fleet, Site};
 
@@ -190,15 +189,24 @@ pub fn due_by_hours(
 ) -> Option<(NaiveDate, NaiveDate, NaiveDate)> {
     let start = part.fitted.middle().filter(|start| *start >= hours.start)?;
     let age = hours.hours_between(start, hours.end)?;
+    let (first, last) = part.fitted.range()?;
     if age >= interval_hours - 1e-6 {
         let day = hours.day_reached(start, interval_hours)?;
-        return Some((day, day, day));
+        // Fitted sooner, it had run its hours sooner; fitted later, it may not have run them yet. Hours that no counter
+        // brackets are as unsure behind us as before us.
+        let unsure = forecast.map_or(0.0, |f| f.level() * hours.unmetered_hours_between(start, day));
+        let early = hours.day_reached(first.max(hours.start), (interval_hours - unsure).max(0.0));
+        let to_come = || {
+            let short = interval_hours + unsure - hours.hours_between(last, hours.end)?;
+            forecast?.day_of(short.max(0.0), 0.0).map(|(day, _, _)| day)
+        };
+        let late = hours.day_reached(last, interval_hours + unsure).or_else(to_come);
+        return Some((day, early.map_or(day, |early| early.min(day)), late.map_or(day, |late| late.max(day))));
     }
     let unmetered = hours.unmetered_hours_between(start, hours.end);
     let (day, early, late) = forecast?.day_of(interval_hours - age, unmetered)?;
     let far = || calendar::plus_days(as_of, 36_525);
     // A day of fitting that is not exact moves the date by as many days of running at both ends.
-    let (first, last) = part.fitted.range()?;
     let before = days_between(first, start);
     let behind = days_between(start, last);
     Some((day, plus_days(early.unwrap_or(day), -before), plus_days(late.unwrap_or_else(far), behind)))
@@ -354,11 +362,5 @@ fn by_bather_limit(due: &mut TaskDue, figures: &SpaFigures) {
     due.by_rule = true;
 }
 
-/// The kind of a filter in words.
-pub fn filter_kind(kind: FilterKind) -> &'static str {
-    match kind {
-        FilterKind::Cartridge => "cartridge",
-        FilterKind::Sand => "sand",
-        FilterKind::Precoat => "precoat",
-    }
-}
+#[cfg(test)]
+mod tests;

@@ -13,7 +13,7 @@ pub mod one_site;
 pub mod water;
 pub mod work;
 
-pub use made::{plan, plan_unless};
+pub use made::{plan, plan_unless, plan_with_bound};
 
 use std::collections::BTreeMap;
 use std::sync::{Arc, OnceLock};
@@ -35,8 +35,8 @@ pub struct Plan {
     /// What the plan costs by what it is made from: ways, life thrown away, the risk of waiting; in the fleet's currency,
     /// or in minutes where the rate of labour is not known.
     pub cost: f64,
-    /// What no plan with these windows can undercut.
-    pub bound: f64,
+    /// What no plan with these windows can undercut, where it was asked for.
+    pub bound: Option<f64>,
     /// At how many sites the search stopped at its limit of steps, so that a better plan may have been missed.
     pub stopped: usize,
     /// Where each site's visits stand among them, from the first time they are asked for by site.

@@ -402,7 +402,7 @@ fn filter_rows(
             let bar = |p: Option<f64>| p.map_or("–".to_owned(), |p| format::pressure_number(p, units));
             let row = view::FilterRow {
                 name: place(given, filter.at.as_str()),
-                kind: crate::schedule::due::filter_kind(filter.kind).to_owned(),
+                kind: filter.kind.word().to_owned(),
                 pressure: bar(state.pressure),
                 clean_pressure: bar(state.clean_pressure),
                 last_clean: state.last_clean.map_or(NOT_KNOWN.to_owned(), |d| format::near_date(d, as_of)),

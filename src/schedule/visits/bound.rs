@@ -12,7 +12,7 @@ use rayon::prelude::*;
 
 use super::chains::SiteYear;
 use super::diary::Diary;
-use super::fleet::{FleetWork, visits_of};
+use super::fleet::{FleetWork, FleetYear, visits_of};
 use super::one_site::{Job, Node, Problem};
 use crate::interrupt::Stop;
 
@@ -42,8 +42,8 @@ struct Priced {
     visited: Vec<usize>,
 }
 
-/// The bound of what a fleet's plan costs, for the windows it came to have.
-pub fn bound(work: &FleetWork, years: &[SiteYear], stop: &Stop) -> f64 {
+/// What no plan of a fleet can undercut, for the windows this one came to have; at most what it costs itself.
+pub fn bound(work: &FleetWork, year: &FleetYear, stop: &Stop) -> f64 {
     let mut areas: BTreeMap<usize, Vec<usize>> = BTreeMap::new();
     for (index, site) in work.sites.iter().enumerate() {
         areas.entry(site.way.area).or_default().push(index);
@@ -55,7 +55,7 @@ pub fn bound(work: &FleetWork, years: &[SiteYear], stop: &Stop) -> f64 {
             if stop.check().is_err() {
                 return 0.0;
             }
-            let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &years[*site])).collect();
+            let mut priced: Vec<Priced> = sites.iter().map(|site| priced(work, *site, &year.sites[*site])).collect();
             // The dearest way last: the shares of the first k sites may not exceed the k-th's way.
             priced.sort_by(|a, b| a.way.total_cmp(&b.way));
             let moves = if work.sites.len() > MANY_SITES { MOVES_OF_MANY } else { MOVES };
@@ -76,7 +76,8 @@ pub fn bound(work: &FleetWork, years: &[SiteYear], stop: &Stop) -> f64 {
         })
         .collect::<Vec<f64>>()
         .into_iter()
-        .sum()
+        .sum::<f64>()
+        .min(year.cost)
 }
 
 fn priced(work: &FleetWork, index: usize, year: &SiteYear) -> Priced {

@@ -54,8 +54,6 @@ pub struct FleetYear {
     pub sites: Vec<SiteYear>,
     /// What it costs: ways, life thrown away, risk.
     pub cost: f64,
-    /// What no plan with these windows can undercut.
-    pub bound: f64,
     /// At how many sites the search stopped at its limit of steps.
     pub stopped: usize,
 }
@@ -104,10 +102,8 @@ pub fn plan(work: &FleetWork, stop: &Stop) -> Result<FleetYear, Interrupted> {
         }
     }
     let cost = ways.ways_cost() + years.iter().map(|year| year.jobs).sum::<f64>();
-    let bound = super::bound::bound(work, &years, stop).min(cost);
-    stop.check()?;
     let stopped = years.iter().filter(|year| year.stopped).count();
-    Ok(FleetYear { sites: years, cost, bound, stopped })
+    Ok(FleetYear { sites: years, cost, stopped })
 }
 
 /// The visits of a site's year: day, who, minutes of work.

@@ -13,6 +13,7 @@ use rust_decimal::prelude::ToPrimitive;
 use uom::si::time::minute;
 
 use super::access::{self, Access};
+use super::bound::bound;
 use super::chains::{Done, SiteYear};
 use super::diary::{Technician, Way};
 use super::fleet::{FleetWork, FleetYear, SiteWork};
@@ -59,6 +60,31 @@ pub fn plan_unless(
     week_anew: bool,
     stop: &Stop,
 ) -> Result<Plan, Interrupted> {
+    made(fleet, sites, as_of, week_anew, stop, |_, _| None)
+}
+
+/// The same, with what no plan can undercut: to prove it takes as long as the plan itself where there are many sites.
+///
+/// # Errors
+/// The run was asked to end meanwhile.
+pub fn plan_with_bound(
+    fleet: &Fleet,
+    sites: &[SiteFigures],
+    as_of: NaiveDate,
+    week_anew: bool,
+    stop: &Stop,
+) -> Result<Plan, Interrupted> {
+    made(fleet, sites, as_of, week_anew, stop, |numbers, year| Some(bound(numbers, year, stop)))
+}
+
+fn made(
+    fleet: &Fleet,
+    sites: &[SiteFigures],
+    as_of: NaiveDate,
+    week_anew: bool,
+    stop: &Stop,
+    bound: impl Fn(&FleetWork, &FleetYear) -> Option<f64>,
+) -> Result<Plan, Interrupted> {
     let accepted = fleet.plan.as_ref().map(|plan| Accepted { plan, as_of, week_anew });
     let start = plus_days(as_of, 1);
     let days = days_between(as_of, add(as_of, Period { months: 12, days: 0 })).max(1) as usize;
@@ -93,8 +119,10 @@ pub fn plan_unless(
     let works = prepared.iter_mut().map(|site| site.work.clone()).collect();
     let numbers = FleetWork { start, days, technicians: people, sites: works };
     let year = super::fleet::plan(&numbers, stop)?;
+    let bound = bound(&numbers, &year);
+    stop.check()?;
     let told = Told { fleet, sites, prepared: &prepared, numbers: &numbers, year: &year, as_of };
-    let mut plan = told.plan();
+    let mut plan = Plan { bound, ..told.plan() };
     if let Some(accepted) = accepted {
         kept::settle(&mut plan, fleet, sites, accepted);
     }
@@ -197,8 +225,7 @@ impl Told<'_> {
     }
 
     fn plan(&self) -> Plan {
-        let mut plan =
-            Plan { cost: self.year.cost, bound: self.year.bound, stopped: self.year.stopped, ..Plan::default() };
+        let mut plan = Plan { cost: self.year.cost, stopped: self.year.stopped, ..Plan::default() };
         let trips = self.trips();
         for (index, year) in self.year.sites.iter().enumerate() {
             let figures = &self.sites[index];
