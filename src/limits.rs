@@ -204,14 +204,36 @@ pub enum RefillRule {
 impl<T> Limit<T> {
     /// Source and edition, as printed.
     pub fn source_text(&self) -> String {
-        match &self.edition {
-            Some(edition) => format!("{}, {edition}", self.source),
-            None => self.source.to_string(),
-        }
+        source_text(&self.source, self.edition.as_ref())
+    }
+}
+
+impl Refill {
+    /// Source and edition, as printed.
+    pub fn source_text(&self) -> String {
+        source_text(&self.source, self.edition.as_ref())
+    }
+}
+
+/// A source without an edition says so: whoever holds it to be another one must not think it was looked up.
+fn source_text(source: &Text, edition: Option<&Text>) -> String {
+    match edition {
+        Some(edition) => format!("{source}, {edition}"),
+        None => format!("{source}, edition not noted"),
     }
 }
 
 impl RuleBook {
+    /// Its sets of limits, by name.
+    pub fn sets(&self) -> impl Iterator<Item = (&Id, &LimitSet)> {
+        self.sets.iter()
+    }
+
+    /// The set each use is judged by.
+    pub fn uses(&self) -> impl Iterator<Item = (&Id, &Id)> {
+        self.uses.iter()
+    }
+
     /// The limits a use is judged by; `None` gives `unknown`.
     pub fn limits(&self, used_as: Option<Use>) -> Option<&LimitSet> {
         let word = used_as?.word();

@@ -95,6 +95,7 @@ impl SpaFigures {
                 findings: Vec::new(),
                 model_error: None,
                 flow_when_fouled: None,
+                short_rise: None,
             },
             filters: Vec::new(),
             ways_out: Vec::new(),
@@ -132,6 +133,10 @@ pub fn spa_figures(fleet: &Fleet, site: &Site, as_of: NaiveDate) -> Vec<SpaFigur
                         .filter(|_| state.clean_by.is_some() && !state.on_reopening);
                     state.turnover_then =
                         volume.and_then(|litres| Some(water.flow_when_fouled.as_ref()?.map(|flow| litres / flow)));
+                    state.flow_then = water.flow_when_fouled.clone().filter(|_| state.turnover_then.is_some());
+                    if let Some(rise) = water.short_rise {
+                        state.short_at(site, rise);
+                    }
                     FilterFigures { at: filter.at.clone(), state }
                 })
                 .collect();

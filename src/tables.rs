@@ -387,6 +387,10 @@ fn filters(sites: &[SiteFigures]) -> Result<Table, TableError> {
             ("clean_by_low", |r| Cell::date(r.row.clean_by.map(|c| c.1))),
             ("clean_by_high", |r| Cell::date(r.row.clean_by.map(|c| c.2))),
             ("turnover_at_clean_by_min", |r| Cell::rounded(r.row.turnover_then.as_ref().map(|t| t.value), 4)),
+            ("flow_at_clean_by_l_min", |r| Cell::rounded(r.row.flow_then.as_ref().map(|f| f.value), 4)),
+            ("turnover_short_by", |r| Cell::date(r.row.short_by.map(|c| c.0))),
+            ("turnover_short_by_low", |r| Cell::date(r.row.short_by.map(|c| c.1))),
+            ("turnover_short_by_high", |r| Cell::date(r.row.short_by.map(|c| c.2))),
         ],
     )
 }

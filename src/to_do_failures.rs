@@ -14,7 +14,7 @@ use crate::quantities::part_life_model::FleetLives;
 use crate::records::Site;
 use crate::report::format;
 use crate::schedule::due::PartDue;
-use crate::to_do::{ToDo, Urgency};
+use crate::to_do::{SUCTION_COVER, ToDo, Urgency};
 
 /// The rise of a current below which it is left at a row of the table, as a share of where it began.
 const LEAST_RISE: f64 = 0.05;
@@ -47,13 +47,20 @@ pub fn to_do(
 fn seen_failed(part: &PartDue) -> Option<ToDo> {
     let seen = part.part.seen_failed?;
     let name = format::words(part.part.id.as_str());
+    // A cover that does not hold can trap a bather.
+    let cover = part.part.id.as_str() == SUCTION_COVER;
     Some(ToDo {
-        urgency: Urgency::ActNow,
+        urgency: if cover { Urgency::DoNotUse } else { Urgency::ActNow },
         at: Some(part.part.at.clone()),
         reason: "failed-not-renewed",
         what: format!("renew the {name}, which has failed"),
         says: format!("It was seen failed on {} and has not been renewed since.", calendar::in_words(seen)),
-        if_left: String::new(),
+        if_left: if cover {
+            "a cover that does not hold can trap a bather"
+        } else {
+            "what it is there for is not done"
+        }
+        .to_owned(),
         due: None,
         source: part.sources.last().cloned(),
     })

@@ -226,9 +226,16 @@ impl Explainer<'_> {
                     super::range(low, high)
                 ));
             }
+            if let (Some(rise), Some((day, low, high))) = (state.short_rise, state.short_by) {
+                out.push(format!(
+                    "  turned over too slowly from {} bar above clean on: {day}, central 80 % {}",
+                    format::number(rise, 2),
+                    super::range(low, high)
+                ));
+            }
             if let Some(then) = &state.turnover_then {
                 out.push(format!(
-                    "  turnover then {} min, {} to {}, if it is not cleaned before",
+                    "  turnover at the clean limit {} min, {} to {}, if it is not cleaned before",
                     format::number(then.value, 1),
                     format::number(then.low, 1),
                     format::number(then.high, 1)

@@ -43,8 +43,80 @@ pub struct FilterState {
     pub planned_every: Option<f64>,
     /// Turnover time on the day it is to be cleaned, min, if it is not cleaned before.
     pub turnover_then: Option<Figure>,
+    /// The flow then, L/min.
+    pub flow_then: Option<Figure>,
+    /// The rise at which the water is turned over too slowly, bar, where that is known and comes before the limit.
+    pub short_rise: Option<f64>,
+    /// The day from which on it is, with the ends of the range.
+    pub short_by: Option<(NaiveDate, NaiveDate, NaiveDate)>,
+    /// How the pressure goes on; `None` where that is not known, or it does not rise.
+    course: Option<Course>,
     /// The records it rests on.
     pub sources: Vec<Source>,
+}
+
+/// How a filter's pressure goes on from its last reading, or from a clean after it.
+#[derive(Debug, Clone, Copy)]
+struct Course {
+    /// The day it stands at `risen`.
+    from: NaiveDate,
+    /// Above clean on that day, bar.
+    risen: f64,
+    /// Bar a day, with the slow and the fast end of the range.
+    rise: f64,
+    slow: f64,
+    fast: f64,
+    /// The day of the last reading.
+    read_on: NaiveDate,
+    /// The last clean: nothing was reached before it.
+    cleaned: Option<NaiveDate>,
+}
+
+impl Course {
+    /// The day the pressure has risen so far above clean, with the ends of the range, as if the site never closed.
+    fn day_of(&self, risen: f64) -> Option<(NaiveDate, NaiveDate, NaiveDate)> {
+        let day_at = |rate: f64| {
+            let days = (risen - self.risen) / rate;
+            (rate > NO_RISE && days.abs() < 3650.0).then(|| plus_days(self.from, days.round() as i64))
+        };
+        let expected = day_at(self.rise)?;
+        let not_before = self.cleaned.unwrap_or(NaiveDate::MIN);
+        if self.risen >= risen {
+            // Behind us: the slower it rose the longer ago it was, and no later than it was seen.
+            let seen = self.read_on.max(not_before);
+            let within = |day: NaiveDate| day.max(not_before).min(seen);
+            let ends = [day_at(self.fast), day_at(self.slow), Some(expected)].into_iter().flatten().map(within);
+            let (early, late) =
+                ends.fold((seen, not_before.min(seen)), |(low, high), day| (low.min(day), high.max(day)));
+            return Some((within(expected), early, late));
+        }
+        let early = day_at(self.fast).map_or(expected, |day| day.max(not_before)).min(expected);
+        let late = day_at(self.slow).unwrap_or_else(|| plus_days(expected, 365)).max(expected);
+        Some((expected, early, late))
+    }
+}
+
+impl FilterState {
+    /// The rise at which it is to be cleaned, bar: the book's, or the one at which the water is turned over too slowly where
+    /// that comes first.
+    pub fn clean_at(&self) -> Option<f64> {
+        [self.rise_limit, self.short_rise].into_iter().flatten().min_by(f64::total_cmp)
+    }
+
+    /// The day it is to be cleaned by, with the ends of the range: at the book's limit, or when the water is turned over too
+    /// slowly where that comes first.
+    pub fn clean_before(&self) -> Option<(NaiveDate, NaiveDate, NaiveDate)> {
+        [self.clean_by, self.short_by].into_iter().flatten().min_by_key(|(day, _, _)| *day)
+    }
+
+    /// Notes from which rise on the water is turned over too slowly, where that is below the limit to clean at.
+    pub fn short_at(&mut self, site: &Site, rise: f64) {
+        let Some(course) = self.course.filter(|_| self.rise_limit.is_none_or(|limit| rise < limit)) else { return };
+        self.short_rise = Some(rise);
+        self.short_by = course.day_of(rise).map(|days| wait_for_seasons(site, course.read_on, days).0);
+        let never = |rate: f64| if rate > NO_RISE { rise / rate } else { f64::INFINITY };
+        self.needs_every = Some((rise / course.rise, never(course.fast), never(course.slow)));
+    }
 }
 
 /// Whether work at a filter left it as clean as it gets: a clean, or what it filters with renewed.
@@ -131,15 +203,13 @@ impl History {
         if cleaned_since { Some(0.0) } else { gauge?.rise }
     }
 
-    /// The mean rise above clean in a month, from its readings, else the last one before it; bar.
-    pub fn mean_rise(&self, month: Month) -> Option<f64> {
+    /// The rise above clean in a month, bar: the median of its readings, so that one written down wrong does not move it, else
+    /// the last one before it.
+    pub fn rise_in(&self, month: Month) -> Option<f64> {
         let from = self.gauges.partition_point(|g| g.day < month.first());
         let to = self.gauges.partition_point(|g| g.day <= month.last());
-        let rises: Vec<f64> = self.gauges[from..to].iter().filter_map(|g| g.rise).collect();
-        if rises.is_empty() {
-            return self.rise_on(month.last(), true);
-        }
-        Some(rises.iter().sum::<f64>() / rises.len() as f64)
+        let mut rises: Vec<f64> = self.gauges[from..to].iter().filter_map(|g| g.rise).collect();
+        robust_slope::median(&mut rises).or_else(|| self.rise_on(month.last(), true))
     }
 
     /// The readings from one clean to the next as days since the clean and bar.
@@ -217,6 +287,10 @@ pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, history: &History) -> 
         needs_every: None,
         planned_every: planned,
         turnover_then: None,
+        flow_then: None,
+        short_rise: None,
+        short_by: None,
+        course: None,
         sources: site
             .readings_of(&filter.at, Quantity::Pressure)
             .last()
@@ -261,43 +335,41 @@ pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, history: &History) -> 
             (gauge.day, on_line.unwrap_or(gauge.bar) - clean)
         }
     };
-    let day_at = |rate: f64| {
-        let days = (limit - risen) / rate;
-        (rate > NO_RISE && days < 3650.0).then(|| plus_days(from, days.round() as i64))
-    };
-    // The limit cannot have been reached before the clean.
-    let not_before = state.last_clean.unwrap_or(NaiveDate::MIN);
-    if let Some(expected) = day_at(rise) {
-        let over = risen >= limit;
-        let expected = expected.max(not_before).min(if over { gauge.day.max(not_before) } else { NaiveDate::MAX });
-        let early = day_at(fast).map_or(expected, |d| d.max(not_before)).min(expected);
-        let late = if over { expected } else { day_at(slow).unwrap_or_else(|| plus_days(expected, 365)).max(expected) };
-        state.clean_by = Some((expected, early, late));
-        wait_for_seasons(site, gauge.day, &mut state);
+    let course = Course { from, risen, rise, slow, fast, read_on: gauge.day, cleaned: state.last_clean };
+    state.course = Some(course);
+    if let Some(days) = course.day_of(limit) {
+        let (days, on_reopening) = wait_for_seasons(site, gauge.day, days);
+        (state.clean_by, state.on_reopening) = (Some(days), on_reopening);
     }
     state
 }
 
 /// Nothing fouls while the site is closed: a day that falls into a closed season, or behind one for which the water is let
-/// out, waits for its end. After a season with the water left in, the days closed are added.
-fn wait_for_seasons(site: &Site, read_on: NaiveDate, state: &mut FilterState) {
+/// out, waits for its end. After a season with the water left in, the days closed are added. Whether it waits for the end.
+fn wait_for_seasons(
+    site: &Site,
+    read_on: NaiveDate,
+    mut days: (NaiveDate, NaiveDate, NaiveDate),
+) -> ((NaiveDate, NaiveDate, NaiveDate), bool) {
+    let mut on_reopening = false;
     let mut seasons: Vec<_> = site.closed.iter().filter(|season| season.from > read_on).collect();
     seasons.sort_by_key(|season| season.from);
     for season in seasons {
-        let Some((expected, early, late)) = state.clean_by else { return };
+        let (expected, early, late) = days;
         if expected < season.from {
             continue;
         }
         let reopening = plus_days(season.to, 1);
         if season.drained || expected <= season.to {
-            state.clean_by = Some((reopening, reopening, reopening));
-            state.on_reopening = true;
+            days = (reopening, reopening, reopening);
+            on_reopening = true;
         } else {
             let closed = days_between(season.from, reopening);
             let moved = |day: NaiveDate| if day < season.from { day } else { plus_days(day, closed) };
-            state.clean_by = Some((moved(expected), moved(early), moved(late)));
+            days = (moved(expected), moved(early), moved(late));
         }
     }
+    (days, on_reopening)
 }
 
 /// The present rise with its range: of the readings since the last clean where they are many, else of

@@ -93,6 +93,11 @@ impl SpaLoop {
         changed
     }
 
+    /// Whether what the clean filters take is written, so that their area matters to the flow.
+    pub fn knows_filter_drop(&self) -> bool {
+        self.filters_drop.is_some()
+    }
+
     /// The loop in pipe of another bore, length and fittings as they are.
     #[must_use]
     pub fn with_bore(&self, bore: Length) -> Self {

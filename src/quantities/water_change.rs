@@ -158,13 +158,8 @@ pub fn bathers_at_once(volume_m3: f64) -> f64 {
 
 /// Words for a rule.
 pub fn rule_words(refill: &Refill) -> String {
-    match refill.rule {
-        RefillRule::EachGroup => match refill.at_most {
-            Some(period) => {
-                format!("after each group of guests, at most {}", crate::report::format::period(period))
-            }
-            None => "after each group of guests".to_owned(),
-        },
+    let rule = match refill.rule {
+        RefillRule::EachGroup => "after each group of guests".to_owned(),
         RefillRule::BathersPerVolume => format!(
             "after {} bathers for each cubic metre",
             refill.bathers_per_m3.map_or("so many".to_owned(), |n| crate::report::format::number(n.0, 0))
@@ -172,6 +167,10 @@ pub fn rule_words(refill: &Refill) -> String {
         RefillRule::ReplacementInterval => {
             "by the replacement interval of the busiest day: a third of the gallons over that day's bathers".to_owned()
         }
+    };
+    match refill.at_most {
+        Some(period) => format!("{rule}, at most {}", crate::report::format::period(period)),
+        None => rule,
     }
 }
 
@@ -182,10 +181,7 @@ pub fn water_change(limits: Option<&LimitSet>, site: &Site, spa: &Spa, as_of: Na
     let mut changes: Vec<(NaiveDate, u32)> = changes.map(|(index, visit, _)| (visit.date.0, index)).collect();
     changes.sort_unstable();
     let last = changes.last().copied();
-    let rule_source = match &refill.edition {
-        Some(edition) => format!("{}, {edition}", refill.source),
-        None => refill.source.to_string(),
-    };
+    let rule_source = refill.source_text();
     let mut change = WaterChange {
         last: last.map(|(day, _)| day),
         due: None,
@@ -262,12 +258,17 @@ impl Rule<'_> {
 
     /// The same as if the site never closed.
     fn while_open(&self, from: NaiveDate) -> Option<(NaiveDate, Why)> {
+        let latest = self.refill.at_most.map(|period| (add(from, period), Why::Longest));
+        [self.by_use(from), latest].into_iter().flatten().min_by_key(|(day, _)| *day)
+    }
+
+    /// The day the use of the water asks for, however long that is.
+    fn by_use(&self, from: NaiveDate) -> Option<(NaiveDate, Why)> {
         let Self { refill, site, spa, end } = *self;
         match refill.rule {
             RefillRule::EachGroup => {
                 let group = spa.stays.as_ref().and_then(|stays| stays.leavings().filter(|day| *day > from).min());
-                let latest = refill.at_most.map(|period| (add(from, period), Why::Longest));
-                [group.map(|day| (day, Why::GuestsLeft)), latest].into_iter().flatten().min_by_key(|(day, _)| *day)
+                group.map(|day| (day, Why::GuestsLeft))
             }
             RefillRule::BathersPerVolume => {
                 let limit = self.bather_limit().filter(|_| spa.bathers.is_some())?;

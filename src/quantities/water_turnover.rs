@@ -14,7 +14,7 @@ mod flows;
 pub use flows::{FilterRun, Flows};
 
 use chrono::NaiveDate;
-use uom::si::f64::{Area, Volume, VolumeRate};
+use uom::si::f64::{Area, Time, Volume, VolumeRate};
 use uom::si::ratio::ratio;
 use uom::si::time::minute;
 use uom::si::velocity::meter_per_second;
@@ -88,6 +88,18 @@ pub struct WaterMonth {
     pub failing: Vec<&'static str>,
 }
 
+impl WaterMonth {
+    /// Whether the water is known to be turned over in time.
+    fn is_in_time(&self) -> bool {
+        self.turnover.is_some() && self.limit_min.is_some() && !self.failing.contains(&"turnover")
+    }
+
+    /// Whether it was measured that no water passes the filter.
+    pub fn stands(&self) -> bool {
+        self.flow.as_ref().is_some_and(|flow| flow.value <= 0.0)
+    }
+}
+
 /// What a spa's water gets, and what is not known of it.
 #[derive(Debug, Clone)]
 pub struct Water {
@@ -101,6 +113,9 @@ pub struct Water {
     pub model_error: Option<f64>,
     /// The flow when every filter has risen to where it is to be cleaned, L/min.
     pub flow_when_fouled: Option<Figure>,
+    /// The rise of the filters above clean from which on the water is turned over too slowly, bar; `None` where it is so
+    /// already, or it cannot be computed.
+    pub short_rise: Option<f64>,
 }
 
 pub use crate::quantities::spa_loop::ASSUMED_C;
@@ -115,13 +130,22 @@ pub const CURVE_WITHIN: f64 = 0.15;
 pub const STATED_WITHIN: f64 = 0.20;
 /// How far below the curve's flow a loop may be whose fittings, filter drop or filter state is not written, assumed.
 pub const INCOMPLETE_WITHIN: f64 = 0.25;
-/// Hours a day by which metered hours may fall short of a limit: cleaning, water changes and a counter's rounding take
-/// some. Assumed; printed among the assumptions.
+/// Hours a day by which metered hours may fall short of continuous filtration: cleaning, water changes and a counter's
+/// rounding take some. Assumed; printed among the assumptions.
 pub const SERVICE_HOURS: f64 = 1.0;
+/// How far a value may be over a limit and still be at it: litres and gallons, each rounded where they are written, are then
+/// judged alike.
+const AT_THE_LIMIT: f64 = 1e-4;
 /// A flow of 1 m/s through an area is so many litres a minute through each square metre.
 const LITRES_A_MINUTE_A_SQUARE_METRE: f64 = 60_000.0;
 /// Hours of a day.
 const DAY_HOURS: f64 = 24.0;
+
+/// Hours a day by which filtration may fall short of a limit: of the whole day, for nobody can run a pump while its filter is
+/// out; of fewer hours nothing, for there is time for both.
+pub fn hours_allowed(least: f64) -> f64 {
+    if least >= DAY_HOURS - 1e-9 { SERVICE_HOURS } else { 0.0 }
+}
 
 /// Computes a spa's water up to the as-of month. `hours` are those of its pumps, in their order; `flows` from
 /// [`Flows::of`] for the same spa.
@@ -135,14 +159,24 @@ pub fn water(flows: &Flows, limits: Option<&LimitSet>, as_of: NaiveDate) -> Wate
         findings: Vec::new(),
         model_error: flows.calibration.as_ref().map(|c| c.error),
         flow_when_fouled: None,
+        short_rise: None,
     };
     let closed = result.months.last().is_some_and(|m| m.verdict == Verdict::Closed);
     if let Some(limit) = flows.rise_limit() {
         result.flow_when_fouled = flows.calculated(last, Some(limit)).ok().map(|calculated| calculated.flow);
     }
+    let row = result.months.last();
+    if let (Some(volume), Some(limit)) = (spa.volume, row.filter(|row| row.is_in_time()).and_then(|row| row.limit_min))
+    {
+        let least = volume.0 / Time::new::<minute>(limit);
+        result.short_rise = flows.rise_at_flow(last, least.get::<liter_per_minute>());
+    }
     if let Err(NoFlow::Finding(finding)) = flows.calculated(last, None)
         && !closed
     {
+        result.findings.push(finding);
+    }
+    if let Some(finding) = flows.beyond_curve().filter(|_| !closed) {
         result.findings.push(finding);
     }
     if spa.volume.is_none() {
@@ -199,6 +233,11 @@ fn water_month(flows: &Flows, limits: Option<&LimitSet>, month: Month) -> WaterM
     row.hours_per_day = hours.map(|h| h / days);
     let found = flows.flow(month, &runs);
     row.head_m = found.as_ref().and_then(|found| found.head_m);
+    if let Some(found) = found.as_ref().filter(|found| found.flow.value <= 0.0) {
+        // Measured, and nothing: it is not unknown.
+        row.flow = Some(found.flow.clone());
+        row.turnovers_per_day = spa.volume.map(|_| 0.0);
+    }
     if let Some(found) = found.filter(|found| found.flow.value > 0.0) {
         if let Some(volume) = spa.volume.map(|v| v.0) {
             let turnover = |litres: f64| hydraulics::turnover_time(volume, flow_of(litres)).get::<minute>();
@@ -232,13 +271,18 @@ fn judge(row: &mut WaterMonth, limits: Option<&LimitSet>, spa: &Spa, hours: Opti
         .filter_map(|limit| limit.as_ref()?.at_most)
         .map(|v| v.0.get::<meter_per_second>())
         .min_by(f64::total_cmp);
-    let over = |value: Option<f64>, limit: Option<f64>| value.zip(limit).map(|(v, l)| v > l * (1.0 + 1e-9));
-    let turnover = over(row.turnover.as_ref().map(|t| t.value), row.limit_min);
+    let over = |value: Option<f64>, limit: Option<f64>| value.zip(limit).map(|(v, l)| v > l * (1.0 + AT_THE_LIMIT));
+    let turnover = if row.stands() {
+        row.limit_min.map(|_| true)
+    } else {
+        over(row.turnover.as_ref().map(|t| t.value), row.limit_min)
+    };
     // Judged over the days the water was there: a season closed or a fitting in mid month is not a shortage.
     let daily = hours.filter(|_| served_days > 0.0).map(|h| h / served_days);
     let least = row.hours_limit;
     row.hours_in_use = daily;
-    let too_few_hours = daily.zip(least).map(|(hours, least)| hours < least - SERVICE_HOURS);
+    let too_few_hours =
+        daily.zip(least).map(|(hours, least)| hours < least - hours_allowed(least) - least * AT_THE_LIMIT);
     if turnover == Some(true) {
         row.failing.push("turnover");
     }

@@ -21,7 +21,7 @@ use crate::hydraulics;
 use crate::limits::LimitSet;
 use crate::quantities::filters::FilterState;
 use crate::quantities::like_for_like::is_like;
-use crate::quantities::water_turnover::{Flows, MEASURED_WITHIN, WaterMonth};
+use crate::quantities::water_turnover::{Flows, MEASURED_WITHIN, WaterMonth, hours_allowed};
 use crate::records::fleet::Units;
 use crate::records::log::Quantity;
 use crate::records::pumps::Model;
@@ -39,8 +39,16 @@ pub struct WayOut {
     pub reaches: Reaches,
     /// Whether that is within the limit it is for.
     pub enough: bool,
+    /// Which other limits would be gone over by it, by name.
+    pub over: Vec<&'static str>,
     /// What it costs: once, or in a year for what goes on. `None` = not known.
     pub cost: Option<Decimal>,
+}
+
+impl WayOut {
+    fn new(way: Way, reaches: Reaches, enough: bool, cost: Option<Decimal>) -> Self {
+        Self { way, reaches, enough, over: Vec::new(), cost }
+    }
 }
 
 /// What to do.
@@ -98,6 +106,15 @@ pub enum Reaches {
     },
     /// Filtration hours a day.
     Hours(f64),
+    /// Turnover time, min, at a flow, L/min, through so many square metres, new and clean.
+    LargerFilter {
+        /// The area it needs.
+        area: f64,
+        /// The time.
+        minutes: Figure,
+        /// The flow.
+        flow: Figure,
+    },
     /// Filter rate, L/min/m², with so many square metres.
     FilterRate {
         /// The rate.
@@ -167,7 +184,7 @@ fn faster(flows: &Flows, filters: &[FilterState], row: &WaterMonth, ways: &mut V
     let as_of = row.month.last();
     let reaches = |flow: Figure| {
         let minutes = flow.map(|q| volume / q);
-        let enough = minutes.value <= limit * (1.0 + 1e-9);
+        let enough = minutes.value <= limit * (1.0 + 1e-4);
         (Reaches::Turnover { minutes, flow }, enough)
     };
     let now = row.flow.as_ref().map_or(0.0, |f| f.value);
@@ -179,8 +196,10 @@ fn faster(flows: &Flows, filters: &[FilterState], row: &WaterMonth, ways: &mut V
         let minutes = task.and_then(|(_, task)| task.time).map(|t| t.0.get::<minute>() * filters.len() as f64);
         let (reaches, enough) = reaches(flow);
         let cost = minutes.and_then(|minutes| labour_cost(flows.fleet, minutes, as_of));
-        ways.push(WayOut { way: Way::Clean { measured }, reaches, enough, cost });
+        let over = over(flows, row, flow_now(&reaches), None);
+        ways.push(WayOut { over, ..WayOut::new(Way::Clean { measured }, reaches, enough, cost) });
     }
+    ways.extend(larger_filter(flows, row, volume, limit));
     let [(pump, _)] = flows.filtering.as_slice() else { return };
     let Some(present) = flows.model_on(0, as_of) else { return };
     for (name, model) in &flows.fleet.models {
@@ -191,7 +210,7 @@ fn faster(flows: &Flows, filters: &[FilterState], row: &WaterMonth, ways: &mut V
         let (reaches, enough) = reaches(flow);
         if enough {
             let way = Way::LikeForLike { model: name.clone() };
-            ways.push(WayOut { way, reaches, enough, cost: pump_cost(flows, model, row.month) });
+            ways.push(within(flows, row, WayOut::new(way, reaches, enough, pump_cost(flows, model, row.month))));
         }
     }
     if let Some((until, before)) = flows.model_before(0).filter(|(_, before)| !is_like(before, present))
@@ -201,9 +220,73 @@ fn faster(flows: &Flows, filters: &[FilterState], row: &WaterMonth, ways: &mut V
         let (reaches, enough) = reaches(flow);
         if enough {
             let way = Way::ModelBefore { model: name.clone(), at: pump.at.clone(), until };
-            ways.push(WayOut { way, reaches, enough, cost: pump_cost(flows, before, row.month) });
+            ways.push(within(flows, row, WayOut::new(way, reaches, enough, pump_cost(flows, before, row.month))));
         }
     }
+}
+
+/// The flow a way to a shorter turnover reaches, L/min.
+fn flow_now(reaches: &Reaches) -> f64 {
+    match reaches {
+        Reaches::Turnover { flow, .. } | Reaches::LargerFilter { flow, .. } => flow.value,
+        _ => 0.0,
+    }
+}
+
+/// Which limits of filter rate and velocity a flow goes over, through so many square metres, or those there now.
+fn over(flows: &Flows, row: &WaterMonth, flow: f64, area: Option<f64>) -> Vec<&'static str> {
+    let goes = |value: Option<f64>, limit: Option<f64>| value.zip(limit).is_some_and(|(v, l)| v > l * (1.0 + 1e-4));
+    let rate = area.or_else(|| filter_area(flows)).filter(|area| *area > 0.0).map(|area| flow / area);
+    let bore = flows.spa.pipe.as_ref().and_then(|pipe| hydraulics::schedule_40_bore(pipe.size?.0));
+    let velocity = bore
+        .map(|bore| hydraulics::velocity(VolumeRate::new::<liter_per_minute>(flow), bore).get::<meter_per_second>());
+    let mut all = Vec::new();
+    if goes(rate, row.filter_limit) {
+        all.push("filter rate");
+    }
+    if goes(velocity, row.velocity_limit) {
+        all.push("velocity");
+    }
+    all
+}
+
+/// A way with the other limits it goes over; it is not enough where there is one.
+fn within(flows: &Flows, row: &WaterMonth, way: WayOut) -> WayOut {
+    let area = if let Reaches::LargerFilter { area, .. } = way.reaches { Some(area) } else { None };
+    let over = over(flows, row, flow_now(&way.reaches), area);
+    WayOut { enough: way.enough && over.is_empty(), over, ..way }
+}
+
+/// The least filter area with which the water would be turned over in time, new and clean, where cleaning what is there is
+/// not enough. `None` where the flow with another area cannot be calculated, or four times the area are not enough.
+fn larger_filter(flows: &Flows, row: &WaterMonth, volume: f64, limit: f64) -> Option<WayOut> {
+    const MOST_TIMES: f64 = 4.0;
+    let from = filter_area(flows).filter(|area| *area > 0.0)?;
+    let flow = |area: f64| flows.flow_with_area(row.month, area / from);
+    let enough = |area: f64| flow(area).is_some_and(|flow| volume / flow.value <= limit);
+    let step = area_step(flows);
+    let steps = |times: f64| (from * times / step).ceil() as u32;
+    if enough(from) || !enough(f64::from(steps(MOST_TIMES)) * step) {
+        return None;
+    }
+    let (mut low, mut high) = (steps(1.0), steps(MOST_TIMES));
+    while high - low > 1 {
+        let middle = low + (high - low) / 2;
+        if enough(f64::from(middle) * step) {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    let area = f64::from(high) * step;
+    let flow = flow(area)?;
+    let reaches = Reaches::LargerFilter { area, minutes: flow.map(|q| volume / q), flow };
+    Some(within(flows, row, WayOut::new(Way::MoreArea { from }, reaches, true, None)))
+}
+
+/// The last digit that is printed of an area, so that what is printed is enough.
+fn area_step(flows: &Flows) -> f64 {
+    if flows.fleet.settings.units == Units::Us { SQUARE_METRES_PER_SQUARE_FOOT } else { 0.1 }
 }
 
 fn fouled(filters: &[FilterState]) -> bool {
@@ -238,11 +321,23 @@ fn pump_cost(flows: &Flows, model: &Model, month: Month) -> Option<Decimal> {
     Some(price.0 + labour)
 }
 
-/// Filtering as long as the rule book asks; the cost is a year of the energy of the hours that are added.
+/// Filtering as long as the rule book asks, or as the pump's other speeds leave room for; the cost is a year of the energy of
+/// the hours that are added.
 fn more_hours(flows: &Flows, limits: &LimitSet, row: &WaterMonth) -> Option<WayOut> {
     let least = limits.filtration.as_ref()?.at_least?.hours;
     let from = row.hours_per_day?;
-    let reached = least.min(24.0);
+    // A lone pump that also runs at a speed that does not filter cannot do both at once.
+    let elsewhere = match flows.filtering.as_slice() {
+        [(pump, hours)] => hours
+            .of_month(row.month)
+            .iter()
+            .filter(|m| !pump.filters_at.contains(&m.speed))
+            .filter_map(|m| m.hours)
+            .sum::<f64>(),
+        _ => 0.0,
+    };
+    let room = (24.0 - elsewhere / f64::from(row.month.days())).max(from);
+    let reached = least.min(room);
     // The energy of an hour, as the month's hours cost.
     let (mut cost, mut hours) = (Some(0.0), 0.0);
     for run in flows.runs(row.month) {
@@ -255,7 +350,8 @@ fn more_hours(flows: &Flows, limits: &LimitSet, row: &WaterMonth) -> Option<WayO
     }
     let each = cost.filter(|_| hours > 0.0).map(|cost| cost / hours);
     let cost = each.and_then(|each| Decimal::try_from(each * (reached - from).max(0.0) * 365.0).ok());
-    Some(WayOut { way: Way::MoreHours { from }, reaches: Reaches::Hours(reached), enough: true, cost })
+    let enough = reached >= least - hours_allowed(least) - 0.05;
+    Some(WayOut::new(Way::MoreHours { from }, Reaches::Hours(reached), enough, cost))
 }
 
 /// As much filter area as the limit of the rate asks for. A larger filter, new and clean, lets more through than the
@@ -272,8 +368,7 @@ fn more_area(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
         let flow = flows.highest_when_clean(row.month, |pipe| pipe.with_filter_area(area / from))?;
         Some(flow.max(present).max(measured))
     };
-    // Up to the last digit that is printed, so that what is printed is enough.
-    let step = if flows.fleet.settings.units == Units::Us { SQUARE_METRES_PER_SQUARE_FOOT } else { 0.1 };
+    let step = area_step(flows);
     let enough_for = |flow: f64| (flow / limit / step - 1e-6).ceil() * step;
     let mut area = enough_for(present);
     let mut flow = clean(area);
@@ -284,7 +379,7 @@ fn more_area(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
     }
     let rate = flow.unwrap_or(present) / area;
     let enough = flow.is_some() && rate <= limit * (1.0 + 1e-6);
-    Some(WayOut { way: Way::MoreArea { from }, reaches: Reaches::FilterRate { rate, area, flow }, enough, cost: None })
+    Some(WayOut::new(Way::MoreArea { from }, Reaches::FilterRate { rate, area, flow }, enough, None))
 }
 
 fn filter_area(flows: &Flows) -> Option<f64> {
@@ -301,7 +396,7 @@ fn wider_pipe(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
         let velocity = hydraulics::velocity(rate, pipe.bore).get::<meter_per_second>();
         let way = Way::WiderPipe { from: present.nominal.get::<inch>(), to: pipe.nominal.get::<inch>() };
         let reaches = Reaches::Velocity { velocity, flow };
-        (velocity <= limit * (1.0 + 1e-9)).then_some(WayOut { way, reaches, enough: true, cost: None })
+        (velocity <= limit * (1.0 + 1e-9)).then_some(WayOut::new(way, reaches, true, None))
     })
 }
 
@@ -318,7 +413,7 @@ fn less_flow(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
     let flow = [by_rate, by_velocity].into_iter().flatten().min_by(f64::total_cmp)?;
     let minutes = flows.spa.volume?.0.get::<liter>() / flow;
     let enough = minutes <= row.limit_min?;
-    enough.then_some(WayOut { way: Way::LessFlow, reaches: Reaches::AtMost { flow, minutes }, enough, cost: None })
+    enough.then_some(WayOut::new(Way::LessFlow, Reaches::AtMost { flow, minutes }, enough, None))
 }
 
 #[cfg(test)]

@@ -8,6 +8,7 @@ mod counters;
 mod history;
 mod names;
 mod pumps;
+mod rule_books;
 mod sense;
 mod speeds;
 mod to_come;
@@ -95,6 +96,7 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
     }
     diagnostics.extend(names::in_book(fleet, folder));
     diagnostics.extend(sense::ends_before_start(fleet, folder));
+    diagnostics.extend(rule_books::senseless(fleet, folder));
     for file in KNOWN.into_iter().filter(|file| folder.has(file)) {
         let Ok(source) = folder.text(file, LARGEST_SHEET) else { continue };
         diagnostics.extend(if file == "sites.csv" {

@@ -75,6 +75,9 @@ pub enum Use {
 }
 
 impl Use {
+    /// Every use.
+    pub const ALL: [Self; 5] = [Self::Rental, Self::Gym, Self::Hotel, Self::Club, Self::Private];
+
     /// The word in records.
     pub fn word(self) -> &'static str {
         match self {
@@ -88,7 +91,7 @@ impl Use {
 
     /// Reads the word.
     pub fn read(text: &str) -> Option<Self> {
-        [Self::Rental, Self::Gym, Self::Hotel, Self::Club, Self::Private].into_iter().find(|u| u.word() == text)
+        Self::ALL.into_iter().find(|u| u.word() == text)
     }
 }
 

@@ -1,6 +1,7 @@
 //! How the sites of a fleet stand, the way the page and the fleet's report both say it: which sites are worst, how many
 //! stand how, and the one sentence that sums them up. It counts; what makes a site urgent is decided in `to_do`.
 
+use crate::fleet_figures::FleetFigures;
 use crate::report::site::Numbers;
 use crate::site::SiteFigures;
 use crate::to_do::{NOT_IN_PLAN, ToDo, Urgency};
@@ -107,4 +108,19 @@ pub fn sentence(standings: &[Standing]) -> String {
         return format!("{sites} {}.", parts.join("").trim_start_matches("one "));
     }
     format!("{sites} {}.", crate::charts::style::list(&parts))
+}
+
+/// Which rule books the sites' water is judged by, in words: "rule books uk and us; local codes come first".
+pub(super) fn judged_by(figures: &FleetFigures) -> String {
+    let fleet = figures.fleet;
+    let books = figures.sites.iter().filter_map(|site| {
+        fleet.rule_book(site.site).filter(|book| book.limits(site.site.r#use).is_some()).map(|book| book.name.as_str())
+    });
+    let names: std::collections::BTreeSet<&str> = books.collect();
+    let names: Vec<&str> = names.into_iter().collect();
+    match names.as_slice() {
+        [] => "no limits; local codes come first".to_owned(),
+        [one] => format!("rule book {one}; local codes come first"),
+        [before @ .., last] => format!("rule books {} and {last}; local codes come first", before.join(", ")),
+    }
 }

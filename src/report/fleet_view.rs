@@ -411,7 +411,11 @@ fn document(given: &Given) -> Document {
     let fleet = settings.fleet.0.clone();
     Document {
         title: format!("{fleet}: report of the fleet for {month}"),
-        footer: format!("{fleet} · {month} · from records up to {}", calendar::in_words(given.figures.as_of)),
+        footer: format!(
+            "{fleet} · {month} · from records up to {} · {}",
+            calendar::in_words(given.figures.as_of),
+            fleet_state::judged_by(given.figures)
+        ),
         site: fleet,
         month,
         prepared_by: settings.prepared_by.as_ref().map_or_else(|| settings.fleet.0.clone(), |p| p.0.clone()),

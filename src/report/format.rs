@@ -147,6 +147,17 @@ pub fn test_value(quantity: Quantity, value: f64, units: Units) -> String {
     format!("{}{}", test_number(quantity, value, units), test_unit(quantity, units))
 }
 
+/// A water test's value with its unit, with so many digits that what is outside its limits does not print like them.
+pub fn test_value_beside(quantity: Quantity, value: f64, limits: [Option<f64>; 2], units: Units) -> String {
+    let text = test_number(quantity, value, units);
+    let alike = |limit: &f64| (*limit - value).abs() > 1e-9 && test_number(quantity, *limit, units) == text;
+    if !limits.iter().flatten().any(alike) {
+        return format!("{text}{}", test_unit(quantity, units));
+    }
+    let shown = if quantity == Quantity::Temperature && units == Units::Us { value * 1.8 + 32.0 } else { value };
+    format!("{}{}", number(shown, 2), test_unit(quantity, units))
+}
+
 /// The limits of a water test in words: "7.0 to 7.6".
 pub fn test_limits(quantity: Quantity, low: Option<f64>, high: Option<f64>, units: Units) -> String {
     let unit = test_unit(quantity, units);

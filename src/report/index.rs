@@ -161,7 +161,11 @@ pub fn view(figures: &FleetFigures, files: &[FileDigest], left_out: &[String]) -
             title: format!("{}: {month}", settings.fleet.0),
             site: settings.fleet.0.clone(),
             month,
-            as_of: format!("from records up to {}", calendar::in_words(figures.as_of)),
+            as_of: format!(
+                "from records up to {}; {}",
+                calendar::in_words(figures.as_of),
+                fleet_state::judged_by(figures)
+            ),
             prepared_by: settings.prepared_by.as_ref().map_or_else(String::new, |by| by.0.clone()),
             lang: if settings.units == Units::Us { "en-US" } else { "en-GB" }.to_owned(),
         },

@@ -239,8 +239,8 @@ fn summary(given: &Given, spas: &[LogSpa]) -> String {
     let unmet = spas.iter().flat_map(|s| &s.out).filter(|row| row.retest == spa::NO_RETEST).count();
     let count = |n: usize, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
     let mut says = format!(
-        "{} of the water, {} outside the limits",
-        count(tests, "test", "tests"),
+        "{} of tests of the water, {} outside the limits",
+        count(tests, "result", "results"),
         if out == 0 { "none".to_owned() } else { out.to_string() }
     );
     if without_limit > 0 {
@@ -436,7 +436,7 @@ mod tests {
             spa.facts
         );
         for owed in [
-            "2 tests of the water, none outside",
+            "2 results of tests of the water, none outside",
             "Tub: short of its limits (filtered 12.0 of at least 24 h a day).",
             "Of 2 water changes the rule asked for, 1 was late and 1 is not in the log.",
             "On 28 of 30 days in use fewer tests are logged than asked for.",
@@ -467,7 +467,7 @@ mod tests {
         assert!(
             says(
                 &us,
-                "1 test is logged. Asked for is one at least every 120 min while the spa is in use (Anchorage (Alaska) 16.15.260.G; read in the source): the records hold no hours of opening"
+                "1 test is logged. Asked for is one at least every 120 min while the spa is in use (Anchorage (Alaska) 16.15.260.G, edition not noted; read in the source): the records hold no hours of opening"
             ),
             "{us:?}"
         );

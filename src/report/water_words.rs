@@ -4,10 +4,30 @@
 //! It exists because the verdict `meets` comes from turnover time and filtration hours alone: where the filter rate or the
 //! velocity is over its limit beside it, no page may say so little as "meets". It must not judge.
 
-use crate::quantities::water_turnover::{SERVICE_HOURS, Verdict, WaterMonth};
+use crate::basis::Basis;
+use crate::quantities::water_turnover::{Verdict, WaterMonth, hours_allowed};
 use crate::records::fleet::Units;
 use crate::report::format;
 use crate::report::view::Mark;
+
+/// What is said where no flow was measured.
+pub const STANDS: &str = "no water passed the filter when its flow was measured";
+
+/// A limit of turnover time, in minutes, with no more digits than it has.
+pub fn limit_minutes(limit: f64) -> String {
+    let text = format::number(limit, 2);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
+}
+
+/// How a flow is known, in a word or two.
+pub fn known_by(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Measured => "measured",
+        Basis::Curve => "calculated",
+        Basis::Stated => "by the maker's stated flow",
+        _ => "by the last measurement",
+    }
+}
 
 /// A value and the limit it is over, with so many digits that they do not print alike.
 fn apart(value: f64, limit: f64, shown: impl Fn(f64) -> String, finer: impl Fn(f64) -> f64) -> (String, String) {
@@ -65,8 +85,12 @@ pub fn verdict(row: Option<&WaterMonth>, units: Units) -> String {
 /// What of turnover and filtration is short, with its figures.
 fn short_by(row: &WaterMonth) -> Vec<String> {
     let mut all = Vec::new();
+    if row.stands() {
+        all.push(STANDS.to_owned());
+    }
     if let (true, Some(turnover), Some(limit)) = (row.failing.contains(&"turnover"), &row.turnover, row.limit_min) {
         let (value, limit) = apart(turnover.value, limit, |minutes| format::number(minutes, 1), |minutes| minutes);
+        // 12.4 keeps its digit; what was told apart by more digits keeps those.
         let limit = limit.trim_end_matches(".0");
         all.push(format!("{value} of at most {limit} min"));
     }
@@ -132,16 +156,21 @@ pub fn hours(row: &WaterMonth) -> Option<String> {
     let Some(limit) = row.hours_limit else { return Some(format!("{daily}.")) };
     let judged = row.hours_in_use.unwrap_or(hours);
     let asked = format!("asked for is at least {} h", format::number(limit, 0));
+    let allowed = hours_allowed(limit);
     Some(if row.failing.contains(&"filtration hours") {
-        format!(
-            "{daily}; {asked}, of which {} h a day is allowed for cleaning, changes and a counter's rounding: short by {:.1} h.",
-            format::number(SERVICE_HOURS, 0),
-            (limit - SERVICE_HOURS - judged).max(0.05)
-        )
+        let of_which = if allowed > 0.0 {
+            format!(
+                ", of which {} h a day is allowed for cleaning, changes and a counter's rounding",
+                format::number(allowed, 0)
+            )
+        } else {
+            String::new()
+        };
+        format!("{daily}; {asked}{of_which}: short by {:.1} h.", (limit - allowed - judged).max(0.05))
     } else if judged < limit - 0.05 {
         format!(
             "{daily}; {asked}, and {} h a day less is allowed for cleaning, changes and a counter's rounding: it meets.",
-            format::number(SERVICE_HOURS, 0)
+            format::number(allowed, 0)
         )
     } else {
         format!("{daily}; {asked}: it meets.")

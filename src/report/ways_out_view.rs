@@ -5,12 +5,13 @@
 
 use crate::calendar;
 use crate::quantities::SpaFigures;
-use crate::quantities::water_turnover::WaterMonth;
+use crate::quantities::water_turnover::{Verdict, WaterMonth};
 use crate::quantities::ways_out::{Reaches, Way, WayOut};
 use crate::records::Fleet;
 use crate::records::fleet::ReportsFor;
 use crate::report::format;
 use crate::report::view;
+use crate::report::water_words::limit_minutes;
 
 /// The ways out of a spa, the best first.
 pub fn ways_out(fleet: &Fleet, figures: &SpaFigures) -> Vec<view::WayOut> {
@@ -20,6 +21,14 @@ pub fn ways_out(fleet: &Fleet, figures: &SpaFigures) -> Vec<view::WayOut> {
         .iter()
         .map(|way| view::WayOut { what: what(fleet, way), gives: gives(fleet, way, row) })
         .collect();
+    if row.verdict == Verdict::Short && said.is_empty() {
+        said.push(view::WayOut {
+            what: "No way out can be worked out from these records.".to_owned(),
+            gives: "A flow measured after a clean, the pump's curve, the pipe and what the clean filter takes would let them be \
+                    told."
+                .to_owned(),
+        });
+    }
     let slower = |way: &WayOut| matches!(way.way, Way::WiderPipe { .. } | Way::LessFlow);
     if row.failing.contains(&"velocity") && !figures.ways_out.iter().any(slower) {
         said.push(view::WayOut {
@@ -38,11 +47,19 @@ fn what(fleet: &Fleet, way: &WayOut) -> String {
         Way::Clean { .. } if way.enough => "Clean the filter.".to_owned(),
         Way::Clean { .. } => "Cleaning the filter alone is not enough.".to_owned(),
         Way::MoreHours { from } => match way.reaches {
-            Reaches::Hours(hours) => format!("Filter {hours:.0} hours a day instead of {from:.1}."),
+            Reaches::Hours(hours) if way.enough => format!("Filter {hours:.0} hours a day instead of {from:.1}."),
+            Reaches::Hours(hours) if hours > from + 0.05 => format!(
+                "Filter {hours:.1} hours a day instead of {from:.1}; more is not to be had, for the rest of the day the pump runs \
+                 at a speed that does not filter."
+            ),
+            Reaches::Hours(_) => {
+                "More hours are not to be had from this pump: the rest of the day it runs at a speed that does not filter."
+                    .to_owned()
+            }
             _ => "Filter longer.".to_owned(),
         },
         Way::MoreArea { from } => match way.reaches {
-            Reaches::FilterRate { area, .. } => {
+            Reaches::FilterRate { area, .. } | Reaches::LargerFilter { area, .. } => {
                 format!("Fit {} of filter instead of {}.", format::area(area, units), format::area(*from, units))
             }
             _ => "Fit more filter area.".to_owned(),
@@ -78,7 +95,7 @@ fn gives(fleet: &Fleet, way: &WayOut, row: &WaterMonth) -> String {
                 Way::Clean { measured: true } => "measured after a clean",
                 _ => "calculated",
             };
-            let against = limit.map_or(String::new(), |limit| format!("; the limit is {limit:.0} min"));
+            let against = limit.map_or(String::new(), |limit| format!("; the limit is {} min", limit_minutes(limit)));
             let close = limit.is_some_and(|limit| way.enough && minutes.high > limit);
             format!(
                 "It gives {} and a turnover in {:.1} min ({known}, {:.1} to {:.1} min){against}.{}",
@@ -89,7 +106,20 @@ fn gives(fleet: &Fleet, way: &WayOut, row: &WaterMonth) -> String {
                 if close { " The range reaches past the limit: measure the flow afterwards." } else { "" }
             )
         }
-        Reaches::Hours(_) => "That is what the rule book asks.".to_owned(),
+        Reaches::Hours(_) if way.enough => "That is what the rule book asks.".to_owned(),
+        Reaches::Hours(_) => format!(
+            "The rule book asks for {} h: that takes a filtration pump of its own, laid out by whoever is licensed for it.",
+            row.hours_limit.map_or_else(String::new, |hours| limit_minutes(hours))
+        ),
+        Reaches::LargerFilter { minutes, flow, .. } => format!(
+            "New and clean it lets {} through and all the water passes in {:.1} min (calculated, {:.1} to {:.1} min){}. Measure \
+             the flow afterwards.",
+            format::flow(flow.value, units),
+            minutes.value,
+            minutes.low,
+            minutes.high,
+            limit.map_or_else(String::new, |limit| format!("; the limit is {} min", limit_minutes(limit)))
+        ),
         Reaches::FilterRate { rate, flow, .. } => {
             let rate = format!("{} {}", format::filter_rate_number(*rate, units), format::filter_rate_unit(units));
             match flow {
@@ -114,9 +144,12 @@ fn gives(fleet: &Fleet, way: &WayOut, row: &WaterMonth) -> String {
         Reaches::AtMost { minutes, .. } => format!(
             "Filter rate and velocity are then within their limits, and all the water passes in {minutes:.1} min{}. It \
              takes a slower speed or a pump of another power, which is no plain swap.",
-            limit.map_or_else(String::new, |limit| format!("; the limit is {limit:.0} min"))
+            limit.map_or_else(String::new, |limit| format!("; the limit is {} min", limit_minutes(limit)))
         ),
     };
+    if !way.over.is_empty() {
+        says.push_str(&format!(" At that flow the {} would be over its limit.", way.over.join(" and the ")));
+    }
     if let Way::ModelBefore { .. } = way.way {
         says.push_str(
             " It has another power than the pump there now, so it is no plain swap: have the supply and the suction covers checked for it first.",

@@ -330,14 +330,20 @@ fn task_due<'a>(
     }
     if task.or_pressure_rise.is_some()
         && let Some(filter) = figures.filters.iter().find(|f| f.at == *at)
-        && let Some((clean_by, _, _)) = filter.state.clean_by
+        && let Some((clean_by, _, _)) = filter.state.clean_before()
         && due.due.is_none_or(|planned| clean_by < planned)
     {
         due.due = Some(clean_by);
-        due.because =
-            if filter.state.on_reopening { "on reopening" } else { "the pressure reaches its clean limit" }.to_owned();
+        due.because = if filter.state.on_reopening {
+            "on reopening"
+        } else if filter.state.short_by.is_some() {
+            "the water is turned over too slowly from there on"
+        } else {
+            "the pressure reaches its clean limit"
+        }
+        .to_owned();
         if let Some(rise) = filter.state.rise_per_day.filter(|r| *r > 0.0) {
-            let cycle = filter.state.rise_limit.unwrap_or(0.0) / rise;
+            let cycle = filter.state.clean_at().unwrap_or(0.0) / rise;
             due.times = due.times.map(|times| times.max((365.0 / cycle.max(1.0)).floor() as u32));
         }
     }

@@ -1,6 +1,7 @@
 //! What the water asks for: a turnover short of its limits, tests outside theirs, filters to be cleaned.
 
 use chrono::NaiveDate;
+use uom::si::thermodynamic_temperature::degree_celsius;
 
 use super::{ToDo, Urgency};
 use crate::calendar::{self, plus_days};
@@ -20,18 +21,33 @@ pub(super) fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut V
     for spa in spas {
         let Some(row) = spa.water.months.last() else { continue };
         let source = row.flow.as_ref().and_then(|f| f.sources.last().cloned());
-        if row.verdict == Verdict::Short {
+        // Whatever the rule book has to say of it.
+        if row.stands() && row.verdict != Verdict::Closed {
+            all.push(ToDo {
+                urgency: Urgency::DoNotUse,
+                at: Some(spa.at.clone()),
+                reason: "no-flow",
+                what: "no water passes the filter".to_owned(),
+                says: format!(
+                    "{}. Close the spa, find out why, and measure the flow again.",
+                    format::sentence(water_words::STANDS)
+                ),
+                if_left: "water that is not filtered or treated can carry disease".to_owned(),
+                due: None,
+                source,
+            });
+        } else if row.verdict == Verdict::Short {
             let mut says = Vec::new();
             if let (Some(turnover), Some(limit), true) =
                 (&row.turnover, row.limit_min, row.failing.contains(&"turnover"))
             {
-                let flow = row
-                    .flow
-                    .as_ref()
-                    .map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
+                let flow = row.flow.as_ref().map_or(String::new(), |f| {
+                    format!(" at {} ({})", format::flow(f.value, units), water_words::known_by(f.basis))
+                });
                 says.push(format!(
-                    "All the water passes the filter in {:.1} min{flow}; the limit is {limit:.0} min.",
-                    turnover.value
+                    "All the water passes the filter in {:.1} min{flow}; the limit is {} min.",
+                    turnover.value,
+                    water_words::limit_minutes(limit)
                 ));
             }
             if let (Some(hours), true) = (water_words::hours(row), row.failing.contains(&"filtration hours")) {
@@ -53,16 +69,29 @@ pub(super) fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut V
                 source,
             });
         }
+        let records = site.spas.iter().find(|records| records.at == spa.at);
+        let set = records.and_then(|records| records.setpoint).map(|t| t.0.get::<degree_celsius>());
+        if let Some(set) = set.filter(|set| *set > HOTTEST_CELSIUS + 1e-9) {
+            all.push(ToDo {
+                urgency: Urgency::DoNotUse,
+                at: Some(spa.at.clone()),
+                reason: "set-too-hot",
+                what: "set the water to 40 °C (104 °F) at most".to_owned(),
+                says: format!("By the records it is set to {}.", format::test_value(Quantity::Temperature, set, units)),
+                if_left: "water this hot can make bathers faint".to_owned(),
+                due: None,
+                source: Some(site.source(&format!("spas.{}.setpoint", spa.at))),
+            });
+        }
         for (name, figures) in water_words::over(row, units) {
             let (reason, if_left) = if name == "velocity" {
                 ("velocity-high", "fast water wears pipe and fittings and pulls harder at the suction covers")
             } else {
                 ("filter-rate-high", "dirt is pressed through the filter instead of being held")
             };
-            let flow = row
-                .flow
-                .as_ref()
-                .map_or(String::new(), |f| format!(" at {} ({})", format::flow(f.value, units), f.basis));
+            let flow = row.flow.as_ref().map_or(String::new(), |f| {
+                format!(" at {} ({})", format::flow(f.value, units), water_words::known_by(f.basis))
+            });
             all.push(ToDo {
                 urgency: Urgency::Plan,
                 at: Some(spa.at.clone()),
@@ -117,7 +146,12 @@ pub(super) fn tests(fleet: &Fleet, spas: &[SpaFigures], as_of: NaiveDate, all: &
             };
             let wrong = rows.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).count();
             let name = format::quantity_name(quantity);
-            let value = format::test_value(quantity, last.value, fleet.settings.units);
+            let value = format::test_value_beside(
+                quantity,
+                last.value,
+                [last.low_limit, last.high_limit],
+                fleet.settings.units,
+            );
             let limits = format::test_limits(quantity, last.low_limit, last.high_limit, fleet.settings.units);
             all.push(ToDo {
                 urgency: if hot { Urgency::DoNotUse } else { Urgency::ActNow },
@@ -152,21 +186,25 @@ pub(super) fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_
     for spa in spas {
         for filter in &spa.filters {
             let state = &filter.state;
-            let (Some((clean_by, low, high)), Some(rise)) = (state.clean_by, state.rise_per_day) else { continue };
+            let (Some((clean_by, low, high)), Some(rise)) = (state.clean_before(), state.rise_per_day) else {
+                continue;
+            };
+            // The water is turned over too slowly before the gauge asks for a clean.
+            let short = state.short_by.filter(|_| state.short_rise.is_some());
             let planned =
                 tasks.iter().find(|t| t.at == filter.at && t.id.as_str() == "filter_clean").and_then(|t| t.task.every);
             let planned_days = match planned {
                 Some(crate::records::upkeep::Every::Period(period)) => Some(period.mean_days()),
                 _ => None,
             };
-            let needs = state.rise_limit.map(|limit| limit / rise);
+            let needs = state.clean_at().map(|limit| limit / rise);
             let fast = needs.zip(planned_days).is_some_and(|(needs, planned)| needs < planned * 0.75);
             let soon = clean_by <= plus_days(as_of, 14);
-            if !fast && !soon {
+            if !fast && !soon && short.is_none() {
                 continue;
             }
             let risen = state.pressure.zip(state.clean_pressure).map_or(0.0, |(p, c)| (p - c).max(0.0));
-            let limit = state.rise_limit.unwrap_or(0.0);
+            let limit = state.clean_at().unwrap_or(0.0);
             let units = fleet.settings.units;
             let mut says = format!(
                 "Its pressure stood {} above clean on {} and is to be cleaned at {}.",
@@ -179,15 +217,28 @@ pub(super) fn filters(fleet: &Fleet, spas: &[SpaFigures], tasks: &[TaskDue], as_
                     " It needs a clean about every {needs:.0} days and is planned every {planned:.0}."
                 ));
             }
-            says.push_str(&format!(
-                " It reaches the limit between {} and {}.",
-                calendar::in_words(low),
-                calendar::in_words(high)
-            ));
+            let reaches = if clean_by <= as_of { "It reached" } else { "It reaches" };
+            let when = if low == high {
+                format!("on {}", calendar::in_words(low))
+            } else {
+                format!("between {} and {}", calendar::in_words(low), calendar::in_words(high))
+            };
+            says.push_str(&format!(" {reaches} that {when}."));
+            if short.is_some() {
+                says.push_str(
+                    " From there on the water would be turned over too slowly, before the gauge's own limit.",
+                );
+            }
             all.push(ToDo {
                 urgency: if soon { Urgency::ActNow } else { Urgency::Plan },
                 at: Some(filter.at.clone()),
-                reason: if fast { "filter-fouling-fast" } else { "filter-clean-due" },
+                reason: if short.is_some() {
+                    "turnover-falling-short"
+                } else if fast {
+                    "filter-fouling-fast"
+                } else {
+                    "filter-clean-due"
+                },
                 what: "clean the filter".to_owned(),
                 says,
                 if_left: "the flow falls and the water is turned over less".to_owned(),

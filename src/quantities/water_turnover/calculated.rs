@@ -12,12 +12,13 @@ use uom::si::pressure::bar;
 use uom::si::volume_rate::liter_per_minute;
 
 use super::flows::{FilterRun, Flows};
-use super::{CALIBRATED_WITHIN, CURVE_WITHIN, DAY_HOURS, INCOMPLETE_WITHIN};
+use super::{CALIBRATED_WITHIN, CURVE_WITHIN, DAY_HOURS, INCOMPLETE_WITHIN, MEASURED_WITHIN};
 use crate::basis::{Basis, Figure};
 use crate::calendar::Month;
 use crate::hydraulics::{OperatingPoint, PumpCurve};
 use crate::quantities::spa_loop::{self, Fouling, NoFlow, SpaLoop};
 use crate::records::pumps::Model;
+use crate::report::format;
 
 /// A flow that was calculated.
 pub(super) struct Calculated {
@@ -80,8 +81,9 @@ impl Flows<'_> {
         let longest = Self::longest(&runs).ok_or(NoFlow::NotWritten)?;
         let known_rise = rise.or_else(|| self.rise(month));
         let within = if factor.is_some() { CALIBRATED_WITHIN } else { CURVE_WITHIN };
-        let least =
-            if factor.is_none() && (!pipe.complete || known_rise.is_none()) { INCOMPLETE_WITHIN } else { within };
+        // A filter nobody read the gauge of may have fouled, whatever the loop was matched to.
+        let incomplete = known_rise.is_none() || (factor.is_none() && !pipe.complete);
+        let least = if incomplete { INCOMPLETE_WITHIN } else { within };
         let sources = vec![self.site.source(&format!("spas.{}.pipe", self.spa.at))];
         let rise = known_rise.unwrap_or(0.0);
         if runs.iter().any(|run| run.pump != runs[longest].pump) {
@@ -114,6 +116,59 @@ impl Flows<'_> {
         let moved = runs.iter().zip(&by_run).map(|(run, flow)| Some(run.hours? * 60.0 * (*flow)?)).sum();
         let figure = Figure::new(flow, flow * (1.0 - least), flow * (1.0 + within), Basis::Curve, sources);
         Ok(Calculated { flow: figure, head_m: main.head.get::<meter>(), by_run, moved, highest })
+    }
+
+    /// The flow with clean filters of so many times the area, by the calibration that holds. `None` if it cannot be computed, or
+    /// if what the filters take when clean is not written, so that their area changes nothing.
+    pub fn flow_with_area(&self, month: Month, times: f64) -> Option<Figure> {
+        let pipe = self.pipe.as_ref().filter(|pipe| pipe.knows_filter_drop())?.with_filter_area(times);
+        let factor = self.matched(month).map(|c| c.factor);
+        self.calculated_in(&pipe, factor, month, Some(0.0)).ok().map(|calculated| calculated.flow)
+    }
+
+    /// The rise above clean at which the flow has fallen to so many litres a minute, bar. `None` if it cannot be computed, is
+    /// less than that with clean filters, or never falls so low within what a filter bears.
+    pub fn rise_at_flow(&self, month: Month, litres_a_minute: f64) -> Option<f64> {
+        /// Bar; a filter is cleaned long before.
+        const HIGHEST: f64 = 3.0;
+        // A pump that moves nothing any more moves less than is asked for.
+        let flow = |rise: f64| match self.calculated(month, Some(rise)) {
+            Ok(calculated) => Some(calculated.flow.value),
+            Err(NoFlow::Finding(_)) => Some(0.0),
+            Err(NoFlow::NotWritten) => None,
+        };
+        if flow(0.0)? <= litres_a_minute || flow(HIGHEST)? > litres_a_minute {
+            return None;
+        }
+        let (mut low, mut high) = (0.0, HIGHEST);
+        while high - low > 1e-4 {
+            let middle = f64::midpoint(low, high);
+            if flow(middle)? > litres_a_minute {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Some(low)
+    }
+
+    /// A measured flow that the pump's curve gives at no head at all, as the end of a sentence.
+    pub(super) fn beyond_curve(&self) -> Option<String> {
+        let ([_], [readings]) = (self.filtering.as_slice(), self.readings.as_slice()) else { return None };
+        let row = readings.last()?;
+        let month = Month::of(row.day);
+        let runs = self.runs(month);
+        let curve = self.curve_of(runs.get(Self::longest(&runs)?)?, month).ok()?;
+        let most = curve.largest_flow().get::<liter_per_minute>();
+        let units = self.fleet.settings.units;
+        (row.value > most * (1.0 + MEASURED_WITHIN)).then(|| {
+            format!(
+                "the flow of {} measured on {} is more than the pump's curve gives at any head ({})",
+                format::flow(row.value, units),
+                crate::calendar::in_words(row.day),
+                format::flow(most, units)
+            )
+        })
     }
 
     fn curve_of(&self, run: &FilterRun, month: Month) -> Result<PumpCurve, NoFlow> {
@@ -161,9 +216,9 @@ impl Flows<'_> {
         })
     }
 
-    /// The mean rise of the filters' pressure above clean in a month, bar. They stand side by side.
-    fn rise(&self, month: Month) -> Option<f64> {
-        let rises: Vec<f64> = self.histories.iter().filter_map(|h| h.mean_rise(month)).collect();
+    /// The rise of the filters' pressure above clean in a month, bar; the mean of them, for they stand side by side.
+    pub(super) fn rise(&self, month: Month) -> Option<f64> {
+        let rises: Vec<f64> = self.histories.iter().filter_map(|h| h.rise_in(month)).collect();
         (!rises.is_empty()).then(|| rises.iter().sum::<f64>() / rises.len() as f64)
     }
 
@@ -207,12 +262,14 @@ impl Flows<'_> {
         let speed = runs.get(Self::longest(&runs)?)?.speed;
         let model = model.or_else(|| self.model_on(0, month.last()))?;
         let curve = spa_loop::curve(model, speed).ok()?;
-        let rise = if clean { 0.0 } else { self.rise(month).unwrap_or(0.0) };
+        let known_rise = if clean { Some(0.0) } else { self.rise(month) };
+        let rise = known_rise.unwrap_or(0.0);
         let (pipe, within) = match &self.calibration {
             Some(c) => (self.pipe.as_ref()?.calibrated_by(c.factor), CALIBRATED_WITHIN),
             None => (self.pipe.clone()?, CURVE_WITHIN),
         };
-        let least = if self.calibration.is_none() && !pipe.complete { INCOMPLETE_WITHIN } else { within };
+        let incomplete = known_rise.is_none() || (self.calibration.is_none() && !pipe.complete);
+        let least = if incomplete { INCOMPLETE_WITHIN } else { within };
         let point = pipe.point(&curve, Fouling::AtWorkingPoint(rise)).ok()?;
         let flow = point.flow.get::<liter_per_minute>();
         let source = self.site.source(&format!("spas.{}.pipe", self.spa.at));

@@ -7,10 +7,10 @@ use chrono::NaiveDate;
 use uom::si::volume_rate::liter_per_minute;
 
 use super::calculated::{Calculated, Calibration};
-use super::{CALIBRATED_WITHIN, DAY_HOURS, MEASURED_WITHIN, STATED_WITHIN};
+use super::{CALIBRATED_WITHIN, DAY_HOURS, INCOMPLETE_WITHIN, MEASURED_WITHIN, STATED_WITHIN};
 use crate::basis::{Basis, Figure};
 use crate::calendar::Month;
-use crate::quantities::filters::History;
+use crate::quantities::filters::{History, READ_WITHIN_BAR};
 use crate::quantities::run_hours::{self, RunHours};
 use crate::quantities::spa_loop::{self, SpaLoop};
 use crate::records::log::Quantity;
@@ -140,14 +140,24 @@ impl<'a> Flows<'a> {
     /// The flow through the filter in a month, by the firmest thing that is known of it.
     pub(super) fn flow(&self, month: Month, runs: &[FilterRun]) -> Option<Found> {
         let whole = |flow: Figure| self.known_at_longest(flow, runs, month);
-        self.measured(month)
-            .map(whole)
-            .or_else(|| self.since_cleaning(month).map(whole))
-            .or_else(|| {
-                let Calculated { flow, head_m, moved, highest, .. } = self.calculated(month, None).ok()?;
-                Some(Found { flow, head_m: Some(head_m), moved, highest })
-            })
-            .or_else(|| self.stated().map(whole))
+        let calculated = || {
+            let Calculated { flow, head_m, moved, highest, .. } = self.calculated(month, None).ok()?;
+            Some(Found { flow, head_m: Some(head_m), moved, highest })
+        };
+        if let Some(flow) = self.measured(month) {
+            return Some(whole(flow));
+        }
+        match self.since_cleaning(month) {
+            Some(flow) if !self.fouled_since_measured(month) => Some(whole(flow)),
+            // The measurement still says how the loop is; the gauge says what the filter has come to take since. Where the pump
+            // moves nothing against that, no older figure stands in for it.
+            Some(_) if self.calibration.is_some() => calculated(),
+            Some(flow) => {
+                let low = flow.value * (1.0 - INCOMPLETE_WITHIN);
+                Some(whole(Figure { low: flow.low.min(low), ..flow }))
+            }
+            None => calculated().or_else(|| self.stated().map(whole)),
+        }
     }
 
     /// A flow that was measured or stated: that of all pumps together, or of one pump at the speed it runs longest at.
@@ -198,9 +208,14 @@ impl<'a> Flows<'a> {
         }
         let (mut sum, mut low, mut high, mut sources) = (0.0, 0.0, 0.0, Vec::new());
         let (first, last) = (month.first(), month.last());
+        let exchanges = self.filtering.iter().flat_map(|(_, run)| &run.exchanges);
+        let exchanged = exchanges.copied().filter(|day| *day <= last).max();
         for (filter, all) in self.spa.filters.iter().zip(&self.readings) {
             let begin = all.partition_point(|row| row.day < first);
             let rows = &all[begin..all.partition_point(|row| row.day <= last)];
+            // What was measured of a pump that has gone says nothing of the one that stands there.
+            let rows = &rows[rows
+                .partition_point(|row| exchanged.is_some_and(|day| row.day < day || (row.day == day && !row.after)))..];
             if rows.is_empty() {
                 return None;
             }
@@ -232,6 +247,15 @@ impl<'a> Flows<'a> {
         // The filter has fouled since, so that the flow is hardly more and may well be less.
         let low = 1.0 - CALIBRATED_WITHIN;
         (sum > 0.0).then(|| Figure::new(sum, sum * low, sum * (1.0 + MEASURED_WITHIN), Basis::Estimated, sources))
+    }
+
+    /// Whether the gauges stand higher in a month than when the flow was last measured, by more than they are read to.
+    fn fouled_since_measured(&self, month: Month) -> bool {
+        self.histories.iter().zip(&self.readings).any(|(history, all)| {
+            let row = all[..all.partition_point(|row| row.day <= month.last())].last();
+            let then = row.and_then(|row| history.rise_on(row.day, row.after));
+            then.zip(history.rise_in(month)).is_some_and(|(then, now)| now > then + READ_WITHIN_BAR)
+        })
     }
 
     fn stated(&self) -> Option<Figure> {

@@ -236,3 +236,111 @@ proptest! {
         if (a - 15.0).abs() > 0.01 { prop_assert_eq!(metric.verdict, us.verdict); }
     }
 }
+
+/// The loop matched to 130 L/min measured clean in May: 8 − 2 (130/120)² = 5.65278 m there, so 8 = Q² (2/14400 + 5.65278/16900).
+/// In June the gauge stands 0.2 bar above clean, 2.05390 m: 5.94610 = Q² × 4.733728e-4, Q = 112.077, and no longer 130.
+#[test]
+fn a_measured_flow_does_not_outlive_what_the_gauge_says() {
+    let curve = pumps("[{flow: 120 L/min, head: 6 m}]");
+    let log = "{date: 2026-05-10, at: {tub/main: {pressure: 0.10, flow: 130}}}, {date: 2026-06-20, at: {tub/main: {pressure: 0.30}}}";
+    let (row, _) = row_of(&curve, &tub(", clean_pressure: 0.10 bar"), log);
+    let flow = row.flow.unwrap();
+    assert_eq!(flow.basis, Basis::Curve);
+    close(flow.value, 112.0766);
+    // Read within what a gauge is read to, the measurement stands.
+    let (row, _) = row_of(&curve, &tub(", clean_pressure: 0.10 bar"), &log.replace("0.30", "0.105"));
+    assert_eq!(row.flow.map(|f| (f.basis, f.value)), Some((Basis::Estimated, 130.0)));
+    // Without a curve nothing says how far it fell: the low end opens.
+    let (row, _) = row_of("format: 1\nmodels: {P: {speeds: 1}}\n", &tub(", clean_pressure: 0.10 bar"), log);
+    let flow = row.flow.unwrap();
+    assert_eq!((flow.basis, flow.value), (Basis::Estimated, 130.0));
+    close(flow.low, 130.0 * 0.75);
+    // Where the pump moves nothing against it, no older figure stands in.
+    let (row, water) = row_of(&curve, &tub(", clean_pressure: 0.10 bar"), &log.replace("0.30", "1.30"));
+    assert_eq!((row.flow.is_none(), row.verdict, water.findings.len()), (true, Verdict::Unknown, 1), "{water:?}");
+}
+
+#[test]
+fn no_flow_at_all_is_short_and_not_unknown() {
+    let (row, water) =
+        row_of(&pumps("[{flow: 120 L/min, head: 6 m}]"), &tub(""), "{date: 2026-06-10, at: {tub/main: {flow: 0}}}");
+    assert_eq!((row.verdict, row.failing.as_slice()), (Verdict::Short, ["turnover"].as_slice()));
+    assert_eq!(row.turnovers_per_day, Some(0.0));
+    assert!(row.turnover.is_none() && water.missing.is_empty(), "{water:?}");
+}
+
+/// 210 L/min of the pump that went on the 3rd say nothing of the one measured at 130 after it.
+#[test]
+fn what_was_measured_of_a_pump_that_has_gone_does_not_count() {
+    let log = "{date: 2026-06-02, at: {tub/main: {flow: 210}}}, {date: 2026-06-03, at: {tub/filtration: {exchanged: {model: P, because: failure}}}}, {date: 2026-06-20, at: {tub/main: {flow: 130}}}";
+    let (row, _) = row_of(&pumps("[{flow: 120 L/min, head: 6 m}]"), &tub(""), log);
+    assert_eq!(row.flow.map(|f| (f.basis, f.value)), Some((Basis::Measured, 130.0)));
+}
+
+/// An hour is forgiven of continuous running, nothing of a few hours.
+#[test]
+fn the_hour_for_service_is_taken_off_the_whole_day_alone() {
+    assert_eq!((hours_allowed(24.0), hours_allowed(8.0), hours_allowed(1.0)), (SERVICE_HOURS, 0.0, 0.0));
+}
+
+/// 1500 L at 100 L/min and 396.2581 gal at 26.4172 gpm are the same water: both at the limit of 15 min.
+#[test]
+fn litres_and_gallons_are_judged_alike_at_the_limit() {
+    for (volume, flow) in [("1500 L", "100 L/min"), ("396.2581 gal", "26.4172 gpm")] {
+        let spa =
+            tub("").replace("1200 L", volume).replace("    volume:", &format!("    stated_flow: {flow}\n    volume:"));
+        let (row, _) = row_of("format: 1\nmodels: {P: {speeds: 1}}\n", &spa, "");
+        assert_eq!(row.verdict, Verdict::Meets, "{volume}");
+    }
+}
+
+/// 2000 L in 15 min need 133.333 L/min: 8 − x = 133.333² × 4.388889e-4 = 7.80247, so the water is short from 0.19753 m, which are
+/// 0.019236 bar above clean. The gauge rises 0.001 bar a day from 1 June: on 20 June, long before 0.15 bar.
+#[test]
+fn it_says_when_the_water_will_be_turned_over_too_slowly() {
+    let readings = [(1, "0.100"), (5, "0.104"), (9, "0.108"), (13, "0.112"), (15, "0.114")];
+    let log: Vec<String> = readings
+        .iter()
+        .enumerate()
+        .map(|(n, (day, bar))| {
+            let at = if n == 0 {
+                format!("{{done: [filter_clean], after: {{pressure: {bar}}}}}")
+            } else {
+                format!("{{pressure: {bar}}}")
+            };
+            format!("{{date: 2026-06-{day:02}, at: {{tub/main: {at}}}}}")
+        })
+        .collect();
+    let site = site(&tub(", clean_pressure: 0.10 bar").replace("1200 L", "2000 L"), &log.join(", "));
+    let pumps = pumps("[{flow: 120 L/min, head: 6 m}]");
+    let loaded = load(&[("fleet.yaml", FLEET), ("pumps.yaml", &pumps), ("sites/home.yaml", &site)], "2026-06-15");
+    let state = &loaded.spas[0].filters[0].state;
+    assert_eq!(loaded.spas[0].water.months.last().unwrap().verdict, Verdict::Meets);
+    assert!((state.short_rise.unwrap() - 0.019_236).abs() < 2e-4, "{state:?}");
+    let (day, low, high) = state.short_by.unwrap();
+    assert_eq!(day.to_string(), "2026-06-20");
+    assert!(low <= day && day <= high && state.clean_by.unwrap().0 > day);
+    assert_eq!((state.clean_at(), state.clean_before()), (state.short_rise, state.short_by));
+    // It needs a clean every 19 days, not every 150.
+    assert!((state.needs_every.unwrap().0 - 19.2).abs() < 0.5, "{state:?}");
+}
+
+#[test]
+fn a_flow_no_curve_can_give_is_told() {
+    let log = "{date: 2026-06-10, at: {tub/main: {flow: 400}}}";
+    let (_, water) = row_of(&pumps("[{flow: 120 L/min, head: 6 m}]"), &tub(""), log);
+    assert!(water.findings[0].contains("more than the pump's curve gives at any head"), "{water:?}");
+}
+
+/// Among 0.1 above clean one reading of 2.2 bar: the month goes by the median, so that a slip of the pen is no blocked filter.
+#[test]
+fn one_gauge_reading_written_down_wrong_does_not_set_the_flow() {
+    let log: Vec<String> = [("05", "0.20"), ("10", "2.30"), ("15", "0.20")]
+        .iter()
+        .map(|(day, bar)| format!("{{date: 2026-06-{day}, at: {{tub/main: {{pressure: {bar}}}}}}}"))
+        .collect();
+    let (row, _) =
+        row_of(&pumps("[{flow: 120 L/min, head: 6 m}]"), &tub(", clean_pressure: 0.10 bar"), &log.join(", "));
+    // 0.1 bar are 1.02695 m: 6.97305 = Q² × 4.388889e-4.
+    close(row.flow.unwrap().value, 126.0479);
+}

@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 use uom::si::area::square_meter;
 use uom::si::electric_current::ampere;
 use uom::si::electric_potential::volt;
-use uom::si::length::{meter, millimeter};
+use uom::si::length::{inch, meter, millimeter};
 use uom::si::power::kilowatt;
 use uom::si::pressure::bar;
 use uom::si::thermodynamic_temperature::degree_celsius;
@@ -18,6 +18,7 @@ use uom::si::volume_rate::liter_per_minute;
 use super::{place, plain};
 use crate::calendar::{add, days_between};
 use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
+use crate::hydraulics::{self, CurvePoint, PumpCurve};
 use crate::records::forms::Dated;
 use crate::records::log::Quantity;
 use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
@@ -31,8 +32,10 @@ type Usual = (f64, f64, &'static str);
 const VOLUME: Usual = (200.0, 100_000.0, "L");
 /// A trickle, and the loop of the largest pool.
 const FLOW: Usual = (1.0, 5000.0, "L/min");
-/// Cold plunges are set to 5 °C; above 45 °C water scalds (UL 1563 lets a spa's water be 40 °C at most).
-const SETPOINT: Usual = (3.0, 45.0, "C");
+/// Cold plunges are set to 5 °C; UL 1563, as quoted in code text, lets a spa's water be 40 °C at most.
+const SETPOINT: Usual = (3.0, 40.0, "C");
+/// Old rough iron has a Hazen-Williams C of 60 to 80, new plastic 150 (textbook tables; from memory).
+const ROUGHNESS: Usual = (60.0, 160.0, "");
 /// Water of a spa is neither ice nor hot enough to scald within seconds.
 const TEMPERATURE: Usual = (0.0, 50.0, "C");
 /// A skimmer's cartridge has about 1 m²; a bank of cartridges 100 m².
@@ -150,6 +153,7 @@ fn of_spa(spa: &SpaFile, at: &str) -> Vec<(String, String)> {
     if let Some(pipe) = &spa.pipe {
         look("pipe.size", pipe.size.map(|l| l.0.get::<millimeter>()), PIPE_SIZE);
         look("pipe.length", pipe.length.map(|l| l.0.get::<meter>()), PIPE_LENGTH);
+        look("pipe.c", pipe.c.map(|c| c.0), ROUGHNESS);
     }
     for (id, filter) in spa.filters.iter() {
         look(&format!("filters.{id}.area"), filter.area.map(|a| a.0.get::<square_meter>()), FILTER_AREA);
@@ -160,6 +164,15 @@ fn of_spa(spa: &SpaFile, at: &str) -> Vec<(String, String)> {
     }
     for (id, item) in spa.equipment.iter() {
         look(&format!("equipment.{id}.power"), item.power.map(|p| p.0.get::<kilowatt>()), EQUIPMENT_POWER);
+    }
+    let known = |size: &crate::units::Length| hydraulics::schedule_40_bore(size.0).is_some();
+    if let Some(size) = spa.pipe.as_ref().and_then(|pipe| pipe.size).filter(|size| !known(size)) {
+        let message = format!(
+            "`size` is {} in, and no Schedule 40 pipe has that nominal size: its bore is not known, so neither flow nor velocity \
+             can be calculated",
+            short(size.0.get::<inch>())
+        );
+        found.push(("pipe.size".to_owned(), message));
     }
     found
 }
@@ -201,6 +214,15 @@ pub(crate) fn shared(fleet: &Fleet, types: &BTreeMap<String, SpaFile>, folder: &
             ("current.high", model.current.high),
         ] {
             look(field, current.map(|c| c.0.get::<ampere>()), CURRENT);
+        }
+        for (field, points) in [("curve", &model.curve), ("low_curve", &model.low_curve)] {
+            let points: Vec<CurvePoint> =
+                points.iter().map(|p| CurvePoint { flow: p.flow.0, head: p.head.0 }).collect();
+            if let Some(error) = PumpCurve::new(&points).err().filter(|_| !points.is_empty()) {
+                let message =
+                    format!("the `{field}` of {name} is no pump's, so no flow can be calculated by it: {error}");
+                found.push(("pumps.yaml", format!("models.{name}.{field}"), message));
+            }
         }
     }
     let currency = fleet.settings.currency.0.as_str();

@@ -145,7 +145,11 @@ fn out_rows(given: &Given, figures: &SpaFigures) -> Vec<OutRow> {
             rows.push(OutRow {
                 quantity: format::sentence(&format::quantity_name(quantity)),
                 when,
-                worst: format!("{} {}", format::test_value(quantity, worst.value, units), worst.verdict.word()),
+                worst: format!(
+                    "{} {}",
+                    format::test_value_beside(quantity, worst.value, [worst.low_limit, worst.high_limit], units),
+                    worst.verdict.word()
+                ),
                 limits: format::test_limits(quantity, first.low_limit, first.high_limit, units),
                 action: format::sentence(&if work.is_empty() { NOTHING_RECORDED.to_owned() } else { work.join(", ") }),
                 retest: last.retest.map_or(NO_RETEST.to_owned(), |met| {
@@ -160,16 +164,16 @@ fn out_rows(given: &Given, figures: &SpaFigures) -> Vec<OutRow> {
 fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
     let mut facts = Vec::new();
     if let Some(row) = figures.water.months.last() {
-        let limit = row.limit_min.map_or("no limit is known".to_owned(), |l| format!("the limit is {l:.0} min"));
+        let limit = row
+            .limit_min
+            .map_or("no limit is known".to_owned(), |l| format!("the limit is {} min", water_words::limit_minutes(l)));
         match (&row.turnover, &row.flow) {
             _ if row.verdict == Verdict::Closed => facts.push("Closed the whole month.".to_owned()),
+            _ if row.stands() => facts.push(format!("{}; {limit}.", format::sentence(water_words::STANDS))),
             (Some(turnover), Some(flow)) => {
-                let how = match flow.basis {
-                    Basis::Measured => "measured",
-                    Basis::Curve => "calculated, not measured",
-                    Basis::Stated => "by the maker's stated flow, not measured",
-                    _ => "by the last measurement",
-                };
+                let unmeasured = matches!(flow.basis, Basis::Curve | Basis::Stated);
+                let how =
+                    format!("{}{}", water_words::known_by(flow.basis), if unmeasured { ", not measured" } else { "" });
                 facts.push(format!(
                     "Water turnover {:.1} min ({how}; {:.1} to {:.1}); {limit}. {}",
                     turnover.value,
@@ -198,7 +202,9 @@ fn facts(given: &Given, spa: &Spa, figures: &SpaFigures) -> Vec<String> {
         };
         facts.push(format!("{}{due}", change.says()));
         // The guidance that names the rule also says what load such a spa is laid out for.
-        if let (RefillRule::BathersPerVolume, Some(volume)) = (change.rule, spa.volume) {
+        if let (RefillRule::BathersPerVolume, Some(volume), true) =
+            (change.rule, spa.volume, change.rule_source.contains("HSG282"))
+        {
             let volume = volume.0.get::<cubic_meter>();
             facts.push(format!(
                 "By its volume it is laid out for {} bathers an hour and {} at once (HSE HSG282, 2017, read in a reproduction).",

@@ -3,7 +3,11 @@
 use uom::si::time::minute;
 
 use super::Given;
-use crate::report::{cautions, format, view};
+use crate::quantities::water_change;
+use crate::quantities::water_turnover::ASSUMED_C;
+use crate::records::Site;
+use crate::records::tubs::FilterKind;
+use crate::report::{cautions, format, view, water_words};
 
 pub(super) fn closing(given: &Given) -> view::ClosingSection {
     let method = |name: &str, text: &str| view::Method { name: name.to_owned(), text: text.to_owned() };
@@ -23,7 +27,10 @@ pub(super) fn closing(given: &Given) -> view::ClosingSection {
             ),
             method(
                 "Water turnover",
-                "Volume over flow through the filter. A measured flow wins; else the pump's curve is set against the pipe loop (Hazen–Williams, fittings, heater, the filter as fouled as its gauge shows).",
+                &format!(
+                    "Volume over flow through the filter. A measured flow wins; else the pump's curve is set against the pipe loop (Hazen–Williams{}, fittings, heater, the filter as fouled as its gauge shows).",
+                    roughness(given.site.site)
+                ),
             ),
             method(
                 "Due dates",
@@ -62,6 +69,20 @@ pub(super) fn closing(given: &Given) -> view::ClosingSection {
     }
 }
 
+/// The coefficients the pipes of a site are reckoned with: " with C 140 and 150 (assumed)". Empty where it has no pipe.
+fn roughness(site: &Site) -> String {
+    let pipes = site.spas.iter().filter_map(|spa| spa.pipe.as_ref());
+    let mut all: Vec<String> = pipes
+        .map(|pipe| match pipe.c {
+            Some(c) => format::number(c.0, 0),
+            None => format!("{} (assumed)", format::number(ASSUMED_C, 0)),
+        })
+        .collect();
+    all.sort();
+    all.dedup();
+    if all.is_empty() { String::new() } else { format!(" with C {}", all.join(" and ")) }
+}
+
 fn limit_sources(given: &Given) -> Vec<view::LimitSource> {
     use crate::records::log::Quantity;
     use uom::si::velocity::meter_per_second;
@@ -80,33 +101,49 @@ fn limit_sources(given: &Given) -> Vec<view::LimitSource> {
     if let Some(limit) = &limits.turnover
         && let Some(most) = limit.at_most
     {
-        push("turnover time", format!("at most {:.0} min", most.0.get::<minute>()), limit.source_text(), limit.known);
+        push(
+            "turnover time",
+            format!("at most {} min", water_words::limit_minutes(most.0.get::<minute>())),
+            limit.source_text(),
+            limit.known,
+        );
     }
     if let Some(limit) = &limits.filtration
         && let Some(least) = limit.at_least
     {
-        push("filtration", format!("at least {:.0} h a day", least.hours), limit.source_text(), limit.known);
-    }
-    if let Some(kind) = site.spas.iter().flat_map(|s| &s.filters).map(|f| f.kind).next()
-        && let Some(limit) = limits.filter_rate(kind)
-        && let Some(most) = limit.at_most
-    {
-        let value = format!(
-            "at most {} {}",
-            format::filter_rate_number(most.litres_per_minute_square_metre, units),
-            format::filter_rate_unit(units)
+        push(
+            "filtration",
+            format!("at least {} h a day", water_words::limit_minutes(least.hours)),
+            limit.source_text(),
+            limit.known,
         );
-        push("filter rate", value, limit.source_text(), limit.known);
     }
-    if let Some(limit) = &limits.velocity.suction
-        && let Some(most) = limit.at_most
-    {
-        let value = format!(
-            "at most {} {}",
-            format::velocity_number(most.0.get::<meter_per_second>(), units),
-            format::velocity_unit(units)
-        );
-        push("velocity, suction side", value, limit.source_text(), limit.known);
+    let mut kinds: Vec<FilterKind> = site.spas.iter().flat_map(|s| &s.filters).map(|f| f.kind).collect();
+    kinds.sort_by_key(|kind| kind.word());
+    kinds.dedup();
+    for kind in kinds {
+        if let Some(limit) = limits.filter_rate(kind)
+            && let Some(most) = limit.at_most
+        {
+            let value = format!(
+                "at most {} {}",
+                format::filter_rate_number(most.litres_per_minute_square_metre, units),
+                format::filter_rate_unit(units)
+            );
+            push(&format!("filter rate, {}", kind.word()), value, limit.source_text(), limit.known);
+        }
+    }
+    for (side, limit) in [("suction", &limits.velocity.suction), ("return", &limits.velocity.r#return)] {
+        if let Some(limit) = limit
+            && let Some(most) = limit.at_most
+        {
+            let value = format!(
+                "at most {} {}",
+                format::velocity_number(most.0.get::<meter_per_second>(), units),
+                format::velocity_unit(units)
+            );
+            push(&format!("velocity, {side} side"), value, limit.source_text(), limit.known);
+        }
     }
     if let Some(limit) = &limits.tests_per_day
         && let Some(least) = limit.at_least
@@ -117,13 +154,16 @@ fn limit_sources(given: &Given) -> Vec<view::LimitSource> {
     if let Some(limit) = &limits.tests_every
         && let Some(most) = limit.at_most
     {
-        let value = format!("one at least every {:.0} min in use", most.0.get::<minute>());
+        let value = format!("one at least every {} min in use", water_words::limit_minutes(most.0.get::<minute>()));
         push("water tests", value, limit.source_text(), limit.known);
     }
     for quantity in Quantity::ALL.into_iter().filter(|q| q.is_water_test()) {
         if let Some((low, high, source, known)) = limits.water_test(quantity) {
             push(&format::quantity_name(quantity), format::test_limits(quantity, low, high, units), source, known);
         }
+    }
+    if let Some(refill) = &limits.refill {
+        push("change of water", water_change::rule_words(refill), refill.source_text(), refill.known);
     }
     sources
 }

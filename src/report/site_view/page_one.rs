@@ -192,13 +192,24 @@ fn water_sentence(given: &Given) -> String {
             "Whether the water was filtered often enough in {month} is not known, or no limit applies.{over}"
         );
     }
-    let calculated = rows
-        .iter()
-        .any(|(_, r)| r.verdict == Verdict::Meets && r.flow.as_ref().is_some_and(|f| f.basis != Basis::Measured));
-    let how = if calculated { " (in part calculated, not measured)" } else { "" };
+    let met: Vec<&WaterMonth> = rows.iter().map(|(_, row)| *row).filter(|row| row.verdict == Verdict::Meets).collect();
+    let measured = |row: &&&WaterMonth| row.flow.as_ref().is_some_and(|flow| flow.basis == Basis::Measured);
+    let how = match met.iter().filter(measured).count() {
+        all if all == met.len() => "",
+        0 => " (by flows not measured in the month)",
+        _ => " (in part by flows not measured in the month)",
+    };
+    let may_be_short = |row: &&&WaterMonth| {
+        row.turnover.as_ref().zip(row.limit_min).is_some_and(|(turnover, limit)| turnover.high > limit)
+    };
+    let close = match met.iter().filter(may_be_short).count() {
+        0 => "",
+        _ if rows.len() == 1 => "; the range of what is known reaches past the limit",
+        _ => "; for one or more the range of what is known reaches past the limit",
+    };
     let but = if unknown.is_empty() { String::new() } else { format!("; of {} it is not known", list(&unknown)) };
     let enough = if over.is_empty() { "was filtered often enough" } else { "was turned over often enough" };
-    format!("The water {enough} in {month}{how}{but}.{over}")
+    format!("The water {enough} in {month}{how}{close}{but}.{over}")
 }
 
 /// As many whole sentences as half a page's row has room for, at least the first; the rest is in the sections and in
@@ -294,7 +305,9 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
             unit: "min".to_owned(),
             caption: {
                 let who = if given.site.spas.len() > 1 { format!(", {}", format::place(at)) } else { String::new() };
-                let limit = limit.map_or("; no limit known".to_owned(), |l| format!("; limit {l:.0} min"));
+                let limit = limit.map_or("; no limit known".to_owned(), |l| {
+                    format!("; limit {} min", crate::report::water_words::limit_minutes(l))
+                });
                 format!("slowest water turnover{who}{limit}")
             },
             last_month: before(turnover_before),

@@ -331,12 +331,15 @@ fn water_summary(given: &Given, spa: &Spa, figures: &crate::quantities::SpaFigur
     let month = given.month.in_words();
     match (&row.turnover, &row.flow) {
         _ if row.verdict == Verdict::Closed => format!("The spa was closed throughout {month}."),
+        _ if row.stands() => format!("{}.", format::sentence(water_words::STANDS)),
         (Some(turnover), Some(flow)) => {
             let volume =
                 spa.volume.map_or(String::new(), |v| format!(" of {}", format::volume(v.0.get::<liter>(), units)));
             let limit = match row.limit_min {
-                Some(limit) if turnover.value <= limit => format!(", within its limit of {limit:.0} min"),
-                Some(limit) => format!(", over its limit of {limit:.0} min"),
+                Some(limit) if !row.failing.contains(&"turnover") => {
+                    format!(", within its limit of {} min", water_words::limit_minutes(limit))
+                }
+                Some(limit) => format!(", over its limit of {} min", water_words::limit_minutes(limit)),
                 None => ", for which no limit is known".to_owned(),
             };
             let close = row.limit_min.is_some_and(|limit| (turnover.low <= limit) != (turnover.high <= limit));
@@ -374,7 +377,7 @@ fn water_row(row: &WaterMonth, units: Units) -> view::WaterMonth {
     view::WaterMonth {
         month: format!("{} {}", &calendar::MONTHS[row.month.number() as usize - 1][..3], row.month.year()),
         turnover: or_blank(row.turnover.as_ref().map(|t| format!("{:.1}", t.value))),
-        limit: or_blank(row.limit_min.map(|l| format!("{l:.0}"))),
+        limit: or_blank(row.limit_min.map(water_words::limit_minutes)),
         flow: or_blank(row.flow.as_ref().map(|f| format::flow_number(f.value, units))),
         flow_basis: row.flow.as_ref().map_or(String::new(), |f| basis_words(f.basis).to_owned()),
         turnovers_per_day: or_blank(row.turnovers_per_day.map(|t| format::number(t, 0))),
@@ -386,6 +389,14 @@ fn water_row(row: &WaterMonth, units: Units) -> view::WaterMonth {
     }
 }
 
+/// The turnover time on the day a filter is to be cleaned, min, with its range and the flow it comes of.
+fn turnover_then(state: &crate::quantities::filters::FilterState, limit: Option<f64>, units: Units) -> String {
+    let Some(then) = &state.turnover_then else { return "–".to_owned() };
+    let over = if limit.is_some_and(|limit| then.value > limit) { ", over its limit" } else { "" };
+    let flow = state.flow_then.as_ref().map_or_else(String::new, |f| format!(" at {}", format::flow(f.value, units)));
+    format!("{:.1} ({:.1} to {:.1}){flow}{over}", then.value, then.low, then.high)
+}
+
 /// The filters of a spa, each with the day to clean it.
 fn filter_rows(
     given: &Given,
@@ -394,6 +405,7 @@ fn filter_rows(
 ) -> Vec<(Option<chrono::NaiveDate>, view::FilterRow)> {
     let units = given.units();
     let as_of = given.site.as_of;
+    let limit = figures.water.months.last().and_then(|row| row.limit_min);
     spa.filters
         .iter()
         .zip(&figures.filters)
@@ -406,16 +418,13 @@ fn filter_rows(
                 pressure: bar(state.pressure),
                 clean_pressure: bar(state.clean_pressure),
                 last_clean: state.last_clean.map_or(NOT_KNOWN.to_owned(), |d| format::near_date(d, as_of)),
-                clean_by: state.clean_by.map_or(NOT_KNOWN.to_owned(), |(d, _, _)| format::near_date(d, as_of)),
-                clean_by_range: state.clean_by.map_or(String::new(), |(_, low, high)| {
+                clean_by: state.clean_before().map_or(NOT_KNOWN.to_owned(), |(d, _, _)| format::near_date(d, as_of)),
+                clean_by_range: state.clean_before().map_or(String::new(), |(_, low, high)| {
                     format!("{} to {}", format::near_date(low, as_of), format::near_date(high, as_of))
                 }),
-                turnover_then: state
-                    .turnover_then
-                    .as_ref()
-                    .map_or("–".to_owned(), |t| format!("{:.1} ({:.1} to {:.1})", t.value, t.low, t.high)),
+                turnover_then: turnover_then(state, limit, units),
             };
-            (state.clean_by.map(|(day, _, _)| day), row)
+            (state.clean_before().map(|(day, _, _)| day), row)
         })
         .collect()
 }
