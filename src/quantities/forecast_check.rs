@@ -178,7 +178,7 @@ pub fn fleet_checks(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Nai
             kept.append(&mut of_site.hours);
         }
         let gathered: Vec<SiteLives> = of_sites.iter_mut().map(|past| std::mem::take(&mut past.lives)).collect();
-        let mut lives = FleetLives::new(fleet, looked_at.iter().map(|(site, _)| site).zip(gathered), made_on);
+        let mut lives = FleetLives::for_counts(fleet, looked_at.iter().map(|(site, _)| site).zip(gathered), made_on);
         // Which pumps were getting worse is known as it was then, too.
         lives.judge(looked_at.iter().zip(&of_sites).map(|((site, _), past)| (site, past.spas.as_slice())));
         for (index, months) in HORIZONS.into_iter().enumerate() {

@@ -362,6 +362,20 @@ pub(super) fn age_between(position: &PartPosition, came: NaiveDate, to: NaiveDat
 impl FleetLives {
     /// Puts the lives of all sites together, in the sites' order.
     pub fn new<'a>(fleet: &Fleet, sites: impl Iterator<Item = (&'a Site, SiteLives)>, as_of: NaiveDate) -> Self {
+        Self::put_together(fleet, sites, as_of, true)
+    }
+
+    /// The same where only the number of failures to come is asked for: when renewing would pay is not worked out.
+    pub fn for_counts<'a>(fleet: &Fleet, sites: impl Iterator<Item = (&'a Site, SiteLives)>, as_of: NaiveDate) -> Self {
+        Self::put_together(fleet, sites, as_of, false)
+    }
+
+    fn put_together<'a>(
+        fleet: &Fleet,
+        sites: impl Iterator<Item = (&'a Site, SiteLives)>,
+        as_of: NaiveDate,
+        with_advice: bool,
+    ) -> Self {
         use rayon::prelude::*;
         let mut all: BTreeMap<Id, BTreeMap<Option<String>, Gathered>> = BTreeMap::new();
         let mut pumps = Vec::new();
@@ -388,7 +402,7 @@ impl FleetLives {
             .into_par_iter()
             .filter_map(|(id, by_model)| {
                 let part = fleet.book.parts.get(&id)?;
-                let costs = costs(fleet, part, lost_night, as_of);
+                let costs = if with_advice { costs(fleet, part, lost_night, as_of) } else { None };
                 let mut together = Gathered::default();
                 for gathered in by_model.values() {
                     together.add(gathered);

@@ -7,7 +7,6 @@
 use statrs::distribution::{ContinuousCDF, Gamma as GammaDistribution};
 use statrs::function::gamma::ln_gamma;
 
-use super::falling_root;
 
 /// A gamma distribution of a rate: mean shape/rate.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -73,18 +72,11 @@ pub fn spread_of_rates(units: &[(f64, f64)]) -> Option<Gamma> {
     if units.len() < 2 || failures < 2.0 || exposure <= 0.0 {
         return None;
     }
-    // For a shape, the best mean: walked to by the root of the slope along ln mean.
-    let mean_at = |shape: f64| {
-        let slope = |ln_mean: f64| {
-            let rate = shape / ln_mean.exp();
-            units.iter().map(|(r, t)| shape * (r - t * shape / rate) / (shape + t * shape / rate)).sum::<f64>()
-        };
-        let centre = (failures / exposure).ln();
-        falling_root(centre - 12.0, centre + 12.0, slope).exp()
-    };
+    let counts = CountsOf::new(units);
+    let mean_at = |shape: f64| best_ln_mean(units, shape, (failures / exposure).ln()).exp();
     let profile = |ln_shape: f64| {
         let shape = ln_shape.exp();
-        likelihood(units, &Gamma { shape, rate: shape / mean_at(shape) })
+        counts.likelihood(units, &Gamma { shape, rate: shape / mean_at(shape) })
     };
     let at = |i: u32| -4.0 + 0.25 * f64::from(i);
     let steps = 48;
@@ -92,28 +84,83 @@ pub fn spread_of_rates(units: &[(f64, f64)]) -> Option<Gamma> {
     if top == steps {
         return None;
     }
-    // Golden section to the top.
+    // Golden section to the top, as near as the likelihood itself can tell.
     let (mut low, mut high) = (at(top) - 0.25, at(top) + 0.25);
     let golden = 0.618_033_988_749_894_9;
-    for _ in 0..60 {
-        let (one, other) = (high - golden * (high - low), low + golden * (high - low));
-        if profile(one) > profile(other) { high = other } else { low = one }
+    let inner = |low: f64, high: f64| (high - golden * (high - low), low + golden * (high - low));
+    let (one, other) = inner(low, high);
+    let (mut at_one, mut at_other) = (profile(one), profile(other));
+    for _ in 0..40 {
+        let (one, other) = inner(low, high);
+        if at_one > at_other {
+            high = other;
+            (at_other, at_one) = (at_one, profile(inner(low, high).0));
+        } else {
+            low = one;
+            (at_one, at_other) = (at_other, profile(inner(low, high).1));
+        }
     }
     let shape = f64::midpoint(low, high).exp();
     Some(Gamma { shape, rate: shape / mean_at(shape) })
 }
 
+/// The ln of the mean rate at which units are most likely at a shape: the root of a slope that falls, by Newton's steps kept
+/// within what is known of it.
+fn best_ln_mean(units: &[(f64, f64)], shape: f64, centre: f64) -> f64 {
+    let slope = |ln_mean: f64| {
+        let mean = ln_mean.exp();
+        units.iter().fold((0.0, 0.0), |(value, falls), (r, t)| {
+            let expected = t * mean;
+            let share = 1.0 / (shape + expected);
+            (value + shape * (r - expected) * share, falls + shape * expected * (shape + r) * share * share)
+        })
+    };
+    let (mut low, mut high) = (centre - 12.0, centre + 12.0);
+    let mut at = centre;
+    for _ in 0..100 {
+        let (value, falls) = slope(at);
+        if value > 0.0 {
+            low = at
+        } else {
+            high = at
+        }
+        let next = at + value / falls;
+        let next = if next > low && next < high { next } else { f64::midpoint(low, high) };
+        if (next - at).abs() <= 1e-13 * at.abs().max(1.0) {
+            return next;
+        }
+        at = next;
+    }
+    at
+}
+
+/// How many units have each number of failures, so that what goes with the number alone is worked out once for all of them.
+struct CountsOf(Vec<(f64, f64)>);
+
+impl CountsOf {
+    fn new(units: &[(f64, f64)]) -> Self {
+        let mut failures: Vec<f64> = units.iter().map(|(failures, _)| *failures).collect();
+        failures.sort_unstable_by(f64::total_cmp);
+        Self(failures.chunk_by(|a, b| a == b).map(|alike| (alike[0], alike.len() as f64)).collect())
+    }
+
+    /// The same as [`likelihood`] of the units they are counted from.
+    fn likelihood(&self, units: &[(f64, f64)], spread: &Gamma) -> f64 {
+        let Gamma { shape: a, rate: b } = *spread;
+        let of_none = ln_gamma(a);
+        let by_count: f64 =
+            self.0.iter().map(|(r, count)| count * (ln_gamma(a + r) - of_none - ln_gamma(r + 1.0))).sum();
+        let by_exposure: f64 = units
+            .iter()
+            .map(|(r, t)| a * (b / (b + t)).ln() + if *r > 0.0 { r * (t / (b + t)).ln() } else { 0.0 })
+            .sum();
+        by_count + by_exposure
+    }
+}
+
 /// The log-likelihood of failures and exposures whose rates are spread so: negative binomial each.
 pub fn likelihood(units: &[(f64, f64)], spread: &Gamma) -> f64 {
-    let Gamma { shape: a, rate: b } = *spread;
-    units
-        .iter()
-        .map(|(r, t)| {
-            ln_gamma(a + r) - ln_gamma(a) - ln_gamma(r + 1.0)
-                + a * (b / (b + t)).ln()
-                + if *r > 0.0 { r * (t / (b + t)).ln() } else { 0.0 }
-        })
-        .sum()
+    CountsOf::new(units).likelihood(units, spread)
 }
 
 /// A distribution of counts with a mean and a variance: binomial below the Poisson's variance, negative

@@ -114,6 +114,16 @@ impl Ord for Branch {
     }
 }
 
+/// A job as the dynamic programme asks of it, within its narrowed window.
+struct Asked {
+    best: usize,
+    first: usize,
+    last: usize,
+    /// What it would cost on day 0.
+    at_start: f64,
+    slope: f64,
+}
+
 impl Problem<'_> {
     /// Whether a job can be done at a visit at all.
     pub fn fits(&self, job: &Job, node: &Node) -> bool {
@@ -173,16 +183,25 @@ impl Problem<'_> {
         if windows.iter().any(|(first, last)| first > last) {
             return None;
         }
-        // A job by its best day: those that rather wait have it at their window's end, the others at its beginning.
-        let mut jobs: Vec<(usize, usize)> = (0..self.jobs.len())
-            .map(|job| {
-                let (first, last) = windows[job];
-                (if self.jobs[job].slope > 0.0 { first } else { last }, job)
+        // A job by its best day: those that rather wait have it at their window's end, the others at its beginning. All that a
+        // pair of visits asks of a job and of a visit stands side by side, since there are very many pairs.
+        let mut jobs: Vec<Asked> = self
+            .jobs
+            .iter()
+            .zip(windows)
+            .map(|(job, (first, last))| Asked {
+                best: if job.slope > 0.0 { *first } else { *last },
+                first: *first,
+                last: *last,
+                at_start: job.cost - job.slope * job.anchor as f64,
+                slope: job.slope,
             })
             .collect();
-        jobs.sort_unstable();
+        jobs.sort_by_key(|job| job.best);
         let nodes: Vec<usize> = (0..self.nodes.len()).filter(|node| !without.contains(node)).collect();
-        let count = nodes.len();
+        let visits: Vec<(usize, f64)> =
+            nodes.iter().map(|node| (self.nodes[*node].day, self.nodes[*node].cost)).collect();
+        let count = visits.len();
         // Place 0 is before the first visit, place count + 1 behind the last.
         let mut least = vec![f64::INFINITY; count + 2];
         let mut before = vec![0usize; count + 2];
@@ -191,45 +210,51 @@ impl Problem<'_> {
             if least[from].is_infinite() {
                 continue;
             }
-            let here = (from > 0).then(|| self.nodes[nodes[from - 1]].day);
-            let mut next = here.map_or(0, |day| jobs.partition_point(|(best, _)| *best < day));
-            let (mut fixed, mut slope) = (0.0, 0.0);
+            let here = (from > 0).then(|| visits[from - 1].0);
+            let mut next = here.map_or(0, |day| jobs.partition_point(|job| job.best < day));
+            let (mut sum, mut slope) = (least[from], 0.0);
             let mut latest = usize::MAX;
             let mut to = from + 1;
-            while to <= count && here == Some(self.nodes[nodes[to - 1]].day) {
+            while to <= count && here == Some(visits[to - 1].0) {
                 to += 1;
             }
-            while to <= count + 1 {
-                let there = (to <= count).then(|| self.nodes[nodes[to - 1]].day);
-                let mut possible = true;
-                while next < jobs.len() && there.is_none_or(|day| jobs[next].0 < day) {
-                    let (best, index) = jobs[next];
-                    let job = &self.jobs[index];
-                    let (first, last) = windows[index];
-                    let at_here = here.filter(|day| (first..=best).contains(day));
-                    if let Some(day) = at_here {
-                        fixed += job.cost_on(day);
-                    } else if best < last {
+            // Takes the jobs whose best day lies before `until` on this visit, or leaves them to the next; whether all can.
+            let mut take = |until: usize, sum: &mut f64, slope: &mut f64, latest: &mut usize| {
+                while let Some(job) = jobs.get(next).filter(|job| job.best < until) {
+                    if let Some(day) = here.filter(|day| (job.first..=job.best).contains(day)) {
+                        *sum += job.at_start + job.slope * day as f64;
+                    } else if job.best < job.last {
                         // It waits for the next visit.
-                        fixed += job.cost - job.slope * job.anchor as f64;
-                        slope += job.slope;
-                        latest = latest.min(last);
+                        *sum += job.at_start;
+                        *slope += job.slope;
+                        *latest = (*latest).min(job.last);
                     } else {
-                        possible = false;
+                        return false;
                     }
                     next += 1;
                 }
-                possible &= there.map_or(latest == usize::MAX, |day| day <= latest);
+                true
+            };
+            let mut possible = true;
+            while to <= count {
+                let (day, cost) = visits[to - 1];
+                possible = take(day, &mut sum, &mut slope, &mut latest) && day <= latest;
                 if !possible {
                     break;
                 }
-                let visit = there.map_or(0.0, |day| self.nodes[nodes[to - 1]].cost + slope * day as f64);
-                let sum = least[from] + fixed + visit;
+                let sum = sum + cost + slope * day as f64;
                 if sum < least[to] - 1e-12 {
                     least[to] = sum;
                     before[to] = from;
                 }
                 to += 1;
+            }
+            if possible && take(usize::MAX, &mut sum, &mut slope, &mut latest) && latest == usize::MAX {
+                let end = count + 1;
+                if sum < least[end] - 1e-12 {
+                    least[end] = sum;
+                    before[end] = from;
+                }
             }
         }
         let total = least[count + 1];
