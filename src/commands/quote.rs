@@ -35,7 +35,17 @@ const CHOICES: [(&str, i32); 4] = [("monthly", 1), ("every two months", 2), ("qu
 /// A fleet done some way that asks for a plan of its own.
 struct Way<'a> {
     what_if: &'a WhatIf,
+    /// As it is planned: nothing but this way differs from the records, as the year it is held against is planned.
     fleet: Fleet,
+    /// With its contracts going on, as the year is drawn.
+    going_on: Fleet,
+}
+
+impl<'a> Way<'a> {
+    fn of(what_if: &'a WhatIf, fleet: &Fleet, year: i32) -> Self {
+        let fleet = what_if.applied(fleet);
+        Self { what_if, going_on: with_contracts_to(&fleet, year), fleet }
+    }
 }
 
 /// Quotes a year.
@@ -79,7 +89,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let ways: Vec<Way> = what_ifs
         .iter()
         .filter(|what_if| what_if.is_planned_anew())
-        .map(|what_if| Way { what_if, fleet: what_if.applied(&fleet) })
+        .map(|what_if| Way::of(what_if, &shared.fleet, year))
         .collect();
     // The plan is the report's own: what it does not reach is added alike there and here.
     let figures = site::all_figures(&shared.fleet, &lives, &sites, as_of);
@@ -104,7 +114,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
             WhatIf::Visits(words) => Scenario { months: visits::work::months_between(words), ..base },
             WhatIf::RenewBy(_) => {
                 let own = ways.iter().zip(&planned).find(|(way, _)| way.what_if == what_if);
-                own.map_or(base, |(way, (sites, plan))| Scenario { fleet: &way.fleet, sites, plan, ..base })
+                own.map_or(base, |(way, (sites, plan))| Scenario { fleet: &way.going_on, sites, plan, ..base })
             }
         };
         scenarios.push((what_if, scenario));

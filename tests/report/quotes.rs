@@ -8,7 +8,7 @@ use std::sync::OnceLock;
 use super::demo::MONTH;
 use crate::support::{Fleet, Pdf, Run, Table, contents, demo};
 
-/// A quote of every site, with two other ways of doing the year.
+/// A quote of every site, with two other ways of doing the year, and the one that is written.
 fn run() -> &'static Run {
     static RUN: OnceLock<Run> = OnceLock::new();
     RUN.get_or_init(|| {
@@ -30,6 +30,8 @@ fn run() -> &'static Run {
             "visits=quarterly",
             "--with",
             "renew=shaft_seal",
+            "--with",
+            "renew_by=earliest",
         ])
         .expect_status(0);
         run.out = out;
@@ -352,6 +354,19 @@ fn other_ways_of_doing_the_year_are_told_with_their_range() {
         assert!(told.iter().all(|line| line.contains("in 4 years of 5") && line.contains("failures")), "{told:?}");
     }
     assert!(lines.last().unwrap().starts_with("All 6 quotes together: 4 years in 5 they cost less than"));
+}
+
+/// The demo renews by whichever limit is first: to ask for it changes nothing, at any site, not even a coin.
+#[test]
+fn a_way_that_is_what_is_written_changes_nothing() {
+    let way = "renewing by the book or the fleet's own lives, whichever is first: ";
+    let told: Vec<&str> = run().stdout.lines().filter_map(|line| line.trim_start().strip_prefix(way)).collect();
+    assert_eq!(told.len(), SITES.len(), "{}", run().stdout);
+    let number = regex::Regex::new("[1-9]").unwrap();
+    for line in told {
+        let figures = line.replace("in 4 years of 5", "");
+        assert!(figures.starts_with("cost 0 ") && !number.is_match(&figures), "{line}");
+    }
 }
 
 #[test]
