@@ -32,6 +32,10 @@ use crate::usage::Clock;
 /// Visits as a choice.
 const CHOICES: [(&str, i32); 4] = [("monthly", 1), ("every two months", 2), ("quarterly", 3), ("half-yearly", 6)];
 
+/// Years that may be quoted behind the as-of day's: further on the records say too little of use and ages (common
+/// practice, no source).
+const YEARS_AHEAD: i32 = 2;
+
 /// A fleet done some way that asks for a plan of its own.
 struct Way<'a> {
     what_if: &'a WhatIf,
@@ -66,6 +70,12 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let today = || calendar::today(shared.fleet.settings.timezone.0);
     let as_of = arguments.month.unwrap_or_else(|| Month::of(today()).plus(-1)).last();
     let year = arguments.year.unwrap_or(as_of.year() + 1);
+    if year > as_of.year() + YEARS_AHEAD {
+        return Err(failure(format!(
+            "{year} is too far ahead: records up to {as_of} tell of years up to {}; is it right?",
+            as_of.year() + YEARS_AHEAD
+        )));
+    }
     let Some(window) = Window::of_year(year, as_of) else {
         return Err(failure(format!("{year} is over on {as_of}, the day up to which records are used")));
     };
@@ -105,7 +115,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     printer.stage("plans", clock);
     let clock = Clock::start();
     let seed = shared.fleet.settings.seed.unwrap_or(1);
-    let worlds = Worlds::new(&lives, seed, window, arguments.draws.get() as usize);
+    let worlds = Worlds::new(&lives, seed, window, arguments.draws as usize);
     let base = Scenario { fleet: &fleet, sites: &figures, plan: &plan, renew: None, months: None };
     let mut scenarios: Vec<(&WhatIf, Scenario)> = Vec::new();
     for what_if in &what_ifs {

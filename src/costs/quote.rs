@@ -19,7 +19,7 @@ use crate::costs::contract::{CallOuts, PriceBasis, price_of};
 use crate::costs::outlook::{terms_of, together};
 use crate::costs::prices::{Missing, minor_units};
 use crate::costs::routine::{LookRounds, RoutineWork, months_promised};
-use crate::costs::simulation::{Driver, Means, Outcome, Terms, Worlds, simulate};
+use crate::costs::simulation::{Driver, Means, Outcome, Terms, Worlds, simulate_unless};
 use crate::costs::spread::{Estimate, Spread};
 use crate::costs::year::{Habits, SiteYear, routine_of, site_year};
 use crate::costs::{minor_digits, rounded, statement};
@@ -274,7 +274,6 @@ fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope, stop
         first: None,
     };
     for index in sites {
-        stop.check()?;
         let site = &scenario.sites[*index];
         let window = given.worlds.window();
         let look_rounds = scenario.look_rounds(site);
@@ -283,7 +282,7 @@ fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope, stop
             renew_at_first_visit(&mut year, scenario.plan, part);
         }
         let terms = Terms { traced, ..terms_of(scenario.fleet, site.site, window) };
-        let outcome = simulate(&year, given.worlds, &terms);
+        let outcome = simulate_unless(&year, given.worlds, &terms, stop)?;
         for (sums, totals) in drawn.totals.iter_mut().zip(&outcome.totals) {
             *sums = together([sums.as_slice(), totals.as_slice()].into_iter());
         }

@@ -20,6 +20,7 @@ use worsening::Worsens;
 use crate::address::{Address, Id};
 use crate::costs::contract::CallOuts;
 use crate::costs::year::{SiteYear, Unexplained, Window};
+use crate::interrupt::{Interrupted, Stop};
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::customers::Scope;
 use crate::stats::random::{Stream, even};
@@ -195,6 +196,20 @@ impl Sums {
 
 /// Draws a site's years.
 pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
+    // Nobody can ask this one to end.
+    simulate_unless(year, worlds, terms, &Stop::never()).unwrap_or_default()
+}
+
+/// Draws a site's years, unless the run is asked to end: a million of them take their time.
+///
+/// # Errors
+/// The run was asked to end.
+pub fn simulate_unless(
+    year: &SiteYear,
+    worlds: &Worlds,
+    terms: &Terms,
+    stop: &Stop,
+) -> Result<Outcome, Interrupted> {
     let mut groups: Vec<Group> = year.things.iter().flat_map(|thing| Group::of(year, thing, worlds)).collect();
     let mut unexplained: Vec<(&Unexplained, Stream)> = year
         .unexplained
@@ -217,6 +232,7 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
     let mut traced = vec![0.0; BLOCK];
     let mut first = 0;
     while first < worlds.draws {
+        stop.check()?;
         let count = BLOCK.min(worlds.draws - first);
         let sums = &mut block[..count];
         sums.fill(Sums::default());
@@ -265,7 +281,7 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
     outcome.renewals = groups.iter().flat_map(|group| group.renewals(worlds.draws as f64)).collect();
     outcome.means = scaled(means, year, worlds.draws as f64, terms.index);
     outcome.drivers = tracer.drivers();
-    outcome
+    Ok(outcome)
 }
 
 fn scaled(sums: Means, year: &SiteYear, draws: f64, index: f64) -> Means {

@@ -412,4 +412,8 @@ fn what_cannot_be_quoted_says_why() {
     assert!(of(&["--with", "visits=sometimes"]).contains("no way of doing the year"));
     assert!(of(&["--with", "renew=flux_capacitor"]).contains("the book has no part"));
     assert!(of(&["--year", "2025"]).contains("2025 is over"));
+    for year in ["2029", "9999"] {
+        let said = of(&["--year", year]);
+        assert!(said.contains(&format!("{year} is too far ahead")) && said.contains("up to 2028"), "{said}");
+    }
 }

@@ -141,6 +141,19 @@ fn a_pump_that_gets_worse_fails_as_often_as_both_stories_say() {
     });
 }
 
+/// A drawing that is asked to end does, between two blocks, and gives nothing.
+#[test]
+fn a_drawing_can_be_ended() {
+    let (year, _) = outcome("2024-01-01", 1, 10);
+    with("2024-01-01", |_, site| {
+        let worlds = Worlds::new(site.lives, 1, year.window, 4000);
+        let stop = Stop::never();
+        assert_eq!(simulate_unless(&year, &worlds, &TERMS, &stop).unwrap().totals[0].len(), 4000);
+        stop.request(15);
+        assert_eq!(simulate_unless(&year, &worlds, &TERMS, &stop).unwrap_err(), Interrupted { signal: 15 });
+    });
+}
+
 /// The 80 % point of one set of years against another set, drawn from another seed.
 #[test]
 fn four_years_in_five_cost_less_than_the_p80() {
