@@ -412,6 +412,10 @@ fn what_cannot_be_quoted_says_why() {
     assert!(of(&["--with", "visits=sometimes"]).contains("no way of doing the year"));
     assert!(of(&["--with", "renew=flux_capacitor"]).contains("the book has no part"));
     assert!(of(&["--year", "2025"]).contains("2025 is over"));
+    for draws in ["0", "1", "99", "1000001", "4000000000"] {
+        let said = of(&["--draws", draws]);
+        assert!(said.contains("is not in 100..=1000000"), "{draws}: {said}");
+    }
     for year in ["2029", "9999"] {
         let said = of(&["--year", year]);
         assert!(said.contains(&format!("{year} is too far ahead")) && said.contains("up to 2028"), "{said}");
