@@ -199,7 +199,7 @@ pub struct Quote {
     pub chosen: Scope,
     /// How call-outs are agreed, outside of everything.
     pub callouts: CallOuts,
-    /// Whether lost nights are borne.
+    /// Whether lost nights are borne, under every scope.
     pub bears_lost_nights: bool,
     /// How much dearer the year is than the as-of day.
     pub index: f64,

@@ -87,7 +87,7 @@ impl Worlds {
 pub struct Terms {
     /// How call-outs are agreed, where the scope is not everything.
     pub callouts: CallOuts,
-    /// Whether the contract bears nights that are lost.
+    /// Whether the contract bears nights that are lost, whatever its scope.
     pub bears_lost_nights: bool,
     /// How much dearer the window is than the as-of day.
     pub index: f64,
@@ -183,14 +183,13 @@ impl Sums {
         };
         let labour = self.planned_labour + self.found_labour;
         let callouts = self.callout_labour + self.callout_travel;
-        match scope {
-            Scope::Labour => labour + within * callouts,
-            Scope::LabourAndParts => labour + within * callouts + self.planned_parts,
-            Scope::Everything => {
-                let nights = if terms.bears_lost_nights { self.nights } else { 0.0 };
-                labour + callouts + self.planned_parts + self.failed_parts + self.damage + nights
+        let nights = if terms.bears_lost_nights { self.nights } else { 0.0 };
+        nights
+            + match scope {
+                Scope::Labour => labour + within * callouts,
+                Scope::LabourAndParts => labour + within * callouts + self.planned_parts,
+                Scope::Everything => labour + callouts + self.planned_parts + self.failed_parts + self.damage,
             }
-        }
     }
 }
 
@@ -331,7 +330,7 @@ impl Means {
             self.planned_labour + self.found_labour + within * self.callout_labour,
             parts + everything * self.failed_parts,
             self.planned_travel + within * self.callout_travel,
-            everything * (self.damage + nights),
+            everything * self.damage + nights,
         ]
     }
 }

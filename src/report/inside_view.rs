@@ -333,7 +333,7 @@ fn made_of(fleet: &Fleet, quote: &Quote) -> Vec<MadeOf> {
         ("Ways of call-outs", means.callout_travel),
         ("Parts that failed", means.failed_parts),
         ("What failures cost beside the part", means.damage),
-        ("Nights lost, where bookings and a worth of a night say so", means.nights),
+        ("Nights lost, where the worth of a night is written", means.nights),
     ]
     .into_iter()
     .map(|(what, amount)| MadeOf { what: what.to_owned(), amount: whole(fleet, amount) })

@@ -274,7 +274,7 @@ fn scope_rows(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
         row("Work on faults found at visits", [&yes, &yes, &yes]),
         row("Work and way of call-outs", [&callouts, &callouts, &yes]),
         row("Parts that failed, and what goes with them", [&no, &no, &yes]),
-        row("Guest nights lost to a fault", ["not included", "not included", nights]),
+        row("Guest nights lost to a fault", [nights; 3]),
     ];
     let amounts = |pick: fn(&ScopeQuote) -> Decimal| -> Vec<String> {
         quote.scopes.iter().map(|of| format::money(pick(of), currency)).collect()

@@ -22,8 +22,12 @@ const SITE: &str = "format: 1\ncustomer: harbour\ntravel: {time: 30 min, cost: 1
     left: [{at: tub/uv, note: SECRET}, {at: tub/jets, note: SECRET, quote: true}]}]\n";
 
 fn with<R>(look: impl FnOnce(&Fleet, &[SiteFigures], &Plan) -> R) -> R {
+    with_records(FLEET, CUSTOMERS, look)
+}
+
+fn with_records<R>(fleet: &str, customers: &str, look: impl FnOnce(&Fleet, &[SiteFigures], &Plan) -> R) -> R {
     let files =
-        [("fleet.yaml", FLEET), ("customers.yaml", CUSTOMERS), ("upkeep.yaml", BOOK), ("sites/home.yaml", SITE)];
+        [("fleet.yaml", fleet), ("customers.yaml", customers), ("upkeep.yaml", BOOK), ("sites/home.yaml", SITE)];
     load_with(&files, "2026-10-31", |fleet, site, as_of| {
         let sites = vec![crate::site::site_figures(fleet, site.lives, site.site, site.spas, as_of)];
         let plan = plan(fleet, &sites, as_of, false);
@@ -32,9 +36,18 @@ fn with<R>(look: impl FnOnce(&Fleet, &[SiteFigures], &Plan) -> R) -> R {
 }
 
 fn of<R>(draws: usize, look: impl FnOnce(&Given, &Quote, &Drawn) -> R) -> R {
-    with(|fleet, sites, plan| {
-        let going_on = with_contracts_to(fleet, 2027);
-        let window = Window::of_year(2027, day("2026-10-31")).unwrap();
+    of_records((FLEET, CUSTOMERS), 2027, draws, look)
+}
+
+fn of_records<R>(
+    (fleet, customers): (&str, &str),
+    year: i32,
+    draws: usize,
+    look: impl FnOnce(&Given, &Quote, &Drawn) -> R,
+) -> R {
+    with_records(fleet, customers, |fleet, sites, plan| {
+        let going_on = with_contracts_to(fleet, year);
+        let window = Window::of_year(year, day("2026-10-31")).unwrap();
         let worlds = Worlds::new(sites[0].lives, 1, window, draws);
         let base = Scenario { fleet: &going_on, sites, plan, renew: None, months: None };
         let given = Given {
@@ -117,6 +130,29 @@ fn what_is_not_in_the_price_is_said() {
             let off = (price(0) - price(index)).to_f64().unwrap() - 7.5 * f64::from(fewer);
             assert!(off.abs() < 0.02, "{off} for {fewer} fewer");
         }
+    });
+}
+
+/// Where the contract bears lost nights every column of the customer's page says so, and the office is told what of them
+/// is counted as nothing; where it does not, neither says a word of it.
+#[test]
+fn lost_nights_that_are_borne_and_not_known_are_named() {
+    for scope in ["labour_and_parts", "everything"] {
+        let bears = CUSTOMERS.replace("scope: everything", &format!("scope: {scope}, bears_lost_nights: true"));
+        of_records((FLEET, &bears), 2027, 100, |given, quote, _| {
+            let view = crate::report::quote_view::view(given, quote);
+            let row = view.rows.iter().find(|row| row.what.starts_with("Guest nights")).unwrap();
+            assert_eq!(row.cells, ["included"; 3], "{scope}");
+            assert!(!view.excluded.iter().any(|line| line.contains("nights")), "{:?}", view.excluded);
+            let missing = crate::report::inside_view::view(given, quote, None, None).missing.join("\n");
+            for owed in ["(lost_night in the site's file): home", "one with guests: Tub", "(failure.down in upkeep.yaml): "] {
+                assert!(missing.contains(owed), "{scope}: {owed} in {missing}");
+            }
+        });
+    }
+    of(100, |given, quote, _| {
+        let missing = crate::report::inside_view::view(given, quote, None, None).missing.join("\n");
+        assert!(!missing.contains("lost_night") && !missing.contains("with guests"), "{missing}");
     });
 }
 

@@ -141,6 +141,25 @@ fn a_pump_that_gets_worse_fails_as_often_as_both_stories_say() {
     });
 }
 
+/// A contract that bears lost nights bears them whatever its scope: each year's total is dearer by its nights, 100.00 each,
+/// two days to a seal (a spa without bookings has guests every night), and the means say the same.
+#[test]
+fn lost_nights_are_borne_under_every_scope() {
+    let (year, without) = outcome("2024-01-01", 1, 2000);
+    let terms = Terms { bears_lost_nights: true, ..TERMS };
+    let with = with("2024-01-01", |_, site| simulate(&year, &Worlds::new(site.lives, 1, year.window, 2000), &terms));
+    assert!(with.means.nights > 1000.0, "{:?}", with.means);
+    for (place, scope) in Scope::ALL.into_iter().enumerate() {
+        let nights: Vec<i64> =
+            with.totals[place].iter().zip(&without.totals[place]).map(|(with, without)| with - without).collect();
+        assert!(nights.iter().all(|nights| nights % 20_000 == 0 && *nights >= 0), "{scope:?}");
+        let mean = nights.iter().sum::<i64>() as f64 / 2000.0;
+        assert!((mean - with.means.nights).abs() < 1.0, "{scope:?}: {mean}");
+        let more = with.means.borne(scope, &terms)[3] - without.means.borne(scope, &TERMS)[3];
+        assert!((more - mean).abs() < 1.0, "{scope:?}: {more}");
+    }
+}
+
 /// A drawing that is asked to end does, between two blocks, and gives nothing.
 #[test]
 fn a_drawing_can_be_ended() {

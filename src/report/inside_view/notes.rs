@@ -1,17 +1,20 @@
 //! What the inside sheet says in sentences: how the running contract stands, what is missing and assumed, how it was
 //! reckoned.
 
+use std::collections::BTreeSet;
+
 use chrono::Datelike;
 
 use super::{chosen, in_currency};
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, DRAWS};
 use crate::costs::quote::{Given, Quote};
-use crate::records::Fleet;
+use crate::records::{Fleet, Site};
 use crate::records::log::Why;
 use crate::report::format;
 use crate::report::statement_view::amount_of;
 use crate::schedule::visits::Work;
+use crate::site::SiteFigures;
 
 /// How a contract's running year stands, a sentence each.
 pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYear) -> Vec<String> {
@@ -95,6 +98,9 @@ pub(super) fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String
             }
         ));
     }
+    if quote.bears_lost_nights {
+        lines.extend(nights(given, quote));
+    }
     lines.extend(plan_against_log(given, quote));
     let habits = given.habits;
     lines.push(format!(
@@ -113,6 +119,49 @@ pub(super) fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String
     if fleet.settings.quote.covers.is_none() {
         lines.push("The share of years that the price covers is assumed (quote.covers in fleet.yaml).".to_owned());
     }
+    lines
+}
+
+/// Of a contract that bears lost nights: what of them is counted as nothing, and what is taken of guests.
+fn nights(given: &Given, quote: &Quote) -> Vec<String> {
+    let as_of = given.worlds.window().as_of;
+    let sites = || quote.sites.iter().map(|index| &given.base.sites[*index]);
+    let named = |names: BTreeSet<String>| names.into_iter().collect::<Vec<_>>().join(", ");
+    let mut lines = Vec::new();
+    let has_worth = |site: &Site| site.lost_night.as_ref().is_some_and(|night| night.on(as_of).is_some());
+    let worthless = named(sites().filter(|site| !has_worth(site.site)).map(|site| site.site.name.clone()).collect());
+    if !worthless.is_empty() {
+        lines.push(format!(
+            "Lost nights are borne by the contract and counted as nothing, for what a night is worth is not written \
+             (lost_night in the site's file): {worthless}."
+        ));
+    }
+    let place = |site: &SiteFigures, spa: &str| match quote.sites.len() {
+        1 => format::place(spa),
+        _ => format!("{}, {}", site.site.name, format::place(spa).to_lowercase()),
+    };
+    let without_bookings = sites().flat_map(|site| {
+        let spas = site.site.spas.iter().filter(|spa| spa.stays.is_none());
+        spas.map(move |spa| place(site, spa.at.as_str()))
+    });
+    let without_bookings = named(without_bookings.collect());
+    if !without_bookings.is_empty() {
+        lines.push(format!(
+            "No bookings are read, so that every night of a fault counts as one with guests: {without_bookings}."
+        ));
+    }
+    let takes_no_time = sites().flat_map(|site| &site.parts).filter(|part| {
+        part.part.part.failure.as_ref().and_then(|failure| failure.down).is_none()
+    });
+    let takes_no_time = named(takes_no_time.map(|part| format::words(part.part.id.as_str())).collect());
+    lines.push(if takes_no_time.is_empty() {
+        "No night is counted for a fault of the pump itself that no wear part explains.".to_owned()
+    } else {
+        format!(
+            "No night is counted for a fault of the pump itself that no wear part explains, nor where no time out of use is \
+             written (failure.down in upkeep.yaml): {takes_no_time}."
+        )
+    });
     lines
 }
 

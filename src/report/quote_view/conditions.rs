@@ -56,7 +56,7 @@ pub(super) fn excluded(given: &Given, quote: &Quote) -> Vec<String> {
         ]
         .map(str::to_owned),
     );
-    if !quote.bears_lost_nights || quote.chosen != Scope::Everything {
+    if !quote.bears_lost_nights {
         lines.push("Guest nights lost to a fault.".to_owned());
     }
     lines.extend(work::waits_for_quote(given, quote));
