@@ -174,6 +174,23 @@ fn with_error(value: &str, error: &str) -> String {
     format!("{value} ± {error}")
 }
 
+/// An error with so many digits, with more where these would make it nothing, up to the finest; what is less still is told
+/// as one of its last digit. Only an error of nothing is told as nothing.
+fn error_in_words(error: f64, digits: usize, finest: usize) -> String {
+    let unit = |digits: usize| 10f64.powi(-(digits as i32));
+    if error <= 0.0 {
+        return format::number(0.0, digits);
+    }
+    let error = error.max(unit(finest));
+    let digits = (digits..finest).find(|digits| error >= 0.5 * unit(*digits)).unwrap_or(finest);
+    format::number(error, digits)
+}
+
+/// The error of an amount in minor units.
+fn error_of(fleet: &Fleet, error: f64) -> String {
+    error_in_words(error / minor_units(&fleet.settings.currency.0), 0, 2)
+}
+
 /// The inside sheet.
 pub fn view(
     given: &Given,
@@ -303,7 +320,7 @@ fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
 }
 
 fn scopes(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
-    let estimate = |estimate: Estimate| with_error(&whole(fleet, estimate.value), &whole(fleet, estimate.error));
+    let estimate = |estimate: Estimate| with_error(&whole(fleet, estimate.value), &error_of(fleet, estimate.error));
     quote
         .scopes
         .iter()
@@ -362,11 +379,11 @@ fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
     let cost = |minor: f64| signed(whole(fleet, minor));
     ChangeRow {
         way: format::sentence(&change.words),
-        cost: with_error(&cost(change.cost.value), &whole(fleet, change.cost.error)),
+        cost: with_error(&cost(change.cost.value), &error_of(fleet, change.cost.error)),
         cost_range: format!("{} to {}", cost(change.cost_range.0), cost(change.cost_range.1)),
         failures: with_error(
             &signed(format::number(change.failures.value, 2)),
-            &format::number(change.failures.error, 2),
+            &error_in_words(change.failures.error, 2, 3),
         ),
         failures_range: format!(
             "{} to {}",
@@ -411,7 +428,7 @@ pub fn in_short(fleet: &Fleet, quote: &Quote, window: Window) -> Vec<String> {
         amount_of(fleet, of.price),
         share_in_words(covers),
         in_currency(fleet, of.spread.quantile(covers).value),
-        whole(fleet, of.spread.quantile(covers).error)
+        error_of(fleet, of.spread.quantile(covers).error)
     )];
     for change in &quote.changes {
         let row = change_row(fleet, change);
@@ -421,4 +438,16 @@ pub fn in_short(fleet: &Fleet, quote: &Quote, window: Window) -> Vec<String> {
         ));
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_error_is_nothing_only_where_there_is_none() {
+        let of = |error| error_in_words(error, 0, 2);
+        assert_eq!([of(12.4), of(0.6), of(0.31), of(0.04), of(0.0001), of(0.0)], ["12", "1", "0.3", "0.04", "0.01", "0"]);
+        assert_eq!([error_in_words(0.0004, 3, 3), error_in_words(0.0, 3, 3)], ["0.001", "0.000"]);
+    }
 }
