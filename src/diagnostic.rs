@@ -117,6 +117,8 @@ rules! {
     UnlikelyValue = "unlikely-value", "A value far from what spas, pumps and their water usually have is asked about, for a slip of the pen or a wrong unit looks like this. The bounds are generous (common practice, no source); the value is used as it is written. A number like `1.250 L` is asked about too: read as English it is one and a quarter, elsewhere a thousand more.";
     /// A bookings file that cannot be used as it stands.
     Bookings = "bookings", "A bookings file is an iCalendar (RFC 5545) whose events are single stays with a first and a last day. Recurring bookings are not read.";
+    /// A share by which no price can be made.
+    QuoteShare = "quote-share", "A price covers from half of the years drawn (`covers: 0.5`) to 99 in 100 (`0.99`): beyond, it would be the one dearest year that happened to be drawn. Its `margin` is less than 0.95 of it, for the price is the cost over one less the margin.";
     /// A rule book that is not there.
     UnknownLimits = "unknown-limits", "`limits` names a rule book: `uk`, `us`, `none`, or a file of the fleet's own in `limits/`.";
 }

@@ -50,7 +50,7 @@ impl Pricing {
         let quote = &fleet.settings.quote;
         Self {
             covers: quote.covers.map_or(ASSUMED_COVERS, |share| share.0),
-            margin: quote.margin.map_or(0.0, |share| share.0.min(0.95)),
+            margin: quote.margin.map_or(0.0, |share| share.0),
         }
     }
 
