@@ -83,6 +83,8 @@ rules! {
     UnknownColumn = "unknown-column", "A sheet's columns are named as the fields of the records.";
     /// One id used twice.
     RepeatedId = "repeated-id", "Pumps, filters and equipment of a spa share one set of ids, so that an address names one thing.";
+    /// An id that would mix two folders of what is written.
+    ReservedId = "reserved-id", "No site is named `customers`: the folder of its quotes would be the one that holds the customers' quotes.";
     /// Lines of one site that say different things of it.
     LinesDisagree = "lines-disagree", "A site of several spas has several lines in `sites.csv`, and its name, customer, use and area are the site's: of two that differ the first is used.";
     /// A program for a speed the model does not have.

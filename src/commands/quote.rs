@@ -18,7 +18,7 @@ use crate::manifest::{self, Manifest, Versions};
 use crate::output::{FileDigest, OutputFolder};
 use crate::printer::Printer;
 use crate::quantities::SpaFigures;
-use crate::records::load::{Shared, site_of};
+use crate::records::load::{CUSTOMERS_FOLDER, Shared, site_of};
 use crate::records::yaml::nearest;
 use crate::records::{Fleet, Site};
 use crate::report::document::Problem;
@@ -312,6 +312,6 @@ impl Run<'_> {
 fn folder(unit: &Unit) -> String {
     match unit {
         Unit::Site(id) => id.to_string(),
-        Unit::Customer(id) => format!("customers/{id}"),
+        Unit::Customer(id) => format!("{CUSTOMERS_FOLDER}/{id}"),
     }
 }
