@@ -34,13 +34,13 @@ pub const DRAWS: usize = 400;
 pub struct ExpectedYear {
     /// The mean.
     pub mean: f64,
-    /// The low end of the central 80 %.
+    /// The low end of the central 80 %, or of the wider range that holds the mean.
     pub low: f64,
     /// One year in two costs less.
     pub p50: f64,
     /// Four years in five cost less.
     pub p80: f64,
-    /// The high end of the central 80 %.
+    /// Its high end.
     pub high: f64,
     /// Nineteen years in twenty cost less.
     pub p95: f64,
@@ -90,7 +90,7 @@ pub struct ContractYear {
     pub spent: Spent,
     /// What is still to come up to the year's end, and its means.
     pub to_come: (Spread, Means),
-    /// Price less spent and to come, with the ends of its central 80 %.
+    /// Price less spent and to come, with the ends of the range of what is to come.
     pub result: Option<(f64, f64, f64)>,
     /// The chance that the year loses money.
     pub loses: Option<f64>,

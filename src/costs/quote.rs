@@ -167,19 +167,35 @@ pub struct Choice {
     pub price: Decimal,
 }
 
-/// What another way of doing the year changes, under the chosen scope: each with the central 80 % of what it may be.
+/// What a year drawn has less or more of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Difference {
+    /// The mean, with its Monte Carlo error.
+    pub mean: Estimate,
+    /// The low end of the range that holds so many of the years drawn, and the mean.
+    pub low: f64,
+    /// The high end.
+    pub high: f64,
+    /// Their share: as a rule 80 %.
+    pub within: f64,
+}
+
+impl Difference {
+    fn of(differences: impl Iterator<Item = i64>) -> Self {
+        let spread = Spread::of(differences.collect());
+        Self { mean: spread.mean, low: spread.low, high: spread.high, within: spread.within }
+    }
+}
+
+/// What another way of doing the year changes, under the chosen scope.
 #[derive(Debug, Clone)]
 pub struct Change {
     /// In words.
     pub words: String,
-    /// The mean change of cost, minor units, with its Monte Carlo error.
-    pub cost: Estimate,
-    /// Its range over the years drawn.
-    pub cost_range: (f64, f64),
-    /// The mean change of failures, with its Monte Carlo error.
-    pub failures: Estimate,
-    /// Its range.
-    pub failures_range: (f64, f64),
+    /// The cost, in minor units.
+    pub cost: Difference,
+    /// The number of failures.
+    pub failures: Difference,
     /// The change of the price.
     pub price: Decimal,
 }
@@ -213,8 +229,8 @@ pub struct Quote {
     pub means: Means,
     /// What the spread comes from, of one site.
     pub drivers: Vec<Driver>,
-    /// How many failures: the central 80 %.
-    pub failures: (f64, f64),
+    /// How many failures: the low and the high end of the range, and the share of years in it.
+    pub failures: (f64, f64, f64),
     /// What is missing from the cost, in words.
     pub missing: Vec<Missing>,
     /// What is done at routine visits: the site's place among all, and the work.
@@ -375,7 +391,7 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         changes,
         means: base.means,
         drivers: base.first.filter(|_| single).map_or(Vec::new(), |outcome| outcome.drivers),
-        failures: (failures.low, failures.high),
+        failures: (failures.low, failures.high, failures.within),
         missing,
         work: sites
             .iter()
@@ -426,22 +442,14 @@ fn choice(
 }
 
 fn change(fleet: &Fleet, what_if: &WhatIf, base: &Drawn, other: &Drawn, place: usize) -> Change {
-    let differences = |before: &mut dyn Iterator<Item = i64>, after: &mut dyn Iterator<Item = i64>| {
-        Spread::of(before.zip(after).map(|(before, after)| after - before).collect())
-    };
-    let cost = differences(&mut base.totals[place].iter().copied(), &mut other.totals[place].iter().copied());
-    let failures = differences(
-        &mut base.failures.iter().map(|n| i64::from(*n)),
-        &mut other.failures.iter().map(|n| i64::from(*n)),
-    );
     let pricing = Pricing::of(fleet);
     let price = |drawn: &Drawn| pricing.price(fleet, &Spread::of(drawn.totals[place].clone()));
     Change {
         words: what_if.words(),
-        cost: cost.mean,
-        cost_range: (cost.low, cost.high),
-        failures: failures.mean,
-        failures_range: (failures.low, failures.high),
+        cost: Difference::of(base.totals[place].iter().zip(&other.totals[place]).map(|(before, after)| after - before)),
+        failures: Difference::of(
+            base.failures.iter().zip(&other.failures).map(|(before, after)| i64::from(*after) - i64::from(*before)),
+        ),
         price: price(other) - price(base),
     }
 }

@@ -1,5 +1,8 @@
 //! What do many simulated years say? Quantiles of a total with the error that comes of drawing only so many years.
 
+/// The shares of years a range may hold. What happens seldom and costs much moves the mean out of the first ones; all the
+/// years hold it.
+const WITHIN: [f64; 7] = [0.8, 0.9, 0.95, 0.98, 0.99, 0.998, 1.0];
 /// How much wider than a quantile's own spread its surroundings are looked at for its error.
 const WIDER: f64 = 2.0;
 /// How many standard deviations to either side count: of the weights of a normal distribution less than a ten-thousandth
@@ -20,14 +23,16 @@ pub struct Estimate {
 pub struct Spread {
     /// The mean.
     pub mean: Estimate,
-    /// The 10 % point: the low end of the central 80 %.
+    /// The low end of the range that holds [`Spread::within`] of the years: as a rule the 10 % point.
     pub low: f64,
     /// One year in two costs less.
     pub p50: Estimate,
     /// Four years in five cost less.
     pub p80: Estimate,
-    /// The 90 % point: the high end of the central 80 %.
+    /// The high end of that range.
     pub high: f64,
+    /// The share of the years in it, as many below as above: the central 80 %, more where these do not hold the mean.
+    pub within: f64,
     /// Nineteen years in twenty cost less.
     pub p95: Estimate,
     /// In rising order.
@@ -51,10 +56,10 @@ impl Spread {
             sorted: totals,
             ..Self::default()
         };
-        spread.low = spread.quantile(0.1).value;
+        spread.within = WITHIN.into_iter().find(|within| spread.range(*within).contains(&mean)).unwrap_or(1.0);
+        (spread.low, spread.high) = spread.range(spread.within).into_inner();
         spread.p50 = spread.quantile(0.5);
         spread.p80 = spread.quantile(0.8);
-        spread.high = spread.quantile(0.9).value;
         spread.p95 = spread.quantile(0.95);
         spread
     }
@@ -99,6 +104,14 @@ impl Spread {
         let index = (place as usize).min(count - 1);
         let (before, after) = (self.sorted[index] as f64, self.sorted[(index + 1).min(count - 1)] as f64);
         before + (after - before) * (place - index as f64)
+    }
+
+    /// Between which totals at least the central share of the years lies. They are totals that were drawn, for between two
+    /// numbers of failures there is none.
+    fn range(&self, within: f64) -> std::ops::RangeInclusive<f64> {
+        let last = self.sorted.len().max(1) - 1;
+        let beside = (0.5 * (1.0 - within) * last as f64) as usize;
+        self.at(beside as f64)..=self.at((last - beside) as f64)
     }
 
     /// The totals, in rising order.
@@ -153,6 +166,26 @@ mod tests {
         let near = lumps(781).p80;
         assert!(near.value == 900.0 && near.error > 50.0, "{near:?}");
         assert_eq!(lumps(1000).p80.error, 0.0);
+    }
+
+    /// One year in fifty costs ten times as much: no range of the years up to 19 in 20 holds the mean.
+    #[test]
+    fn a_range_holds_its_mean() {
+        let of = |seldom: usize, count: usize| {
+            Spread::of((0..count).map(|draw| if draw < seldom { 5000 } else { 500 }).collect())
+        };
+        let spread = of(20, 1000);
+        assert_eq!((spread.low, spread.high, spread.within), (500.0, 5000.0, 0.98));
+        let spread = of(1, 10_000);
+        assert_eq!((spread.low, spread.high, spread.within), (500.0, 5000.0, 1.0));
+        let spread = of(0, 1000);
+        assert_eq!((spread.low, spread.high, spread.within), (500.0, 500.0, 0.8));
+        let usual = draws(3, 5000);
+        let near = |found: f64, share: f64| (found / usual.quantile(share).value - 1.0).abs() < 0.01;
+        assert!(usual.within == 0.8 && near(usual.low, 0.1) && near(usual.high, 0.9), "{} {}", usual.low, usual.high);
+        // One failure more in 20 years of 400: no range ends between none and one.
+        let fewer = Spread::of((0..400).map(|draw| i64::from(draw < 20)).collect());
+        assert_eq!((fewer.low, fewer.high, fewer.within), (0.0, 1.0, 0.9));
     }
 
     #[test]

@@ -162,8 +162,28 @@ fn in_currency(fleet: &Fleet, minor: f64) -> String {
     format!("{}\u{a0}{}", format::currency_sign(&fleet.settings.currency.0), whole(fleet, minor))
 }
 
+/// A range of the usual share of years needs no word of it: the head of its column says so.
+fn range(low: String, high: &str, within: f64) -> String {
+    let ends = if low == high { low } else { format!("{low} to {high}") };
+    if is_usual(within) { ends } else { format!("{ends} {}", in_years(within)) }
+}
+
+fn is_usual(within: f64) -> bool {
+    (within - 0.8).abs() < 1e-9
+}
+
+/// "in 4 years of 5": how many of the years drawn a range holds.
+pub fn in_years(within: f64) -> String {
+    let beside = 1.0 - within;
+    if beside < 1e-9 {
+        return "in all years drawn".to_owned();
+    }
+    let of = (1.0 / beside).round();
+    format!("in {} years of {}", format::number(of - 1.0, 0), format::number(of, 0))
+}
+
 fn signed(text: String) -> String {
-    if text.starts_with('\u{2212}') || text == "0" || text == "0.0" || text == "0.00" {
+    if text.starts_with('\u{2212}') || text.chars().all(|digit| "0.".contains(digit)) {
         text
     } else {
         format!("+{text}")
@@ -221,10 +241,11 @@ pub fn view(
         ),
         made_of: made_of(fleet, quote),
         made_note: format!(
-            "{} failures are expected, {} to {} in 4 years of 5; {} call-outs.",
+            "{} failures are expected, {} to {} {}; {} call-outs.",
             format::number(quote.means.failures, 1),
             format::number(quote.failures.0, 0),
             format::number(quote.failures.1, 0),
+            in_years(quote.failures.2),
             format::number(quote.means.callouts, 1)
         ),
         driver_head: "Failures of".to_owned(),
@@ -235,7 +256,8 @@ pub fn view(
                 .to_owned(),
         contract: contract.map_or(Vec::new(), |contract| notes::contract_lines(given, quote, contract)),
         changes: quote.changes.iter().map(|change| change_row(fleet, change)).collect(),
-        change_note: "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing."
+        change_note: "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing. Where 4 \
+                      years in 5 do not hold the mean, since something happens seldom, the range is of more years."
             .to_owned(),
         together: portfolio.map_or(Vec::new(), |all| vec![together(fleet, all)]),
         missing: notes::missing(fleet, given, quote),
@@ -377,19 +399,16 @@ fn drivers(quote: &Quote) -> Vec<DriverRow> {
 
 fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
     let cost = |minor: f64| signed(whole(fleet, minor));
+    let failures = |number: f64| signed(format::number(number, 0));
     ChangeRow {
         way: format::sentence(&change.words),
-        cost: with_error(&cost(change.cost.value), &error_of(fleet, change.cost.error)),
-        cost_range: format!("{} to {}", cost(change.cost_range.0), cost(change.cost_range.1)),
+        cost: with_error(&cost(change.cost.mean.value), &error_of(fleet, change.cost.mean.error)),
+        cost_range: range(cost(change.cost.low), &cost(change.cost.high), change.cost.within),
         failures: with_error(
-            &signed(format::number(change.failures.value, 2)),
-            &error_in_words(change.failures.error, 2, 3),
+            &signed(format::number(change.failures.mean.value, 3)),
+            &error_in_words(change.failures.mean.error, 3, 3),
         ),
-        failures_range: format!(
-            "{} to {}",
-            signed(format::number(change.failures_range.0, 0)),
-            signed(format::number(change.failures_range.1, 0))
-        ),
+        failures_range: range(failures(change.failures.low), &failures(change.failures.high), change.failures.within),
         price: signed_money(fleet, change.price),
     }
 }
@@ -432,9 +451,17 @@ pub fn in_short(fleet: &Fleet, quote: &Quote, window: Window) -> Vec<String> {
     )];
     for change in &quote.changes {
         let row = change_row(fleet, change);
+        let usual = |within: f64| if is_usual(within) { " in 4 years of 5" } else { "" };
         lines.push(format!(
-            "  {}: cost {} ({} in 4 years of 5), failures {} ({}), price {}",
-            change.words, row.cost, row.cost_range, row.failures, row.failures_range, row.price
+            "  {}: cost {} ({}{}), failures {} ({}{}), price {}",
+            change.words,
+            row.cost,
+            row.cost_range,
+            usual(change.cost.within),
+            row.failures,
+            row.failures_range,
+            usual(change.failures.within),
+            row.price
         ));
     }
     lines
@@ -443,6 +470,20 @@ pub fn in_short(fleet: &Fleet, quote: &Quote, window: Window) -> Vec<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_range_says_of_how_many_years_it_is() {
+        let of = |within| range("+250".to_owned(), "+1\u{a0}910", within);
+        assert_eq!([of(0.8), of(0.98)], ["+250 to +1\u{a0}910", "+250 to +1\u{a0}910 in 49 years of 50"]);
+        assert_eq!([0.8, 0.9, 0.95, 0.998, 1.0].map(in_years), [
+            "in 4 years of 5",
+            "in 9 years of 10",
+            "in 19 years of 20",
+            "in 499 years of 500",
+            "in all years drawn"
+        ]);
+        assert_eq!(range("0".to_owned(), "0", 0.8), "0");
+    }
 
     #[test]
     fn an_error_is_nothing_only_where_there_is_none() {

@@ -348,10 +348,22 @@ fn prices_and_tax_of_the_quote_add_up() {
 #[test]
 fn other_ways_of_doing_the_year_are_told_with_their_range() {
     let lines: Vec<&str> = run().stdout.lines().collect();
+    // Mean, error and range of the cost, then of the failures: the range is of so many years that it holds the mean.
+    let amount = "([+\u{2212}]?[0-9.\u{a0}]+)";
+    let range = format!("{amount}(?: to {amount})? in (?:[0-9]+ years of [0-9]+|all years drawn)");
+    let figures = format!("cost {amount} ± {amount} \\({range}\\), failures {amount} ± {amount} \\({range}\\), price ");
+    let figures = regex::Regex::new(&figures).unwrap();
     for way in ["with visits quarterly: cost", "renewing every shaft seal at the first visit: cost"] {
         let told: Vec<&&str> = lines.iter().filter(|line| line.trim_start().starts_with(way)).collect();
         assert_eq!(told.len(), SITES.len(), "{way}");
-        assert!(told.iter().all(|line| line.contains("in 4 years of 5") && line.contains("failures")), "{told:?}");
+        for line in told {
+            let found = figures.captures(line).unwrap_or_else(|| panic!("{line}"));
+            let number = |group: usize| found[group].replace('\u{2212}', "-").replace('\u{a0}', "").parse::<f64>().unwrap();
+            for (mean, rounded) in [(1, 0.5), (5, 0.0005)] {
+                let (low, high) = (number(mean + 2), found.get(mean + 3).map_or(number(mean + 2), |_| number(mean + 3)));
+                assert!(low - rounded <= number(mean) && number(mean) <= high + rounded, "{line}");
+            }
+        }
     }
     assert!(lines.last().unwrap().starts_with("All 6 quotes together: 4 years in 5 they cost less than"));
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use chrono::Datelike;
 
-use super::{chosen, in_currency};
+use super::{chosen, in_currency, in_years};
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, DRAWS};
 use crate::costs::quote::{Given, Quote};
@@ -38,18 +38,20 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
     ));
     let to_come = &contract.to_come.0;
     lines.push(format!(
-        "Still to come up to the year's end: {}, between {} and {} in 4 years of 5.",
+        "Still to come up to the year's end: {}, between {} and {} {}.",
         in_currency(fleet, to_come.mean.value),
         in_currency(fleet, to_come.low),
-        in_currency(fleet, to_come.high)
+        in_currency(fleet, to_come.high),
+        in_years(to_come.within)
     ));
     if let Some((result, low, high)) = contract.result {
         let word = if result < 0.0 { "short by" } else { "left over:" };
         lines.push(format!(
-            "At the year's end {word} {}, between {} and {} in 4 years of 5; it {}.",
+            "At the year's end {word} {}, between {} and {} {}; it {}.",
             in_currency(fleet, result.abs()),
             in_currency(fleet, low),
             in_currency(fleet, high),
+            in_years(to_come.within),
             contract.why
         ));
     }
