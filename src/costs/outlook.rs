@@ -221,7 +221,7 @@ pub fn expected_year(
     worlds: &Worlds,
 ) -> (ExpectedYear, Vec<i64>) {
     let year = site_year(fleet, site, plan, habits, worlds.window(), LookRounds::AsPlanned);
-    let terms = Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: Scope::Everything };
+    let terms = Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: None };
     let mut outcome = simulate(&year, worlds, &terms);
     let totals = std::mem::take(&mut outcome.totals[2]);
     let spread = Spread::of(totals.clone());
@@ -252,7 +252,7 @@ pub fn terms_of(fleet: &Fleet, site: &Site, window: Window) -> Terms {
         callouts: words.map_or(CallOuts::Charged, |words| CallOuts::read(&words.0)),
         bears_lost_nights: contract.and_then(|contract| contract.bears_lost_nights).unwrap_or(false),
         index: (1.0 + index).powi(years),
-        traced: contract.and_then(|contract| contract.scope).unwrap_or(Scope::Everything),
+        traced: None,
     }
 }
 
@@ -321,7 +321,7 @@ fn contract_year(
     for outcome in rest() {
         to_come.add(&outcome.means);
     }
-    let terms = Terms { traced: scope, ..terms_of(fleet, records[0], Window::of_year(year, as_of)?) };
+    let terms = terms_of(fleet, records[0], Window::of_year(year, as_of)?);
     let spread = Spread::of(together(rest().map(|outcome| outcome.totals[place].as_slice())));
     let spent = spent(fleet, customer, &records, trips, year);
     let price = price_of(contract, year).map(|(price, basis)| (crate::costs::rounded(price, &currency(fleet)), basis));

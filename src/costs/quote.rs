@@ -19,7 +19,7 @@ use crate::costs::contract::{CallOuts, PriceBasis, price_of};
 use crate::costs::outlook::{terms_of, together};
 use crate::costs::prices::{Missing, minor_units};
 use crate::costs::routine::{LookRounds, RoutineWork, months_promised};
-use crate::costs::simulation::{Driver, Means, Outcome, Terms, Worlds, simulate_unless};
+use crate::costs::simulation::{Driver, Means, Terms, Trace, Worlds, simulate_unless};
 use crate::costs::spread::{Estimate, Spread};
 use crate::costs::year::{Habits, SiteYear, routine_of, site_year};
 use crate::costs::{minor_digits, rounded, statement};
@@ -227,7 +227,7 @@ pub struct Quote {
     pub changes: Vec<Change>,
     /// Means of everything that happens, minor units.
     pub means: Means,
-    /// What the spread comes from, of one site.
+    /// What the spread of the chosen scope comes from.
     pub drivers: Vec<Driver>,
     /// How many failures: the low and the high end of the range, and the share of years in it.
     pub failures: (f64, f64, f64),
@@ -277,17 +277,23 @@ struct Drawn {
     means: Means,
     years: Vec<SiteYear>,
     renewals: Vec<(usize, Address, Id, f64)>,
-    first: Option<Outcome>,
+    trace: Trace,
 }
 
-fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope, stop: &Stop) -> Result<Drawn, Interrupted> {
+fn draw(
+    given: &Given,
+    scenario: &Scenario,
+    sites: &[usize],
+    traced: Option<Scope>,
+    stop: &Stop,
+) -> Result<Drawn, Interrupted> {
     let mut drawn = Drawn {
         totals: [const { Vec::new() }; 3],
         failures: Vec::new(),
         means: Means::default(),
         years: Vec::new(),
         renewals: Vec::new(),
-        first: None,
+        trace: Trace::default(),
     };
     for index in sites {
         let site = &scenario.sites[*index];
@@ -309,7 +315,7 @@ fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope, stop
         drawn.means.add(&outcome.means);
         drawn.years.push(year);
         drawn.renewals.extend(outcome.renewals.iter().map(|of| (*index, of.at.clone(), of.part.clone(), of.times)));
-        drawn.first.get_or_insert(outcome);
+        drawn.trace.add(outcome.trace);
     }
     Ok(drawn)
 }
@@ -342,8 +348,8 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
     let contract = customer.as_ref().and_then(|id| fleet.customers.get(id)).and_then(|c| c.contract.as_ref());
     let chosen = contract.and_then(|contract| contract.scope).unwrap_or(Scope::LabourAndParts);
     let place = Scope::ALL.iter().position(|scope| *scope == chosen).unwrap_or_default();
-    let terms = Terms { traced: chosen, ..terms_of(fleet, first.site, window) };
-    let base = draw(given, &given.base, &sites, chosen, stop)?;
+    let terms = terms_of(fleet, first.site, window);
+    let base = draw(given, &given.base, &sites, Some(chosen), stop)?;
     let scopes = scope_quotes(fleet, &base.totals, &base.means, &terms);
     let failures = Spread::of(base.failures.iter().map(|failures| i64::from(*failures)).collect());
     let visits: f64 = base.years.iter().map(|year| year.routine.visits).sum();
@@ -356,7 +362,7 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         .what_ifs
         .iter()
         .map(|(what_if, scenario)| {
-            let other = draw(given, scenario, &sites, chosen, stop)?;
+            let other = draw(given, scenario, &sites, None, stop)?;
             Ok(change(fleet, what_if, &base, &other, place))
         })
         .collect::<Result<_, Interrupted>>()?;
@@ -379,7 +385,6 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         .filter(of_unit)
         .cloned()
         .partition(|not| matches!(not.work, Work::Left(_)) && not.due.is_none());
-    let single = sites.len() == 1;
     let quote = Quote {
         unit,
         chosen,
@@ -390,7 +395,7 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         choices,
         changes,
         means: base.means,
-        drivers: base.first.filter(|_| single).map_or(Vec::new(), |outcome| outcome.drivers),
+        drivers: base.trace.drivers(&base.totals[place], given.worlds),
         failures: (failures.low, failures.high, failures.within),
         missing,
         work: sites

@@ -13,6 +13,8 @@ mod worsening;
 
 use std::collections::BTreeMap;
 
+pub use drivers::Trace;
+
 use drivers::Tracer;
 use things::Group;
 use worsening::Worsens;
@@ -91,8 +93,8 @@ pub struct Terms {
     pub bears_lost_nights: bool,
     /// How much dearer the window is than the as-of day.
     pub index: f64,
-    /// The scope whose spread is traced to its causes.
-    pub traced: Scope,
+    /// The scope whose spread is to be traced to its causes; `None` = none is.
+    pub traced: Option<Scope>,
 }
 
 /// Means of a year, in minor units; of everything that happens, whoever bears it.
@@ -155,8 +157,8 @@ pub struct Outcome {
     pub means: Means,
     /// Planned renewals, a line each part that may have one.
     pub renewals: Vec<Renewals>,
-    /// What the traced total's spread comes from, the largest first.
-    pub drivers: Vec<Driver>,
+    /// What the traced total's spread comes from; empty where no scope is traced.
+    pub trace: Trace,
 }
 
 /// What a draw adds up, in minor units. The order is that of the fields of [`Means`], from the second block on.
@@ -219,7 +221,7 @@ pub fn simulate_unless(
     let mut kinds: Vec<&Id> = year.things.iter().flat_map(|thing| &thing.costs).map(|costs| &costs.kind).collect();
     kinds.sort();
     kinds.dedup();
-    let mut tracer = Tracer::new(&kinds, worlds, terms);
+    let mut tracer = Tracer::new(&kinds, worlds.draws, terms);
     let mut outcome = Outcome::default();
     for totals in &mut outcome.totals {
         totals.reserve(worlds.draws);
@@ -228,14 +230,13 @@ pub fn simulate_unless(
     outcome.failures.reserve(worlds.draws);
     let mut words = vec![0u32; BLOCK];
     let mut block = vec![Sums::default(); BLOCK];
-    let mut traced = vec![0.0; BLOCK];
     let mut first = 0;
     while first < worlds.draws {
         stop.check()?;
         let count = BLOCK.min(worlds.draws - first);
         let sums = &mut block[..count];
         sums.fill(Sums::default());
-        tracer.begin(count);
+        tracer.begin(first);
         for pump in &mut worsens {
             pump.draw_story(count);
         }
@@ -254,13 +255,10 @@ pub fn simulate_unless(
             pump.draw(year, first, sums, &mut tracer);
         }
         let routine = year.routine.labour + year.routine.travel;
-        for (draw, sums) in sums.iter().enumerate() {
+        for sums in sums.iter() {
             for (scope, totals) in Scope::ALL.into_iter().zip(&mut outcome.totals) {
                 let total = routine + sums.total(scope, terms);
                 totals.push((total * terms.index).round() as i64);
-                if scope == terms.traced {
-                    traced[draw] = total;
-                }
             }
             outcome.failures.push(sums.failures);
             means.planned_labour += sums.planned_labour;
@@ -274,12 +272,11 @@ pub fn simulate_unless(
             means.failures += f64::from(sums.failures);
             means.callouts += f64::from(sums.callouts);
         }
-        tracer.totals(first, &traced[..count]);
         first += count;
     }
     outcome.renewals = groups.iter().flat_map(|group| group.renewals(worlds.draws as f64)).collect();
     outcome.means = scaled(means, year, worlds.draws as f64, terms.index);
-    outcome.drivers = tracer.drivers();
+    outcome.trace = tracer.trace();
     Ok(outcome)
 }
 

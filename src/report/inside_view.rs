@@ -57,7 +57,7 @@ pub struct InsideView {
     pub driver_head: String,
     /// Where the spread comes from.
     pub drivers: Vec<DriverRow>,
-    /// Under the table.
+    /// Under the table; where nothing is traced, why.
     pub driver_note: String,
     /// How the running contract stands.
     pub contract: Vec<String>,
@@ -250,10 +250,7 @@ pub fn view(
         ),
         driver_head: "Failures of".to_owned(),
         drivers: drivers(quote),
-        driver_note:
-            "Shares of the variance of the quoted scope's total. Unknown life: how far the year's mean moves with what \
-                      the lives of the kind may be; records of more failures would narrow it. The rest is luck."
-                .to_owned(),
+        driver_note: driver_note(quote),
         contract: contract.map_or(Vec::new(), |contract| notes::contract_lines(given, quote, contract)),
         changes: quote.changes.iter().map(|change| change_row(fleet, change)).collect(),
         change_note: "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing. Where 4 \
@@ -377,6 +374,18 @@ fn made_of(fleet: &Fleet, quote: &Quote) -> Vec<MadeOf> {
     .into_iter()
     .map(|(what, amount)| MadeOf { what: what.to_owned(), amount: whole(fleet, amount) })
     .collect()
+}
+
+/// Under the drivers; where there are none, why.
+fn driver_note(quote: &Quote) -> String {
+    if drivers(quote).is_empty() {
+        return "Failures move the quoted scope's total in none of the years drawn: what it has of spread comes of when parts \
+                fall due."
+            .to_owned();
+    }
+    "Shares of the variance of the quoted scope's total. Unknown life: how far the year's mean moves with what the lives of the \
+     kind may be; records of more failures would narrow it. The rest is luck."
+        .to_owned()
 }
 
 fn drivers(quote: &Quote) -> Vec<DriverRow> {

@@ -299,6 +299,29 @@ fn the_three_papers_give_one_price_within_the_error_they_tell() {
     assert_eq!(seen, 3);
 }
 
+/// The sheet of a customer's sites together traces their spread as that of one site does; the sheet of one of them says that
+/// its contract's figures are of all, in the currency's sign.
+#[test]
+fn a_customers_inside_sheet_has_all_that_a_sites_has() {
+    let fleet = demo().to_string_lossy().into_owned();
+    let out = tempfile::tempdir().unwrap();
+    let to = out.path().to_string_lossy().into_owned();
+    let mut arguments = vec!["quote", &fleet, "--year", "2027", "--month", MONTH, "--draws", "300", "--out", &to];
+    arguments.extend(["--customer", "reedbank-stays"]);
+    Run::of(&arguments).expect_status(0);
+    let all = Pdf::open(&out.path().join("quotes/2027/customers/reedbank-stays/inside.pdf")).text();
+    let one = Pdf::open(&folder("alder-lodge").join("inside.pdf")).text();
+    let row = regex::Regex::new("Shaftseal[0-9]+%").unwrap();
+    for (what, text) in [("all", &all), ("one", &one)] {
+        let traced = text.split_once("Wherethespreadcomesfrom").unwrap_or_else(|| panic!("{what}: {text}")).1;
+        assert!(row.is_match(traced.split_once("Therunningcontract").unwrap().0), "{what}: {traced}");
+    }
+    let whole = "Thesefiguresareofthewholecontract:AlderLodge,KingfisherBarns";
+    assert!(one.contains(whole) && !all.contains("ofthewholecontract"), "{one}");
+    assert!(one.contains("sitestogether:about£") && !one.contains("GBP"), "{one}");
+    assert!(one.contains("movesnoneofthedraws") && one.contains("Witheachvisitatripofitsowntheywouldbe£"), "{one}");
+}
+
 /// More years drawn give the same price within the error that is told.
 #[test]
 fn a_longer_drawing_stays_within_the_error_told() {

@@ -59,7 +59,7 @@ fn of_records<R>(
         };
         let stop = Stop::never();
         let (quote, _) = quote(&given, Unit::Site(sites[0].site.id.clone()), vec![0], &stop).unwrap();
-        let drawn = draw(&given, &base, &[0], Scope::Everything, &stop).unwrap();
+        let drawn = draw(&given, &base, &[0], None, &stop).unwrap();
         look(&given, &quote, &drawn)
     })
 }

@@ -28,7 +28,7 @@ fn with<R>(uv: &str, then: impl FnOnce(&crate::records::Fleet, &crate::site::Sit
 }
 
 const TERMS: Terms =
-    Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: Scope::Everything };
+    Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: Some(Scope::Everything) };
 
 fn outcome(uv: &str, seed: u64, draws: usize) -> (SiteYear, Outcome) {
     with(uv, |fleet, site| {
@@ -232,12 +232,27 @@ fn a_correction_elsewhere_moves_nothing() {
 
 #[test]
 fn wider_scopes_never_cost_less_and_the_spread_is_traced_to_its_causes() {
-    let (_, outcome) = outcome("2022-01-01", 1, 4000);
+    let (year, outcome) = outcome("2022-01-01", 1, 4000);
     for draw in 0..4000 {
         let [labour, parts, everything] = [0, 1, 2].map(|scope: usize| outcome.totals[scope][draw]);
         assert!(labour <= parts && parts <= everything, "{labour} {parts} {everything}");
     }
-    let shares: f64 = outcome.drivers.iter().map(|driver| driver.share).sum();
-    assert!((0.9..1.1).contains(&shares), "{shares} {:?}", outcome.drivers);
-    assert!(outcome.drivers.iter().all(|driver| driver.not_known <= driver.share + 0.1), "{:?}", outcome.drivers);
+    with("2022-01-01", |_, site| {
+        let worlds = Worlds::new(site.lives, 1, year.window, 4000);
+        let drivers = outcome.trace.drivers(&outcome.totals[2], &worlds);
+        let shares: f64 = drivers.iter().map(|driver| driver.share).sum();
+        assert!((0.9..1.1).contains(&shares), "{shares} {drivers:?}");
+        assert!(drivers.iter().all(|driver| driver.not_known <= driver.share + 0.1), "{drivers:?}");
+        // Of two like sites together, whose luck is the same here, each kind has the share it has of one.
+        let mut trace = outcome.trace.clone();
+        trace.add(outcome.trace.clone());
+        let totals: Vec<i64> = outcome.totals[2].iter().map(|total| 2 * total).collect();
+        for (one, both) in drivers.iter().zip(trace.drivers(&totals, &worlds)) {
+            assert!(one.what == both.what && (one.share - both.share).abs() < 1e-9, "{one:?} {both:?}");
+        }
+        // Without a scope to trace nothing is kept, and the years are the same.
+        let untraced = simulate(&year, &worlds, &Terms { traced: None, ..TERMS });
+        assert!(untraced.trace.drivers(&untraced.totals[2], &worlds).is_empty());
+        assert_eq!(untraced.totals, outcome.totals);
+    });
 }
