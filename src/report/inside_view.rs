@@ -17,7 +17,7 @@ use crate::costs::quote::{Change, Given, Portfolio, Pricing, Quote, Unit};
 use crate::costs::spread::Estimate;
 use crate::costs::year::Window;
 use crate::records::Fleet;
-use crate::report::quote_view::{chosen, unit_name};
+use crate::report::quote_view::{chosen, period, unit_name};
 use crate::report::statement_view::{amount_of, document};
 use crate::report::{format, view};
 
@@ -220,13 +220,13 @@ pub fn view(
 ) -> InsideView {
     let fleet = given.base.fleet;
     let window = given.worlds.window();
-    let year = window.last.year();
+    let period = period(window);
     let name = unit_name(given, quote);
-    let title = format!("Inside of the quotation for {year}: {name}");
+    let title = format!("Inside of the quotation for {period}: {name}");
     let currency = format::currency_sign(&fleet.settings.currency.0).to_owned();
     InsideView {
         view_version: INSIDE_VIEW_VERSION,
-        document: document(fleet, &name, &format!("Inside of the quotation for {year}"), String::new(), window.as_of),
+        document: document(fleet, &name, &format!("Inside of the quotation for {period}"), String::new(), window.as_of),
         title,
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),
@@ -302,28 +302,34 @@ fn rest(given: &Given, quote: &Quote) -> String {
     } else {
         "no margin, since none is written (quote.margin in fleet.yaml)".to_owned()
     };
-    let now = match quote.price_now {
-        Some((price, _)) if price > Decimal::ZERO => {
-            let of_customer = |site: &&crate::site::SiteFigures| site.site.customer == quote.customer;
-            if given.base.sites.iter().filter(of_customer).count() > quote.sites.len() {
-                format!(
-                    " This year's price of the contract, which has other sites too, is {}.",
-                    amount_of(fleet, price)
-                )
-            } else {
-                let change = (of.price - price) / price * Decimal::ONE_HUNDRED;
-                let percent = rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0);
-                let percent = signed(format::number(percent, 0));
-                format!(" This year's price is {}: {percent}\u{a0}%.", amount_of(fleet, price))
-            }
-        }
-        _ => String::new(),
-    };
+    let now = beside_the_contract(given, quote, of.price);
     format!(
         "The price of {} covers that with {margin}; the chance that the year costs more than the price is {}.{now}",
         amount_of(fleet, of.price),
         chance_in_words(of.loses)
     )
+}
+
+/// The price beside those of the contract: of the running year, and what it states of the year quoted.
+fn beside_the_contract(given: &Given, quote: &Quote, quoted: Decimal) -> String {
+    let fleet = given.base.fleet;
+    let window = given.worlds.window();
+    let Some((price, _)) = quote.price_now.filter(|(price, _)| *price > Decimal::ZERO) else { return String::new() };
+    let of_customer = |site: &&crate::site::SiteFigures| site.site.customer == quote.customer;
+    if given.base.sites.iter().filter(of_customer).count() > quote.sites.len() {
+        return format!(" This year's price of the contract, which has other sites too, is {}.", amount_of(fleet, price));
+    }
+    if !window.is_whole_year() {
+        return format!(
+            " The contract's price of {} is for the whole of this year, and is not held against a part of it.",
+            amount_of(fleet, price)
+        );
+    }
+    let change = |price: Decimal| {
+        let change = (quoted - price) / price * Decimal::ONE_HUNDRED;
+        signed(format::number(rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0), 0))
+    };
+    format!(" This year's price is {}: {}\u{a0}%.", amount_of(fleet, price), change(price))
 }
 
 fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
@@ -451,7 +457,7 @@ pub fn in_short(fleet: &Fleet, quote: &Quote, window: Window) -> Vec<String> {
     let covers = Pricing::of(fleet).covers;
     let mut lines = vec![format!(
         "{name} {}, {}: price {}; {} it costs less than {} ± {}",
-        window.last.year(),
+        period(window),
         of.scope.words().to_lowercase(),
         amount_of(fleet, of.price),
         share_in_words(covers),

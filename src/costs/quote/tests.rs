@@ -156,6 +156,33 @@ fn lost_nights_that_are_borne_and_not_known_are_named() {
     });
 }
 
+/// What is left of the running year is quoted as that: no page calls it the year, and no price of a whole year is held
+/// against it.
+#[test]
+fn a_part_of_a_year_is_called_so() {
+    of_records((FLEET, CUSTOMERS), 2026, 100, |given, quote, _| {
+        let view = crate::report::quote_view::view(given, quote);
+        let time = "1 November to 31 December 2026";
+        assert_eq!(view.title, format!("Quotation for {time}: home"));
+        assert_eq!(view.document.header, format!("Quotation for {time}"));
+        assert_eq!(view.amounts[0].what, format!("Price for {time}"));
+        assert!(view.summary.contains(&format!("from {time} we quote")), "{}", view.summary);
+        let page = serde_json::to_string(&view).unwrap();
+        for whole in ["for the year", "a year\"", "in the year", "calendar year", "The year has", "Quotation for 2026"] {
+            assert!(!page.contains(whole), "{whole}: {page}");
+        }
+        let inside = crate::report::inside_view::view(given, quote, None, None);
+        assert!(inside.title.contains(time) && !inside.rest.contains("\u{a0}%"), "{}", inside.rest);
+        assert!(inside.rest.contains("900.00 is for the whole of this year"), "{}", inside.rest);
+    });
+    of(100, |given, quote, _| {
+        let view = crate::report::quote_view::view(given, quote);
+        assert_eq!((view.title.as_str(), view.heads.price.as_str()), ("Quotation for 2027: home", "Price for the year"));
+        let inside = crate::report::inside_view::view(given, quote, None, None);
+        assert!(inside.rest.contains("This year's price is £\u{a0}900.00: ") && inside.rest.ends_with("\u{a0}%."), "{}", inside.rest);
+    });
+}
+
 /// The report's own next year is drawn from the same streams with the same visits: its price is the quote's within what
 /// is said of its error, and both know the same mean visits.
 #[test]

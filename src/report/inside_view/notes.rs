@@ -115,6 +115,8 @@ pub(super) fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String
             "All costs are {} % dearer than on the as-of day, by the contract's index.",
             format::number((quote.index - 1.0) * 100.0, 1)
         ));
+    } else if given.worlds.window().last.year() == given.worlds.window().as_of.year() {
+        lines.push("Costs are those of the as-of day: within the running year no index is applied.".to_owned());
     } else {
         lines.push("Costs are those of the as-of day: no index is written.".to_owned());
     }
@@ -176,9 +178,10 @@ fn plan_against_log(given: &Given, quote: &Quote) -> Vec<String> {
     let visits = || sites().flat_map(|site| &site.site.visits).filter(|(_, visit)| visit.date.0 > from);
     let callouts = visits().filter(|(_, visit)| visit.why == Some(Why::Callout)).count();
     let mut lines = vec![format!(
-        "In the last twelve months of the log: {} visits, {callouts} of them call-outs. In the year quoted: {} planned visits \
+        "In the last twelve months of the log: {} visits, {callouts} of them call-outs. {}: {} planned visits \
          and {} call-outs expected.",
         visits().count(),
+        if window.is_whole_year() { "In the year quoted" } else { "In the part of a year quoted" },
         format::number(quote.visits, 0),
         format::number(quote.means.callouts, 1)
     )];

@@ -6,13 +6,15 @@ use crate::calendar::{self, plus_days};
 use crate::costs::contract::{CallOuts, WORKING_DAY};
 use crate::costs::prices::Missing;
 use crate::costs::quote::{Given, Quote, VALID_DAYS};
+use crate::costs::year::Window;
 use crate::records::Fleet;
 use crate::records::customers::{Contract, Scope};
 use crate::report::format;
 use crate::report::statement_view::{amount_of, tax_name};
 
-pub(super) fn included(quote: &Quote) -> Vec<String> {
-    let mut lines = vec!["The planned visits of the year, the way to them, and the work listed above.".to_owned()];
+pub(super) fn included(quote: &Quote, window: Window) -> Vec<String> {
+    let when = if window.is_whole_year() { "the year" } else { "that time" };
+    let mut lines = vec![format!("The planned visits of {when}, the way to them, and the work listed above.")];
     match quote.chosen {
         Scope::Labour => {}
         Scope::LabourAndParts => lines.push("The parts renewed at planned visits.".to_owned()),
@@ -157,7 +159,8 @@ pub(super) fn terms(fleet: &Fleet, given: &Given, quote: &Quote, contract: Optio
         calendar::in_words(plus_days(window.as_of, i64::from(VALID_DAYS)))
     )];
     lines.push(format!(
-        "The contract year runs from {} to {}.",
+        "{} from {} to {}.",
+        if window.is_whole_year() { "The contract year runs" } else { "Quoted is what is left of the contract year," },
         calendar::in_words(window.first),
         calendar::in_words(window.last)
     ));
