@@ -235,9 +235,10 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
             .collect(),
         rows: scope_rows(fleet, quote, &heads.price),
         scope_note: format!(
-            "Prices in {} for {}{period}. What is charged is charged at the rates below and the price list.",
+            "Prices in {} for {}{period}. What is charged is {}, parts at the price list.",
             format::currency_sign(&fleet.settings.currency.0),
-            if window.is_whole_year() { "the calendar year " } else { "" }
+            if window.is_whole_year() { "the calendar year " } else { "" },
+            conditions::charged(fleet, given)
         ),
         choices: choices(quote)
             .iter()
@@ -254,7 +255,7 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
                 .to_owned(),
         work,
         included: conditions::included(quote, window),
-        excluded: conditions::excluded(given, quote),
+        excluded: conditions::excluded(fleet, given, quote),
         rates: conditions::rates(fleet, given),
         assumptions: conditions::assumptions(given, quote),
         terms: conditions::terms(fleet, given, quote, contract),
@@ -308,7 +309,7 @@ fn scope_rows(fleet: &Fleet, quote: &Quote, price: &str) -> Vec<ScopeRow> {
     let no = "charged".to_owned();
     let callouts = match quote.callouts {
         CallOuts::Included => yes.clone(),
-        CallOuts::Charged => no.clone(),
+        CallOuts::Charged | CallOuts::Some(0) => no.clone(),
         CallOuts::Some(1) => "one included".to_owned(),
         CallOuts::Some(number) => format!("{number} included"),
     };

@@ -156,6 +156,31 @@ fn lost_nights_that_are_borne_and_not_known_are_named() {
     });
 }
 
+/// The page names no rate that it does not state; the office is told which are missing.
+#[test]
+fn rates_that_are_not_there_are_not_referred_to() {
+    let of = |labour: &str, callouts: &str| {
+        let fleet = FLEET.replace("{cost: 24.00}", labour);
+        let customers = CUSTOMERS.replace("scope: everything", "scope: labour").replace("callouts: included", callouts);
+        of_records((&fleet, &customers), 2027, 100, |given, quote, _| {
+            let view = crate::report::quote_view::view(given, quote);
+            let inside = crate::report::inside_view::view(given, quote, None, None).missing.join("\n");
+            (view.rates.join("\n"), view.excluded.join("\n"), view.included.join("\n") + &view.scope_note, inside)
+        })
+    };
+    let (rates, excluded, rest, inside) = of("{cost: 24.00, out_of_hours: 1.5}", "callouts: 1 a year");
+    assert_eq!(rates, "No rates are stated; they are agreed before the work.");
+    assert!(excluded.contains("Call-outs beyond the first in the year: charged as agreed before the work."), "{excluded}");
+    assert!(rest.contains("One call-out in the year.") && !rest.contains("rates below"), "{rest}");
+    assert!(inside.contains("(labour.charge), what a call-out is charged at (labour.callout) in fleet.yaml"), "{inside}");
+    let (rates, excluded, rest, inside) = of("{cost: 24.00, charge: 46.00, callout: 95.00, out_of_hours: 1.5}", "callouts: 0");
+    assert!(rates.contains("46.00") && rates.contains("95.00") && rates.contains("1.5 times the hour"), "{rates}");
+    assert!(excluded.contains("Call-outs: charged at the rates below.") && rest.contains("rates below"), "{excluded} {rest}");
+    assert!(!inside.contains("labour.c") && !rest.contains("0 call-outs"), "{inside} {rest}");
+    let (rates, ..) = of("{cost: 24.00, callout: 95.00, out_of_hours: 1.5}", "callouts: charged");
+    assert!(rates.contains("An hour of work: no rate is stated") && !rates.contains("times"), "{rates}");
+}
+
 /// What is left of the running year is quoted as that: no page calls it the year, and no price of a whole year is held
 /// against it.
 #[test]

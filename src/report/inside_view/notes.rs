@@ -10,6 +10,7 @@ use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, DRAWS};
 use crate::costs::quote::{Given, Quote};
 use crate::records::{Fleet, Site};
+use crate::records::forms::{Dated, Money};
 use crate::records::log::Why;
 use crate::report::format;
 use crate::report::statement_view::amount_of;
@@ -83,6 +84,7 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
 pub(super) fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
     let mut lines: Vec<String> =
         quote.missing.iter().map(|what| format!("Not known, and counted as nothing: {}.", what.words())).collect();
+    lines.extend(rates_missing(fleet, given));
     // Renewals without a day are drawn all the same.
     let not_fitted = quote.not_fitted.iter().filter(|not| !matches!(not.work, Work::Renew(_))).count();
     if not_fitted > 0 {
@@ -124,6 +126,22 @@ pub(super) fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String
         lines.push("The share of years that the price covers is assumed (quote.covers in fleet.yaml).".to_owned());
     }
     lines
+}
+
+/// Rates that the customer's page should state and the records do not hold.
+fn rates_missing(fleet: &Fleet, given: &Given) -> Option<String> {
+    let as_of = given.worlds.window().as_of;
+    let labour = &fleet.settings.labour;
+    let none = |rate: &Option<Dated<Money>>| rate.as_ref().and_then(|rate| rate.on(as_of)).is_none();
+    let missing: Vec<&str> = [
+        (none(&labour.charge), "what an hour of work is charged at (labour.charge)"),
+        (none(&labour.callout), "what a call-out is charged at (labour.callout)"),
+    ]
+    .into_iter()
+    .filter_map(|(missing, what)| missing.then_some(what))
+    .collect();
+    (!missing.is_empty())
+        .then(|| format!("Not known, and not among the rates of the quote: {} in fleet.yaml.", missing.join(", ")))
 }
 
 /// Of a contract that bears lost nights: what of them is counted as nothing, and what is taken of guests.
