@@ -437,11 +437,13 @@ fn signed_money(fleet: &Fleet, amount: Decimal) -> String {
 pub fn together(fleet: &Fleet, all: &Portfolio) -> String {
     let covers = Pricing::of(fleet).covers;
     format!(
-        "All {} quotes together: {} they cost less than {}, drawn jointly; the single costs that are covered would add up to {}, \
-         which is not the same. Their prices come to {}; the chance that together they cost more is {}.",
+        "All {} quotes together: {} they cost less than {}, drawn jointly, and the price that covers that is {}; the single costs \
+         that are covered would add up to {}, which is not the same. The single prices come to {}; the chance that together \
+         they cost more than those is {}.",
         all.quotes,
         share_in_words(covers),
         in_currency(fleet, all.spread.quantile(covers).value),
+        amount_of(fleet, all.price),
         in_currency(fleet, all.added_up),
         amount_of(fleet, all.prices),
         chance_in_words(all.loses)

@@ -388,7 +388,14 @@ fn other_ways_of_doing_the_year_are_told_with_their_range() {
             }
         }
     }
-    assert!(lines.last().unwrap().starts_with("All 6 quotes together: 4 years in 5 they cost less than"));
+    let last = lines.last().unwrap();
+    assert!(last.starts_with("All 6 quotes together: 4 years in 5 they cost less than"));
+    // The price of all as one covers what they cost together, with the demo's margin of 18 %, and is less than all single ones.
+    let amounts = regex::Regex::new("£\u{a0}([0-9.\u{a0}]+[0-9])").unwrap();
+    let amounts: Vec<f64> =
+        amounts.captures_iter(last).map(|found| found[1].replace('\u{a0}', "").parse().unwrap()).collect();
+    let [covered, price, _, prices] = amounts[..] else { panic!("{last}") };
+    assert!((price - covered / 0.82).abs() < 1.0 && price < prices, "{last}");
 }
 
 /// The demo renews by whichever limit is first: to ask for it changes nothing, at any site, not even a coin.
