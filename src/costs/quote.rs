@@ -200,6 +200,26 @@ pub struct Change {
     pub price: Decimal,
 }
 
+/// The ways of the planned visits, as the plan of all sites shares them and as each site would have them by itself.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Ways {
+    /// What they cost as they are planned, minor units of the year quoted.
+    pub shared: f64,
+    /// What they would cost were each visit a trip of its own.
+    pub alone: f64,
+    /// The price with those.
+    pub price_alone: Decimal,
+}
+
+impl Ways {
+    fn of(fleet: &Fleet, years: &[SiteYear], index: f64, spread: &Spread) -> Self {
+        let shared = years.iter().map(|year| year.routine.travel).sum::<f64>() * index;
+        let alone = years.iter().map(|year| year.routine.visits * (year.callout_time + year.callout_fare)).sum::<f64>();
+        let alone = alone * index;
+        Self { shared, alone, price_alone: Pricing::of(fleet).price_moved(fleet, spread, alone - shared) }
+    }
+}
+
 /// A quote, with its inside.
 #[derive(Debug, Clone)]
 pub struct Quote {
@@ -221,6 +241,8 @@ pub struct Quote {
     pub index: f64,
     /// How many visits the year has.
     pub visits: f64,
+    /// Their ways.
+    pub ways: Ways,
     /// Visits as a choice.
     pub choices: Vec<Choice>,
     /// Other ways of doing the year.
@@ -392,6 +414,7 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         bears_lost_nights: terms.bears_lost_nights,
         index: terms.index,
         visits,
+        ways: Ways::of(fleet, &base.years, terms.index, &scopes[place].spread),
         choices,
         changes,
         means: base.means,

@@ -2,7 +2,8 @@
 //! the one model of lives, and with each year another of the distributions that the lives may have.
 //!
 //! What is not known of a kind of part is drawn once a year for all sites, so that it does not average out over a fleet.
-//! Each part has a stream of chance of its own ([`crate::stats::random`]): a record mended elsewhere moves nothing, and two
+//! Each part has a stream of chance of its own ([`crate::stats::random`]): a record mended elsewhere moves none of its draws,
+//! though it may move the plan whose visits and ways are drawn with them; and two
 //! ways of doing the year meet the same luck. Totals are whole minor units, so that sums over sites are exact in any
 //! order; quantiles are never added up, totals are.
 

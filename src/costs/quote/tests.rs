@@ -181,6 +181,27 @@ fn rates_that_are_not_there_are_not_referred_to() {
     assert!(rates.contains("An hour of work: no rate is stated") && !rates.contains("times"), "{rates}");
 }
 
+/// A fleet of one site shares no way: the price is that of trips of its own. Were the ways for nothing, the price would be
+/// less by them, covered and with the margin, and the sheet would name both.
+#[test]
+fn what_shared_ways_do_to_the_price_is_told() {
+    of(400, |given, quote, drawn| {
+        let price = quote.scopes[2].price;
+        assert!(quote.ways.shared > 10_000.0 && (quote.ways.alone - quote.ways.shared).abs() < 1e-6, "{:?}", quote.ways);
+        assert_eq!(quote.ways.price_alone, price);
+        let told = |quote: &Quote| crate::report::inside_view::view(given, quote, None, None).methods.join("\n");
+        assert!(told(quote).contains("shared with no other site"), "{}", told(quote));
+        let mut years = drawn.years.clone();
+        years[0].routine.travel -= 8_000.0;
+        let ways = Ways::of(given.base.fleet, &years, 1.0, &quote.scopes[2].spread);
+        let more = (ways.price_alone - price).to_f64().unwrap();
+        assert!((more - 80.0 / 0.8).abs() < 0.02, "{more}");
+        let said = told(&Quote { ways, ..quote.clone() });
+        assert!(said.contains(&format!("the price £\u{a0}{}", ways.price_alone)), "{said}");
+        assert!(said.contains("moves none of the draws") && !said.contains("moves nothing"), "{said}");
+    });
+}
+
 /// What is left of the running year is quoted as that: no page calls it the year, and no price of a whole year is held
 /// against it.
 #[test]

@@ -217,12 +217,28 @@ fn plan_against_log(given: &Given, quote: &Quote) -> Vec<String> {
     lines
 }
 
+/// What of the price hangs on the plan of other sites.
+fn ways(fleet: &Fleet, quote: &Quote) -> String {
+    let ways = quote.ways;
+    let shared = in_currency(fleet, ways.shared);
+    if (ways.alone - ways.shared).abs() < 1.0 {
+        return format!("The ways of planned visits, {shared}, are trips of their own, shared with no other site.");
+    }
+    format!(
+        "The ways of planned visits, {shared}, are those of this plan, in which trips are shared with sites nearby. With each \
+         visit a trip of its own they would be {} and the price {}. The plan is of all sites: a record mended at another one \
+         may change which trips are shared, and with them this price.",
+        in_currency(fleet, ways.alone),
+        amount_of(fleet, ways.price_alone)
+    )
+}
+
 pub(super) fn methods(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
     let window = given.worlds.window();
     let mut lines = vec![
         format!(
             "{} years drawn from {} to {}, from records up to {}; seed {}. Each part has a stream of chance of its own, so that \
-             a record mended elsewhere moves nothing and other ways of doing the year meet the same luck.",
+             a record mended elsewhere moves none of the draws and other ways of doing the year meet the same luck.",
             format::number(given.worlds.draws as f64, 0),
             window.first,
             window.last,
@@ -235,6 +251,7 @@ pub(super) fn methods(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String
         "Visits and their ways: the plan of the coming twelve months; on days beyond it, what recurs, as on the same days of \
          the plan, and the looks round the contract promises, which is taken to go on. Renewals are those of the years drawn."
             .to_owned(),
+        ways(fleet, quote),
         "Price: the cost that the share of years stays below, over one less the margin.".to_owned(),
     ];
     if quote.sites.len() > 1 {
