@@ -24,7 +24,7 @@ use crate::costs::spread::{Estimate, Spread};
 use crate::costs::year::{Habits, SiteYear, routine_of, site_year};
 use crate::costs::{minor_digits, rounded, statement};
 use crate::interrupt::{Interrupted, Stop};
-use crate::records::customers::Scope;
+use crate::records::customers::{Contract, Scope};
 use crate::records::forms::Date;
 use crate::records::{Fleet, Site};
 use crate::schedule::visits::{NotFitted, Plan, Work};
@@ -157,8 +157,10 @@ pub struct ScopeQuote {
 /// A frequency of visits and its price.
 #[derive(Debug, Clone)]
 pub struct Choice {
-    /// How often visits are promised.
-    pub words: &'static str,
+    /// How often visits are promised, in words.
+    pub words: String,
+    /// Whether it is what the quote's own price is for.
+    pub as_quoted: bool,
     /// How many visits the year then has, those the work asks for included.
     pub visits: f64,
     /// How many of them are made for the look round alone.
@@ -265,6 +267,8 @@ pub struct Quote {
     pub waits_for_quote: Vec<NotFitted>,
     /// The price of the running year.
     pub price_now: Option<(Decimal, PriceBasis)>,
+    /// What the contract states as the price of the year quoted, where that is a year to come.
+    pub price_stated: Option<Decimal>,
 }
 
 /// The scopes and pricing of spreads.
@@ -375,11 +379,7 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
     let scopes = scope_quotes(fleet, &base.totals, &base.means, &terms);
     let failures = Spread::of(base.failures.iter().map(|failures| i64::from(*failures)).collect());
     let visits: f64 = base.years.iter().map(|year| year.routine.visits).sum();
-    let choices = given
-        .choices
-        .iter()
-        .map(|(words, months)| choice(given, words, *months, &sites, &base, &scopes[place].spread, terms.index))
-        .collect();
+    let choices = choices(given, contract, &sites, &base, &scopes[place].spread, terms.index);
     let changes = given
         .what_ifs
         .iter()
@@ -429,6 +429,10 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         renewals: base.renewals,
         not_fitted,
         waits_for_quote,
+        price_stated: contract
+            .filter(|_| window.is_whole_year())
+            .and_then(|contract| price_of(contract, chrono::Datelike::year(&window.last)))
+            .and_then(|(price, basis)| (basis == PriceBasis::Stated).then_some(price)),
         price_now: contract.and_then(|contract| price_of(contract, chrono::Datelike::year(&window.as_of))),
         customer,
         sites,
@@ -443,12 +447,30 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
     Ok((quote, totals))
 }
 
+/// Visits as a choice, among them what the contract promises; what is quoted where nothing is promised comes last.
+fn choices(
+    given: &Given,
+    contract: Option<&Contract>,
+    sites: &[usize],
+    base: &Drawn,
+    spread: &Spread,
+    index: f64,
+) -> Vec<Choice> {
+    let of = |words: &str, months| choice(given, words, months, sites, base, spread, index);
+    let mut choices: Vec<Choice> = given.choices.iter().map(|(words, months)| of(words, Some(*months))).collect();
+    if !choices.iter().any(|choice| choice.as_quoted) {
+        let promised = contract.and_then(|contract| contract.visits.as_ref()).map(|words| words.0.as_str());
+        choices.push(of(promised.unwrap_or("none promised"), None));
+    }
+    choices
+}
+
 /// A frequency of visits: the looks round and the visits made for them alone are other ones, and with them each year's
 /// total moves by the same amount. All other work stays where the plan has it.
 fn choice(
     given: &Given,
-    words: &'static str,
-    months: i32,
+    words: &str,
+    months: Option<i32>,
     sites: &[usize],
     base: &Drawn,
     spread: &Spread,
@@ -457,16 +479,18 @@ fn choice(
     let window = given.worlds.window();
     let (fleet, plan) = (given.base.fleet, given.base.plan);
     let (mut visits, mut moves, mut for_look_rounds) = (0.0, 0.0, 0.0);
+    let mut as_quoted = true;
     for (site, was) in sites.iter().zip(&base.years) {
         let site = &given.base.sites[*site];
-        let look_rounds = look_rounds(fleet, site.site, Some(months));
+        let look_rounds = look_rounds(fleet, site.site, months);
+        as_quoted &= look_rounds == LookRounds::AsPlanned;
         let routine = routine_of(fleet, site, plan, window, look_rounds);
         visits += routine.visits;
         for_look_rounds += routine.for_look_rounds;
         moves += routine.labour + routine.travel - was.routine.labour - was.routine.travel;
     }
     let price = Pricing::of(fleet).price_moved(fleet, spread, moves * index);
-    Choice { words, visits, for_look_rounds, price }
+    Choice { words: words.to_owned(), as_quoted, visits, for_look_rounds, price }
 }
 
 fn change(fleet: &Fleet, what_if: &WhatIf, base: &Drawn, other: &Drawn, place: usize) -> Change {

@@ -314,22 +314,35 @@ fn rest(given: &Given, quote: &Quote) -> String {
 fn beside_the_contract(given: &Given, quote: &Quote, quoted: Decimal) -> String {
     let fleet = given.base.fleet;
     let window = given.worlds.window();
-    let Some((price, _)) = quote.price_now.filter(|(price, _)| *price > Decimal::ZERO) else { return String::new() };
+    let change = |price: Decimal| {
+        let change = (quoted - price) / price * Decimal::ONE_HUNDRED;
+        signed(format::number(rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0), 0))
+    };
+    let now = quote.price_now.map(|(price, _)| price).filter(|price| *price > Decimal::ZERO);
+    let stated = quote.price_stated.filter(|price| *price > Decimal::ZERO);
     let of_customer = |site: &&crate::site::SiteFigures| site.site.customer == quote.customer;
-    if given.base.sites.iter().filter(of_customer).count() > quote.sites.len() {
-        return format!(" This year's price of the contract, which has other sites too, is {}.", amount_of(fleet, price));
+    let others = given.base.sites.iter().filter(of_customer).count() > quote.sites.len();
+    if others {
+        let now = now.map_or(String::new(), |price| {
+            format!(" This year's price of the contract, which has other sites too, is {}.", amount_of(fleet, price))
+        });
+        let stated = stated.map_or(String::new(), |price| {
+            format!(" For {}, of all its sites, it states {}.", period(window), amount_of(fleet, price))
+        });
+        return now + &stated;
     }
+    let stated = stated.map_or(String::new(), |price| {
+        let (year, stated) = (period(window), amount_of(fleet, price));
+        format!(" For {year} the contract states {stated}: the price quoted is {}\u{a0}% against it.", change(price))
+    });
+    let Some(price) = now else { return stated };
     if !window.is_whole_year() {
         return format!(
             " The contract's price of {} is for the whole of this year, and is not held against a part of it.",
             amount_of(fleet, price)
         );
     }
-    let change = |price: Decimal| {
-        let change = (quoted - price) / price * Decimal::ONE_HUNDRED;
-        signed(format::number(rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0), 0))
-    };
-    format!(" This year's price is {}: {}\u{a0}%.", amount_of(fleet, price), change(price))
+    format!(" This year's price is {}: {}\u{a0}%.{stated}", amount_of(fleet, price), change(price))
 }
 
 fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {

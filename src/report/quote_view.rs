@@ -243,7 +243,11 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
         choices: choices(quote)
             .iter()
             .map(|choice| ChoiceRow {
-                promised: format::sentence(choice.words),
+                promised: format!(
+                    "{}{}",
+                    format::sentence(&choice.words),
+                    if choice.as_quoted { ", as quoted" } else { "" }
+                ),
                 visits: format::number(choice.visits.round(), 0),
                 price: format::money(choice.price, &fleet.settings.currency.0),
             })

@@ -202,6 +202,41 @@ fn what_shared_ways_do_to_the_price_is_told() {
     });
 }
 
+/// One of the choices is what is quoted, at its price, whatever the contract promises.
+#[test]
+fn one_choice_is_the_quoted_one() {
+    let of = |visits: &str| {
+        let customers = CUSTOMERS.replace("visits: monthly", visits);
+        of_records((FLEET, &customers), 2027, 100, |given, quote, _| {
+            let quoted: Vec<&Choice> = quote.choices.iter().filter(|choice| choice.as_quoted).collect();
+            assert_eq!(quoted.len(), 1, "{visits}: {:?}", quote.choices);
+            assert_eq!((quoted[0].price, quoted[0].visits), (quote.scopes[2].price, quote.visits), "{visits}");
+            let rows = crate::report::quote_view::view(given, quote).choices;
+            rows.into_iter().filter_map(|row| row.promised.strip_suffix(", as quoted").map(str::to_owned)).collect::<Vec<_>>()
+        })
+    };
+    assert_eq!(of("visits: monthly"), ["Monthly"]);
+    assert_eq!(of("visits: 4 a year"), ["Quarterly"]);
+    assert_eq!(of("visits: yearly"), ["Yearly"]);
+    assert_eq!(of("index: 0"), ["None promised"]);
+}
+
+/// A price that the contract states for the year quoted is what the office holds the quote against.
+#[test]
+fn the_price_the_contract_states_for_the_year_is_told() {
+    let customers = CUSTOMERS.replace("price: {2026: 900.00}", "price: {2026: 900.00, 2027: 1000.00}");
+    let rest = |customers: &str| {
+        of_records((FLEET, customers), 2027, 100, |given, quote, _| {
+            let price = quote.scopes[2].price.to_f64().unwrap();
+            (crate::report::inside_view::view(given, quote, None, None).rest, price)
+        })
+    };
+    let (said, price) = rest(&customers);
+    let change = format!("+{:.0}\u{a0}% against it.", price / 10.0 - 100.0);
+    assert!(said.contains("For 2027 the contract states £\u{a0}1000.00: ") && said.ends_with(&change), "{said} {change}");
+    assert!(!rest(CUSTOMERS).0.contains("states"));
+}
+
 /// What is left of the running year is quoted as that: no page calls it the year, and no price of a whole year is held
 /// against it.
 #[test]
@@ -249,7 +284,7 @@ fn a_choice_has_the_visits_a_plan_made_for_it_would_have() {
         for choice in &quote.choices {
             let mut fleet = given.base.fleet.clone();
             for contract in fleet.customers.values_mut().filter_map(|customer| customer.contract.as_mut()) {
-                contract.visits = Some(crate::records::forms::Text(choice.words.to_owned()));
+                contract.visits = Some(crate::records::forms::Text(choice.words.clone()));
             }
             let plan = plan(&fleet, given.base.sites, day("2026-10-31"), false);
             let window = given.worlds.window();

@@ -6,6 +6,7 @@ use std::collections::BTreeSet;
 use chrono::Datelike;
 
 use super::{chosen, in_currency, in_years};
+use crate::address::Id;
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, DRAWS};
 use crate::costs::quote::{Given, Quote};
@@ -21,6 +22,12 @@ use crate::site::SiteFigures;
 pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYear) -> Vec<String> {
     let fleet = given.base.fleet;
     let mut lines = Vec::new();
+    let all_quoted = contract.sites.len() == quote.sites.len();
+    if !all_quoted {
+        let name = |id: &Id| given.base.sites.iter().find(|site| site.site.id == *id).map(|site| site.site.name.as_str());
+        let names: Vec<&str> = contract.sites.iter().filter_map(name).collect();
+        lines.push(format!("These figures are of the whole contract: {}.", names.join(", ")));
+    }
     if let Some((price, basis)) = contract.price {
         let index = if basis == PriceBasis::Indexed { " (by its index)" } else { "" };
         lines.push(format!(
@@ -31,11 +38,10 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
         ));
     }
     lines.push(format!(
-        "Spent so far: {}, of it {} on failures; {} visits, {} of them call-outs.",
+        "Spent so far: {}, of it {} on failures; {}.",
         in_currency(fleet, contract.spent.total()),
         in_currency(fleet, contract.spent.failures),
-        contract.spent.visits,
-        contract.spent.callouts
+        visits_in_words(contract.spent.visits as usize, contract.spent.callouts as usize)
     ));
     let to_come = &contract.to_come.0;
     lines.push(format!(
@@ -59,16 +65,15 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
     let index = contract
         .next_by_index
         .map_or(String::new(), |price| format!("; by the index alone it would be {}", amount_of(fleet, price)));
-    let all_quoted = contract.sites.len() == quote.sites.len();
     let year = given.worlds.window().last.year();
     lines.push(match chosen(quote) {
         Some(of) if all_quoted && year == contract.year + 1 => {
             format!("The next year's price is the one quoted here, {}{index}.", amount_of(fleet, of.price))
         }
         _ => format!(
-            "The next year's price, for all the contract's sites together: about {} {}, drawn from {DRAWS} years; to quote \
+            "The next year's price, for all the contract's sites together: about {}\u{a0}{}, drawn from {DRAWS} years; to quote \
              them together draws more{index}.",
-            fleet.settings.currency.0,
+            format::currency_sign(&fleet.settings.currency.0),
             crate::report::contracts_view::about(contract)
         ),
     });
@@ -79,6 +84,18 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
         ));
     }
     lines
+}
+
+/// "12 visits, one of them a call-out".
+fn visits_in_words(visits: usize, callouts: usize) -> String {
+    match (visits, callouts) {
+        (0, _) => "no visit".to_owned(),
+        (1, 0) => "one visit, no call-out".to_owned(),
+        (1, _) => "one visit, a call-out".to_owned(),
+        (visits, 0) => format!("{visits} visits, none of them a call-out"),
+        (visits, 1) => format!("{visits} visits, one of them a call-out"),
+        (visits, callouts) => format!("{visits} visits, {callouts} of them call-outs"),
+    }
 }
 
 pub(super) fn missing(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
@@ -196,9 +213,8 @@ fn plan_against_log(given: &Given, quote: &Quote) -> Vec<String> {
     let visits = || sites().flat_map(|site| &site.site.visits).filter(|(_, visit)| visit.date.0 > from);
     let callouts = visits().filter(|(_, visit)| visit.why == Some(Why::Callout)).count();
     let mut lines = vec![format!(
-        "In the last twelve months of the log: {} visits, {callouts} of them call-outs. {}: {} planned visits \
-         and {} call-outs expected.",
-        visits().count(),
+        "In the last twelve months of the log: {}. {}: {} planned visits and {} call-outs expected.",
+        visits_in_words(visits().count(), callouts),
         if window.is_whole_year() { "In the year quoted" } else { "In the part of a year quoted" },
         format::number(quote.visits, 0),
         format::number(quote.means.callouts, 1)
@@ -261,4 +277,25 @@ pub(super) fn methods(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String
         );
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::visits_in_words;
+
+    #[test]
+    fn one_visit_is_one() {
+        let said = [(0, 0), (1, 0), (1, 1), (12, 0), (12, 1), (12, 3)].map(|(visits, calls)| visits_in_words(visits, calls));
+        assert_eq!(
+            said,
+            [
+                "no visit",
+                "one visit, no call-out",
+                "one visit, a call-out",
+                "12 visits, none of them a call-out",
+                "12 visits, one of them a call-out",
+                "12 visits, 3 of them call-outs"
+            ]
+        );
+    }
 }
