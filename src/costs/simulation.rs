@@ -206,12 +206,7 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
 ///
 /// # Errors
 /// The run was asked to end.
-pub fn simulate_unless(
-    year: &SiteYear,
-    worlds: &Worlds,
-    terms: &Terms,
-    stop: &Stop,
-) -> Result<Outcome, Interrupted> {
+pub fn simulate_unless(year: &SiteYear, worlds: &Worlds, terms: &Terms, stop: &Stop) -> Result<Outcome, Interrupted> {
     let mut groups: Vec<Group> = year.things.iter().flat_map(|thing| Group::of(year, thing, worlds)).collect();
     let mut unexplained: Vec<(&Unexplained, Stream)> = year
         .unexplained

@@ -254,9 +254,8 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
             .collect(),
         choice_note: format!("For {}, before tax. {}", scope_in_words(quote.chosen), work::choice_note(quote)),
         work_note: work_note(quote),
-        no_work:
-            "The plan holds no work yet: there are no intervals and no dates of fitting in the records."
-                .to_owned(),
+        no_work: "The plan holds no work yet: there are no intervals and no dates of fitting in the records."
+            .to_owned(),
         work,
         included: conditions::included(quote, window),
         excluded: conditions::excluded(fleet, given, quote),

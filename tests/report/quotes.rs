@@ -381,9 +381,11 @@ fn other_ways_of_doing_the_year_are_told_with_their_range() {
         assert_eq!(told.len(), SITES.len(), "{way}");
         for line in told {
             let found = figures.captures(line).unwrap_or_else(|| panic!("{line}"));
-            let number = |group: usize| found[group].replace('\u{2212}', "-").replace('\u{a0}', "").parse::<f64>().unwrap();
+            let number =
+                |group: usize| found[group].replace('\u{2212}', "-").replace('\u{a0}', "").parse::<f64>().unwrap();
             for (mean, rounded) in [(1, 0.5), (5, 0.0005)] {
-                let (low, high) = (number(mean + 2), found.get(mean + 3).map_or(number(mean + 2), |_| number(mean + 3)));
+                let (low, high) =
+                    (number(mean + 2), found.get(mean + 3).map_or(number(mean + 2), |_| number(mean + 3)));
                 assert!(low - rounded <= number(mean) && number(mean) <= high + rounded, "{line}");
             }
         }

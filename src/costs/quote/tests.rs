@@ -1,7 +1,7 @@
 use super::*;
 use crate::calendar::days_between;
 use crate::costs::outlook::outlook;
-use crate::costs::year::Window;
+use crate::costs::year::{Window, routine_of};
 use crate::quantities::fleet_for_tests::{day, load_with};
 use crate::schedule::visits::plan;
 
@@ -145,7 +145,9 @@ fn lost_nights_that_are_borne_and_not_known_are_named() {
             assert_eq!(row.cells, ["included"; 3], "{scope}");
             assert!(!view.excluded.iter().any(|line| line.contains("nights")), "{:?}", view.excluded);
             let missing = crate::report::inside_view::view(given, quote, None, None).missing.join("\n");
-            for owed in ["(lost_night in the site's file): home", "one with guests: Tub", "(failure.down in upkeep.yaml): "] {
+            for owed in
+                ["(lost_night in the site's file): home", "one with guests: Tub", "(failure.down in upkeep.yaml): "]
+            {
                 assert!(missing.contains(owed), "{scope}: {owed} in {missing}");
             }
         });
@@ -170,12 +172,22 @@ fn rates_that_are_not_there_are_not_referred_to() {
     };
     let (rates, excluded, rest, inside) = of("{cost: 24.00, out_of_hours: 1.5}", "callouts: 1 a year");
     assert_eq!(rates, "No rates are stated; they are agreed before the work.");
-    assert!(excluded.contains("Call-outs beyond the first in the year: charged as agreed before the work."), "{excluded}");
+    assert!(
+        excluded.contains("Call-outs beyond the first in the year: charged as agreed before the work."),
+        "{excluded}"
+    );
     assert!(rest.contains("One call-out in the year.") && !rest.contains("rates below"), "{rest}");
-    assert!(inside.contains("(labour.charge), what a call-out is charged at (labour.callout) in fleet.yaml"), "{inside}");
-    let (rates, excluded, rest, inside) = of("{cost: 24.00, charge: 46.00, callout: 95.00, out_of_hours: 1.5}", "callouts: 0");
+    assert!(
+        inside.contains("(labour.charge), what a call-out is charged at (labour.callout) in fleet.yaml"),
+        "{inside}"
+    );
+    let (rates, excluded, rest, inside) =
+        of("{cost: 24.00, charge: 46.00, callout: 95.00, out_of_hours: 1.5}", "callouts: 0");
     assert!(rates.contains("46.00") && rates.contains("95.00") && rates.contains("1.5 times the hour"), "{rates}");
-    assert!(excluded.contains("Call-outs: charged at the rates below.") && rest.contains("rates below"), "{excluded} {rest}");
+    assert!(
+        excluded.contains("Call-outs: charged at the rates below.") && rest.contains("rates below"),
+        "{excluded} {rest}"
+    );
     assert!(!inside.contains("labour.c") && !rest.contains("0 call-outs"), "{inside} {rest}");
     let (rates, ..) = of("{cost: 24.00, callout: 95.00, out_of_hours: 1.5}", "callouts: charged");
     assert!(rates.contains("An hour of work: no rate is stated") && !rates.contains("times"), "{rates}");
@@ -187,7 +199,11 @@ fn rates_that_are_not_there_are_not_referred_to() {
 fn what_shared_ways_do_to_the_price_is_told() {
     of(400, |given, quote, drawn| {
         let price = quote.scopes[2].price;
-        assert!(quote.ways.shared > 10_000.0 && (quote.ways.alone - quote.ways.shared).abs() < 1e-6, "{:?}", quote.ways);
+        assert!(
+            quote.ways.shared > 10_000.0 && (quote.ways.alone - quote.ways.shared).abs() < 1e-6,
+            "{:?}",
+            quote.ways
+        );
         assert_eq!(quote.ways.price_alone, price);
         let told = |quote: &Quote| crate::report::inside_view::view(given, quote, None, None).methods.join("\n");
         assert!(told(quote).contains("shared with no other site"), "{}", told(quote));
@@ -212,7 +228,9 @@ fn one_choice_is_the_quoted_one() {
             assert_eq!(quoted.len(), 1, "{visits}: {:?}", quote.choices);
             assert_eq!((quoted[0].price, quoted[0].visits), (quote.scopes[2].price, quote.visits), "{visits}");
             let rows = crate::report::quote_view::view(given, quote).choices;
-            rows.into_iter().filter_map(|row| row.promised.strip_suffix(", as quoted").map(str::to_owned)).collect::<Vec<_>>()
+            rows.into_iter()
+                .filter_map(|row| row.promised.strip_suffix(", as quoted").map(str::to_owned))
+                .collect::<Vec<_>>()
         })
     };
     assert_eq!(of("visits: monthly"), ["Monthly"]);
@@ -233,7 +251,10 @@ fn the_price_the_contract_states_for_the_year_is_told() {
     };
     let (said, price) = rest(&customers);
     let change = format!("+{:.0}\u{a0}% against it.", price / 10.0 - 100.0);
-    assert!(said.contains("For 2027 the contract states £\u{a0}1000.00: ") && said.ends_with(&change), "{said} {change}");
+    assert!(
+        said.contains("For 2027 the contract states £\u{a0}1000.00: ") && said.ends_with(&change),
+        "{said} {change}"
+    );
     assert!(!rest(CUSTOMERS).0.contains("states"));
 }
 
@@ -249,7 +270,8 @@ fn a_part_of_a_year_is_called_so() {
         assert_eq!(view.amounts[0].what, format!("Price for {time}"));
         assert!(view.summary.contains(&format!("from {time} we quote")), "{}", view.summary);
         let page = serde_json::to_string(&view).unwrap();
-        for whole in ["for the year", "a year\"", "in the year", "calendar year", "The year has", "Quotation for 2026"] {
+        for whole in ["for the year", "a year\"", "in the year", "calendar year", "The year has", "Quotation for 2026"]
+        {
             assert!(!page.contains(whole), "{whole}: {page}");
         }
         let inside = crate::report::inside_view::view(given, quote, None, None);
@@ -258,9 +280,16 @@ fn a_part_of_a_year_is_called_so() {
     });
     of(100, |given, quote, _| {
         let view = crate::report::quote_view::view(given, quote);
-        assert_eq!((view.title.as_str(), view.heads.price.as_str()), ("Quotation for 2027: home", "Price for the year"));
+        assert_eq!(
+            (view.title.as_str(), view.heads.price.as_str()),
+            ("Quotation for 2027: home", "Price for the year")
+        );
         let inside = crate::report::inside_view::view(given, quote, None, None);
-        assert!(inside.rest.contains("This year's price is £\u{a0}900.00: ") && inside.rest.ends_with("\u{a0}%."), "{}", inside.rest);
+        assert!(
+            inside.rest.contains("This year's price is £\u{a0}900.00: ") && inside.rest.ends_with("\u{a0}%."),
+            "{}",
+            inside.rest
+        );
     });
 }
 

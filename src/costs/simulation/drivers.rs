@@ -47,7 +47,8 @@ impl Trace {
             .amounts
             .iter()
             .map(|(kind, amounts)| {
-                let covariance = amounts.iter().zip(&totals).map(|(amount, total)| amount * (total - mean)).sum::<f64>() / n;
+                let covariance =
+                    amounts.iter().zip(&totals).map(|(amount, total)| amount * (total - mean)).sum::<f64>() / n;
                 let nodes = kind.as_ref().and_then(|kind| worlds.nodes.get(kind));
                 let not_known = nodes.map_or(0.0, |nodes| between(nodes, &totals, mean, variance) / variance);
                 Driver { what: kind.clone(), share: covariance / variance, not_known }

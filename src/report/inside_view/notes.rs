@@ -10,9 +10,9 @@ use crate::address::Id;
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, DRAWS};
 use crate::costs::quote::{Given, Quote};
-use crate::records::{Fleet, Site};
 use crate::records::forms::{Dated, Money};
 use crate::records::log::Why;
+use crate::records::{Fleet, Site};
 use crate::report::format;
 use crate::report::statement_view::amount_of;
 use crate::schedule::visits::Work;
@@ -24,7 +24,8 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
     let mut lines = Vec::new();
     let all_quoted = contract.sites.len() == quote.sites.len();
     if !all_quoted {
-        let name = |id: &Id| given.base.sites.iter().find(|site| site.site.id == *id).map(|site| site.site.name.as_str());
+        let name =
+            |id: &Id| given.base.sites.iter().find(|site| site.site.id == *id).map(|site| site.site.name.as_str());
         let names: Vec<&str> = contract.sites.iter().filter_map(name).collect();
         lines.push(format!("These figures are of the whole contract: {}.", names.join(", ")));
     }
@@ -189,9 +190,9 @@ fn nights(given: &Given, quote: &Quote) -> Vec<String> {
             "No bookings are read, so that every night of a fault counts as one with guests: {without_bookings}."
         ));
     }
-    let takes_no_time = sites().flat_map(|site| &site.parts).filter(|part| {
-        part.part.part.failure.as_ref().and_then(|failure| failure.down).is_none()
-    });
+    let takes_no_time = sites()
+        .flat_map(|site| &site.parts)
+        .filter(|part| part.part.part.failure.as_ref().and_then(|failure| failure.down).is_none());
     let takes_no_time = named(takes_no_time.map(|part| format::words(part.part.id.as_str())).collect());
     lines.push(if takes_no_time.is_empty() {
         "No night is counted for a fault of the pump itself that no wear part explains.".to_owned()
@@ -285,7 +286,8 @@ mod tests {
 
     #[test]
     fn one_visit_is_one() {
-        let said = [(0, 0), (1, 0), (1, 1), (12, 0), (12, 1), (12, 3)].map(|(visits, calls)| visits_in_words(visits, calls));
+        let said =
+            [(0, 0), (1, 0), (1, 1), (12, 0), (12, 1), (12, 3)].map(|(visits, calls)| visits_in_words(visits, calls));
         assert_eq!(
             said,
             [
