@@ -193,6 +193,15 @@ fn rates_that_are_not_there_are_not_referred_to() {
     assert!(rates.contains("An hour of work: no rate is stated") && !rates.contains("times"), "{rates}");
 }
 
+/// The way of each planned visit costs its 30 min at 24.00 and its fare of 10.00, and not its time once more.
+#[test]
+fn the_way_of_a_visit_is_paid_once() {
+    of(100, |_, quote, drawn| {
+        let travel = drawn.years[0].routine.travel;
+        assert!(quote.visits > 20.0 && (travel - quote.visits * 2_200.0).abs() < 1e-6, "{travel} for {}", quote.visits);
+    });
+}
+
 /// A fleet of one site shares no way: the price is that of trips of its own. Were the ways for nothing, the price would be
 /// less by them, covered and with the margin, and the sheet would name both.
 #[test]
