@@ -63,10 +63,12 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
             contract.why
         ));
     }
-    let index = contract
-        .next_by_index
-        .map_or(String::new(), |price| format!("; by the index alone it would be {}", amount_of(fleet, price)));
     let year = given.worlds.window().last.year();
+    let index = match (contract.next_by_index, quote.price_stated.filter(|_| year == contract.year + 1)) {
+        (_, Some(price)) => format!("; the contract states {}", amount_of(fleet, price)),
+        (Some(price), None) => format!("; by the index alone it would be {}", amount_of(fleet, price)),
+        (None, None) => String::new(),
+    };
     lines.push(match chosen(quote) {
         Some(of) if all_quoted && year == contract.year + 1 => {
             format!("The next year's price is the one quoted here, {}{index}.", amount_of(fleet, of.price))
