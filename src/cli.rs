@@ -179,9 +179,9 @@ pub struct Quote {
     /// The month, like 2026-10; nothing dated after its last day is used. Default: the month before today's.
     #[arg(long)]
     pub month: Option<Month>,
-    /// How many years are drawn.
-    #[arg(long, default_value = "10000", value_name = "N")]
-    pub draws: std::num::NonZeroU32,
+    /// How many years are drawn: from 100, below which no share of years can be told, to 1000000.
+    #[arg(long, default_value = "10000", value_name = "N", value_parser = clap::value_parser!(u32).range(100..=1_000_000))]
+    pub draws: u32,
     /// The folder the quotes are written into.
     #[arg(long, default_value = "reports")]
     pub out: PathBuf,

@@ -85,6 +85,8 @@ rules! {
     UnknownColumn = "unknown-column", "A sheet's columns are named as the fields of the records.";
     /// One id used twice.
     RepeatedId = "repeated-id", "Pumps, filters and equipment of a spa share one set of ids, so that an address names one thing.";
+    /// An id that would mix two folders of what is written.
+    ReservedId = "reserved-id", "No site is named `customers`: the folder of its quotes would be the one that holds the customers' quotes.";
     /// Lines of one site that say different things of it.
     LinesDisagree = "lines-disagree", "A site of several spas has several lines in `sites.csv`, and its name, customer, use and area are the site's: of two that differ the first is used.";
     /// A program for a speed the model does not have.
@@ -119,6 +121,8 @@ rules! {
     UnlikelyValue = "unlikely-value", "A value far from what spas, pumps and their water usually have is asked about, for a slip of the pen or a wrong unit looks like this. The bounds are generous (common practice, no source); the value is used as it is written. A number like `1.250 L` is asked about too: read as English it is one and a quarter, elsewhere a thousand more.";
     /// A bookings file that cannot be used as it stands.
     Bookings = "bookings", "A bookings file is an iCalendar (RFC 5545) whose events are single stays with a first and a last day. Recurring bookings are not read.";
+    /// A share by which no price can be made.
+    QuoteShare = "quote-share", "A price covers from half of the years drawn (`covers: 0.5`) to 99 in 100 (`0.99`): beyond, it would be the one dearest year that happened to be drawn. Its `margin` is less than 0.95 of it, for the price is the cost over one less the margin.";
     /// A rule book that is not there.
     UnknownLimits = "unknown-limits", "`limits` names a rule book: `uk`, `us`, `none`, or a file of the fleet's own in `limits/`.";
 }

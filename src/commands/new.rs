@@ -9,7 +9,7 @@ use crate::diagnostic::Severity;
 use crate::output;
 use crate::printer::{Printer, count};
 use crate::records::append::scalar;
-use crate::records::load::SiteFiles;
+use crate::records::load::{SiteFiles, is_reserved};
 use crate::records::tubs::SpaFile;
 use crate::records::yaml::nearest;
 
@@ -20,6 +20,9 @@ use crate::records::yaml::nearest;
 pub fn run(arguments: &New, printer: Printer) -> Result<u8, Failure> {
     let Some(shared) = load(&arguments.fleet, printer)? else { return Ok(2) };
     let id = Id::parse(&arguments.name).map_err(failure)?;
+    if is_reserved(&id) {
+        return Err(failure(format!("no site may be named `{id}`, the folder of customers' quotes")));
+    }
     let Some(of_type) = shared.spa_type(&arguments.of_type) else {
         let names: Vec<&str> = shared.type_names().collect();
         let hint = match nearest(&arguments.of_type, names.iter().copied()) {
@@ -143,6 +146,7 @@ mod tests {
     #[test]
     fn nothing_is_overwritten_and_an_unknown_type_names_the_nearest() {
         let folder = fleet();
+        assert!(new(folder.path(), "customers", "six-seat").unwrap_err().contains("no site may be named"));
         assert!(new(folder.path(), "quay", "six-sead").unwrap_err().contains("did you mean `six-seat`?"));
         assert!(new(folder.path(), "../quay", "six-seat").unwrap_err().contains("the id"));
         assert_eq!(new(folder.path(), "quay", "six-seat"), Ok(0));

@@ -18,7 +18,7 @@ use crate::manifest::{self, Manifest, Versions};
 use crate::output::{FileDigest, OutputFolder};
 use crate::printer::Printer;
 use crate::quantities::SpaFigures;
-use crate::records::load::{Shared, site_of};
+use crate::records::load::{CUSTOMERS_FOLDER, Shared, site_of};
 use crate::records::yaml::nearest;
 use crate::records::{Fleet, Site};
 use crate::report::document::Problem;
@@ -32,10 +32,24 @@ use crate::usage::Clock;
 /// Visits as a choice.
 const CHOICES: [(&str, i32); 4] = [("monthly", 1), ("every two months", 2), ("quarterly", 3), ("half-yearly", 6)];
 
+/// Years that may be quoted behind the as-of day's: further on the records say too little of use and ages (common
+/// practice, no source).
+const YEARS_AHEAD: i32 = 2;
+
 /// A fleet done some way that asks for a plan of its own.
 struct Way<'a> {
     what_if: &'a WhatIf,
+    /// As it is planned: nothing but this way differs from the records, as the year it is held against is planned.
     fleet: Fleet,
+    /// With its contracts going on, as the year is drawn.
+    going_on: Fleet,
+}
+
+impl<'a> Way<'a> {
+    fn of(what_if: &'a WhatIf, fleet: &Fleet, year: i32) -> Self {
+        let fleet = what_if.applied(fleet);
+        Self { what_if, going_on: with_contracts_to(&fleet, year), fleet }
+    }
 }
 
 /// Quotes a year.
@@ -56,6 +70,12 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let today = || calendar::today(shared.fleet.settings.timezone.0);
     let as_of = arguments.month.unwrap_or_else(|| Month::of(today()).plus(-1)).last();
     let year = arguments.year.unwrap_or(as_of.year() + 1);
+    if year > as_of.year() + YEARS_AHEAD {
+        return Err(failure(format!(
+            "{year} is too far ahead: records up to {as_of} tell of years up to {}; is it right?",
+            as_of.year() + YEARS_AHEAD
+        )));
+    }
     let Some(window) = Window::of_year(year, as_of) else {
         return Err(failure(format!("{year} is over on {as_of}, the day up to which records are used")));
     };
@@ -79,7 +99,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     let ways: Vec<Way> = what_ifs
         .iter()
         .filter(|what_if| what_if.is_planned_anew())
-        .map(|what_if| Way { what_if, fleet: what_if.applied(&fleet) })
+        .map(|what_if| Way::of(what_if, &shared.fleet, year))
         .collect();
     // The plan is the report's own: what it does not reach is added alike there and here.
     let figures = site::all_figures(&shared.fleet, &lives, &sites, as_of);
@@ -95,7 +115,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
     printer.stage("plans", clock);
     let clock = Clock::start();
     let seed = shared.fleet.settings.seed.unwrap_or(1);
-    let worlds = Worlds::new(&lives, seed, window, arguments.draws.get() as usize);
+    let worlds = Worlds::new(&lives, seed, window, arguments.draws as usize);
     let base = Scenario { fleet: &fleet, sites: &figures, plan: &plan, renew: None, months: None };
     let mut scenarios: Vec<(&WhatIf, Scenario)> = Vec::new();
     for what_if in &what_ifs {
@@ -104,7 +124,7 @@ pub fn run(arguments: &Quote, printer: Printer, stop: &Stop) -> Result<u8, Failu
             WhatIf::Visits(words) => Scenario { months: visits::work::months_between(words), ..base },
             WhatIf::RenewBy(_) => {
                 let own = ways.iter().zip(&planned).find(|(way, _)| way.what_if == what_if);
-                own.map_or(base, |(way, (sites, plan))| Scenario { fleet: &way.fleet, sites, plan, ..base })
+                own.map_or(base, |(way, (sites, plan))| Scenario { fleet: &way.going_on, sites, plan, ..base })
             }
         };
         scenarios.push((what_if, scenario));
@@ -292,6 +312,6 @@ impl Run<'_> {
 fn folder(unit: &Unit) -> String {
     match unit {
         Unit::Site(id) => id.to_string(),
-        Unit::Customer(id) => format!("customers/{id}"),
+        Unit::Customer(id) => format!("{CUSTOMERS_FOLDER}/{id}"),
     }
 }

@@ -34,13 +34,13 @@ pub const DRAWS: usize = 400;
 pub struct ExpectedYear {
     /// The mean.
     pub mean: f64,
-    /// The low end of the central 80 %.
+    /// The low end of the central 80 %, or of the wider range that holds the mean.
     pub low: f64,
     /// One year in two costs less.
     pub p50: f64,
     /// Four years in five cost less.
     pub p80: f64,
-    /// The high end of the central 80 %.
+    /// Its high end.
     pub high: f64,
     /// Nineteen years in twenty cost less.
     pub p95: f64,
@@ -90,7 +90,7 @@ pub struct ContractYear {
     pub spent: Spent,
     /// What is still to come up to the year's end, and its means.
     pub to_come: (Spread, Means),
-    /// Price less spent and to come, with the ends of its central 80 %.
+    /// Price less spent and to come, with the ends of the range of what is to come.
     pub result: Option<(f64, f64, f64)>,
     /// The chance that the year loses money.
     pub loses: Option<f64>,
@@ -221,7 +221,7 @@ pub fn expected_year(
     worlds: &Worlds,
 ) -> (ExpectedYear, Vec<i64>) {
     let year = site_year(fleet, site, plan, habits, worlds.window(), LookRounds::AsPlanned);
-    let terms = Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: Scope::Everything };
+    let terms = Terms { callouts: CallOuts::Included, bears_lost_nights: false, index: 1.0, traced: None };
     let mut outcome = simulate(&year, worlds, &terms);
     let totals = std::mem::take(&mut outcome.totals[2]);
     let spread = Spread::of(totals.clone());
@@ -252,7 +252,7 @@ pub fn terms_of(fleet: &Fleet, site: &Site, window: Window) -> Terms {
         callouts: words.map_or(CallOuts::Charged, |words| CallOuts::read(&words.0)),
         bears_lost_nights: contract.and_then(|contract| contract.bears_lost_nights).unwrap_or(false),
         index: (1.0 + index).powi(years),
-        traced: contract.and_then(|contract| contract.scope).unwrap_or(Scope::Everything),
+        traced: None,
     }
 }
 
@@ -321,7 +321,7 @@ fn contract_year(
     for outcome in rest() {
         to_come.add(&outcome.means);
     }
-    let terms = Terms { traced: scope, ..terms_of(fleet, records[0], Window::of_year(year, as_of)?) };
+    let terms = terms_of(fleet, records[0], Window::of_year(year, as_of)?);
     let spread = Spread::of(together(rest().map(|outcome| outcome.totals[place].as_slice())));
     let spent = spent(fleet, customer, &records, trips, year);
     let price = price_of(contract, year).map(|(price, basis)| (crate::costs::rounded(price, &currency(fleet)), basis));

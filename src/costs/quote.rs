@@ -5,9 +5,11 @@
 //! The price covers the cost of the unit that is quoted: totals of sites are added draw by draw, and only then is a
 //! quantile taken. The margin is a share of the price.
 
+mod choices;
 mod portfolio;
 mod what_if;
 
+pub use choices::{Choice, Ways};
 pub use portfolio::{Portfolio, portfolio};
 pub use what_if::WhatIf;
 
@@ -19,9 +21,9 @@ use crate::costs::contract::{CallOuts, PriceBasis, price_of};
 use crate::costs::outlook::{terms_of, together};
 use crate::costs::prices::{Missing, minor_units};
 use crate::costs::routine::{LookRounds, RoutineWork, months_promised};
-use crate::costs::simulation::{Driver, Means, Outcome, Terms, Worlds, simulate};
+use crate::costs::simulation::{Driver, Means, Terms, Trace, Worlds, simulate_unless};
 use crate::costs::spread::{Estimate, Spread};
-use crate::costs::year::{Habits, SiteYear, routine_of, site_year};
+use crate::costs::year::{Habits, SiteYear, site_year};
 use crate::costs::{minor_digits, rounded, statement};
 use crate::interrupt::{Interrupted, Stop};
 use crate::records::customers::Scope;
@@ -50,7 +52,7 @@ impl Pricing {
         let quote = &fleet.settings.quote;
         Self {
             covers: quote.covers.map_or(ASSUMED_COVERS, |share| share.0),
-            margin: quote.margin.map_or(0.0, |share| share.0.min(0.95)),
+            margin: quote.margin.map_or(0.0, |share| share.0),
         }
     }
 
@@ -154,32 +156,35 @@ pub struct ScopeQuote {
     pub loses: f64,
 }
 
-/// A frequency of visits and its price.
-#[derive(Debug, Clone)]
-pub struct Choice {
-    /// How often visits are promised.
-    pub words: &'static str,
-    /// How many visits the year then has, those the work asks for included.
-    pub visits: f64,
-    /// How many of them are made for the look round alone.
-    pub for_look_rounds: f64,
-    /// The price before tax, under the chosen scope.
-    pub price: Decimal,
+/// What a year drawn has less or more of.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Difference {
+    /// The mean, with its Monte Carlo error.
+    pub mean: Estimate,
+    /// The low end of the range that holds so many of the years drawn, and the mean.
+    pub low: f64,
+    /// The high end.
+    pub high: f64,
+    /// Their share: as a rule 80 %.
+    pub within: f64,
 }
 
-/// What another way of doing the year changes, under the chosen scope: each with the central 80 % of what it may be.
+impl Difference {
+    fn of(differences: impl Iterator<Item = i64>) -> Self {
+        let spread = Spread::of(differences.collect());
+        Self { mean: spread.mean, low: spread.low, high: spread.high, within: spread.within }
+    }
+}
+
+/// What another way of doing the year changes, under the chosen scope.
 #[derive(Debug, Clone)]
 pub struct Change {
     /// In words.
     pub words: String,
-    /// The mean change of cost, minor units, with its Monte Carlo error.
-    pub cost: Estimate,
-    /// Its range over the years drawn.
-    pub cost_range: (f64, f64),
-    /// The mean change of failures, with its Monte Carlo error.
-    pub failures: Estimate,
-    /// Its range.
-    pub failures_range: (f64, f64),
+    /// The cost, in minor units.
+    pub cost: Difference,
+    /// The number of failures.
+    pub failures: Difference,
     /// The change of the price.
     pub price: Decimal,
 }
@@ -199,22 +204,24 @@ pub struct Quote {
     pub chosen: Scope,
     /// How call-outs are agreed, outside of everything.
     pub callouts: CallOuts,
-    /// Whether lost nights are borne.
+    /// Whether lost nights are borne, under every scope.
     pub bears_lost_nights: bool,
     /// How much dearer the year is than the as-of day.
     pub index: f64,
     /// How many visits the year has.
     pub visits: f64,
+    /// Their ways.
+    pub ways: Ways,
     /// Visits as a choice.
     pub choices: Vec<Choice>,
     /// Other ways of doing the year.
     pub changes: Vec<Change>,
     /// Means of everything that happens, minor units.
     pub means: Means,
-    /// What the spread comes from, of one site.
+    /// What the spread of the chosen scope comes from.
     pub drivers: Vec<Driver>,
-    /// How many failures: the central 80 %.
-    pub failures: (f64, f64),
+    /// How many failures: the low and the high end of the range, and the share of years in it.
+    pub failures: (f64, f64, f64),
     /// What is missing from the cost, in words.
     pub missing: Vec<Missing>,
     /// What is done at routine visits: the site's place among all, and the work.
@@ -227,6 +234,8 @@ pub struct Quote {
     pub waits_for_quote: Vec<NotFitted>,
     /// The price of the running year.
     pub price_now: Option<(Decimal, PriceBasis)>,
+    /// What the contract states as the price of the year quoted, where that is a year to come.
+    pub price_stated: Option<Decimal>,
 }
 
 /// The scopes and pricing of spreads.
@@ -261,20 +270,25 @@ struct Drawn {
     means: Means,
     years: Vec<SiteYear>,
     renewals: Vec<(usize, Address, Id, f64)>,
-    first: Option<Outcome>,
+    trace: Trace,
 }
 
-fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope, stop: &Stop) -> Result<Drawn, Interrupted> {
+fn draw(
+    given: &Given,
+    scenario: &Scenario,
+    sites: &[usize],
+    traced: Option<Scope>,
+    stop: &Stop,
+) -> Result<Drawn, Interrupted> {
     let mut drawn = Drawn {
         totals: [const { Vec::new() }; 3],
         failures: Vec::new(),
         means: Means::default(),
         years: Vec::new(),
         renewals: Vec::new(),
-        first: None,
+        trace: Trace::default(),
     };
     for index in sites {
-        stop.check()?;
         let site = &scenario.sites[*index];
         let window = given.worlds.window();
         let look_rounds = scenario.look_rounds(site);
@@ -283,7 +297,7 @@ fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope, stop
             renew_at_first_visit(&mut year, scenario.plan, part);
         }
         let terms = Terms { traced, ..terms_of(scenario.fleet, site.site, window) };
-        let outcome = simulate(&year, given.worlds, &terms);
+        let outcome = simulate_unless(&year, given.worlds, &terms, stop)?;
         for (sums, totals) in drawn.totals.iter_mut().zip(&outcome.totals) {
             *sums = together([sums.as_slice(), totals.as_slice()].into_iter());
         }
@@ -294,7 +308,7 @@ fn draw(given: &Given, scenario: &Scenario, sites: &[usize], traced: Scope, stop
         drawn.means.add(&outcome.means);
         drawn.years.push(year);
         drawn.renewals.extend(outcome.renewals.iter().map(|of| (*index, of.at.clone(), of.part.clone(), of.times)));
-        drawn.first.get_or_insert(outcome);
+        drawn.trace.add(outcome.trace);
     }
     Ok(drawn)
 }
@@ -327,21 +341,17 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
     let contract = customer.as_ref().and_then(|id| fleet.customers.get(id)).and_then(|c| c.contract.as_ref());
     let chosen = contract.and_then(|contract| contract.scope).unwrap_or(Scope::LabourAndParts);
     let place = Scope::ALL.iter().position(|scope| *scope == chosen).unwrap_or_default();
-    let terms = Terms { traced: chosen, ..terms_of(fleet, first.site, window) };
-    let base = draw(given, &given.base, &sites, chosen, stop)?;
+    let terms = terms_of(fleet, first.site, window);
+    let base = draw(given, &given.base, &sites, Some(chosen), stop)?;
     let scopes = scope_quotes(fleet, &base.totals, &base.means, &terms);
     let failures = Spread::of(base.failures.iter().map(|failures| i64::from(*failures)).collect());
     let visits: f64 = base.years.iter().map(|year| year.routine.visits).sum();
-    let choices = given
-        .choices
-        .iter()
-        .map(|(words, months)| choice(given, words, *months, &sites, &base, &scopes[place].spread, terms.index))
-        .collect();
+    let choices = choices::choices(given, contract, &sites, &base, &scopes[place].spread, terms.index);
     let changes = given
         .what_ifs
         .iter()
         .map(|(what_if, scenario)| {
-            let other = draw(given, scenario, &sites, chosen, stop)?;
+            let other = draw(given, scenario, &sites, None, stop)?;
             Ok(change(fleet, what_if, &base, &other, place))
         })
         .collect::<Result<_, Interrupted>>()?;
@@ -364,7 +374,6 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         .filter(of_unit)
         .cloned()
         .partition(|not| matches!(not.work, Work::Left(_)) && not.due.is_none());
-    let single = sites.len() == 1;
     let quote = Quote {
         unit,
         chosen,
@@ -372,11 +381,12 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         bears_lost_nights: terms.bears_lost_nights,
         index: terms.index,
         visits,
+        ways: Ways::of(fleet, &base.years, terms.index, &scopes[place].spread),
         choices,
         changes,
         means: base.means,
-        drivers: base.first.filter(|_| single).map_or(Vec::new(), |outcome| outcome.drivers),
-        failures: (failures.low, failures.high),
+        drivers: base.trace.drivers(&base.totals[place], given.worlds),
+        failures: (failures.low, failures.high, failures.within),
         missing,
         work: sites
             .iter()
@@ -386,6 +396,10 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
         renewals: base.renewals,
         not_fitted,
         waits_for_quote,
+        price_stated: contract
+            .filter(|_| window.is_whole_year())
+            .and_then(|contract| price_of(contract, chrono::Datelike::year(&window.last)))
+            .and_then(|(price, basis)| (basis == PriceBasis::Stated).then_some(price)),
         price_now: contract.and_then(|contract| price_of(contract, chrono::Datelike::year(&window.as_of))),
         customer,
         sites,
@@ -400,49 +414,15 @@ pub fn quote(given: &Given, unit: Unit, sites: Vec<usize>, stop: &Stop) -> Resul
     Ok((quote, totals))
 }
 
-/// A frequency of visits: the looks round and the visits made for them alone are other ones, and with them each year's
-/// total moves by the same amount. All other work stays where the plan has it.
-fn choice(
-    given: &Given,
-    words: &'static str,
-    months: i32,
-    sites: &[usize],
-    base: &Drawn,
-    spread: &Spread,
-    index: f64,
-) -> Choice {
-    let window = given.worlds.window();
-    let (fleet, plan) = (given.base.fleet, given.base.plan);
-    let (mut visits, mut moves, mut for_look_rounds) = (0.0, 0.0, 0.0);
-    for (site, was) in sites.iter().zip(&base.years) {
-        let site = &given.base.sites[*site];
-        let look_rounds = look_rounds(fleet, site.site, Some(months));
-        let routine = routine_of(fleet, site, plan, window, look_rounds);
-        visits += routine.visits;
-        for_look_rounds += routine.for_look_rounds;
-        moves += routine.labour + routine.travel - was.routine.labour - was.routine.travel;
-    }
-    let price = Pricing::of(fleet).price_moved(fleet, spread, moves * index);
-    Choice { words, visits, for_look_rounds, price }
-}
-
 fn change(fleet: &Fleet, what_if: &WhatIf, base: &Drawn, other: &Drawn, place: usize) -> Change {
-    let differences = |before: &mut dyn Iterator<Item = i64>, after: &mut dyn Iterator<Item = i64>| {
-        Spread::of(before.zip(after).map(|(before, after)| after - before).collect())
-    };
-    let cost = differences(&mut base.totals[place].iter().copied(), &mut other.totals[place].iter().copied());
-    let failures = differences(
-        &mut base.failures.iter().map(|n| i64::from(*n)),
-        &mut other.failures.iter().map(|n| i64::from(*n)),
-    );
     let pricing = Pricing::of(fleet);
     let price = |drawn: &Drawn| pricing.price(fleet, &Spread::of(drawn.totals[place].clone()));
     Change {
         words: what_if.words(),
-        cost: cost.mean,
-        cost_range: (cost.low, cost.high),
-        failures: failures.mean,
-        failures_range: (failures.low, failures.high),
+        cost: Difference::of(base.totals[place].iter().zip(&other.totals[place]).map(|(before, after)| after - before)),
+        failures: Difference::of(
+            base.failures.iter().zip(&other.failures).map(|(before, after)| i64::from(*after) - i64::from(*before)),
+        ),
         price: price(other) - price(base),
     }
 }

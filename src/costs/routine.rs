@@ -106,8 +106,12 @@ pub(super) fn of_plan(
     routine
 }
 
+/// What the way of a visit costs. What the plan has for it holds the time on the way; with nothing there the time alone.
 fn way_of(visit: &Visit, prices: &mut Prices) -> f64 {
-    prices.work(visit.travel_minutes) + visit.travel_cost.map_or(0.0, |cost| prices.minor(cost))
+    match visit.travel_cost {
+        Some(cost) => prices.minor(cost),
+        None => prices.work(visit.travel_minutes),
+    }
 }
 
 /// What the way to a site costs at a visit more: as the plan's visits on the average, whose trips are shared with sites

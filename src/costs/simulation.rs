@@ -2,7 +2,8 @@
 //! the one model of lives, and with each year another of the distributions that the lives may have.
 //!
 //! What is not known of a kind of part is drawn once a year for all sites, so that it does not average out over a fleet.
-//! Each part has a stream of chance of its own ([`crate::stats::random`]): a record mended elsewhere moves nothing, and two
+//! Each part has a stream of chance of its own ([`crate::stats::random`]): a record mended elsewhere moves none of its draws,
+//! though it may move the plan whose visits and ways are drawn with them; and two
 //! ways of doing the year meet the same luck. Totals are whole minor units, so that sums over sites are exact in any
 //! order; quantiles are never added up, totals are.
 
@@ -13,6 +14,8 @@ mod worsening;
 
 use std::collections::BTreeMap;
 
+pub use drivers::Trace;
+
 use drivers::Tracer;
 use things::Group;
 use worsening::Worsens;
@@ -20,6 +23,7 @@ use worsening::Worsens;
 use crate::address::{Address, Id};
 use crate::costs::contract::CallOuts;
 use crate::costs::year::{SiteYear, Unexplained, Window};
+use crate::interrupt::{Interrupted, Stop};
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::customers::Scope;
 use crate::stats::random::{Stream, even};
@@ -86,12 +90,12 @@ impl Worlds {
 pub struct Terms {
     /// How call-outs are agreed, where the scope is not everything.
     pub callouts: CallOuts,
-    /// Whether the contract bears nights that are lost.
+    /// Whether the contract bears nights that are lost, whatever its scope.
     pub bears_lost_nights: bool,
     /// How much dearer the window is than the as-of day.
     pub index: f64,
-    /// The scope whose spread is traced to its causes.
-    pub traced: Scope,
+    /// The scope whose spread is to be traced to its causes; `None` = none is.
+    pub traced: Option<Scope>,
 }
 
 /// Means of a year, in minor units; of everything that happens, whoever bears it.
@@ -154,8 +158,8 @@ pub struct Outcome {
     pub means: Means,
     /// Planned renewals, a line each part that may have one.
     pub renewals: Vec<Renewals>,
-    /// What the traced total's spread comes from, the largest first.
-    pub drivers: Vec<Driver>,
+    /// What the traced total's spread comes from; empty where no scope is traced.
+    pub trace: Trace,
 }
 
 /// What a draw adds up, in minor units. The order is that of the fields of [`Means`], from the second block on.
@@ -182,19 +186,27 @@ impl Sums {
         };
         let labour = self.planned_labour + self.found_labour;
         let callouts = self.callout_labour + self.callout_travel;
-        match scope {
-            Scope::Labour => labour + within * callouts,
-            Scope::LabourAndParts => labour + within * callouts + self.planned_parts,
-            Scope::Everything => {
-                let nights = if terms.bears_lost_nights { self.nights } else { 0.0 };
-                labour + callouts + self.planned_parts + self.failed_parts + self.damage + nights
+        let nights = if terms.bears_lost_nights { self.nights } else { 0.0 };
+        nights
+            + match scope {
+                Scope::Labour => labour + within * callouts,
+                Scope::LabourAndParts => labour + within * callouts + self.planned_parts,
+                Scope::Everything => labour + callouts + self.planned_parts + self.failed_parts + self.damage,
             }
-        }
     }
 }
 
 /// Draws a site's years.
 pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
+    // Nobody can ask this one to end.
+    simulate_unless(year, worlds, terms, &Stop::never()).unwrap_or_default()
+}
+
+/// Draws a site's years, unless the run is asked to end: a million of them take their time.
+///
+/// # Errors
+/// The run was asked to end.
+pub fn simulate_unless(year: &SiteYear, worlds: &Worlds, terms: &Terms, stop: &Stop) -> Result<Outcome, Interrupted> {
     let mut groups: Vec<Group> = year.things.iter().flat_map(|thing| Group::of(year, thing, worlds)).collect();
     let mut unexplained: Vec<(&Unexplained, Stream)> = year
         .unexplained
@@ -205,7 +217,7 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
     let mut kinds: Vec<&Id> = year.things.iter().flat_map(|thing| &thing.costs).map(|costs| &costs.kind).collect();
     kinds.sort();
     kinds.dedup();
-    let mut tracer = Tracer::new(&kinds, worlds, terms);
+    let mut tracer = Tracer::new(&kinds, worlds.draws, terms);
     let mut outcome = Outcome::default();
     for totals in &mut outcome.totals {
         totals.reserve(worlds.draws);
@@ -214,13 +226,13 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
     outcome.failures.reserve(worlds.draws);
     let mut words = vec![0u32; BLOCK];
     let mut block = vec![Sums::default(); BLOCK];
-    let mut traced = vec![0.0; BLOCK];
     let mut first = 0;
     while first < worlds.draws {
+        stop.check()?;
         let count = BLOCK.min(worlds.draws - first);
         let sums = &mut block[..count];
         sums.fill(Sums::default());
-        tracer.begin(count);
+        tracer.begin(first);
         for pump in &mut worsens {
             pump.draw_story(count);
         }
@@ -239,13 +251,10 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
             pump.draw(year, first, sums, &mut tracer);
         }
         let routine = year.routine.labour + year.routine.travel;
-        for (draw, sums) in sums.iter().enumerate() {
+        for sums in sums.iter() {
             for (scope, totals) in Scope::ALL.into_iter().zip(&mut outcome.totals) {
                 let total = routine + sums.total(scope, terms);
                 totals.push((total * terms.index).round() as i64);
-                if scope == terms.traced {
-                    traced[draw] = total;
-                }
             }
             outcome.failures.push(sums.failures);
             means.planned_labour += sums.planned_labour;
@@ -259,13 +268,12 @@ pub fn simulate(year: &SiteYear, worlds: &Worlds, terms: &Terms) -> Outcome {
             means.failures += f64::from(sums.failures);
             means.callouts += f64::from(sums.callouts);
         }
-        tracer.totals(first, &traced[..count]);
         first += count;
     }
     outcome.renewals = groups.iter().flat_map(|group| group.renewals(worlds.draws as f64)).collect();
     outcome.means = scaled(means, year, worlds.draws as f64, terms.index);
-    outcome.drivers = tracer.drivers();
-    outcome
+    outcome.trace = tracer.trace();
+    Ok(outcome)
 }
 
 fn scaled(sums: Means, year: &SiteYear, draws: f64, index: f64) -> Means {
@@ -315,7 +323,7 @@ impl Means {
             self.planned_labour + self.found_labour + within * self.callout_labour,
             parts + everything * self.failed_parts,
             self.planned_travel + within * self.callout_travel,
-            everything * (self.damage + nights),
+            everything * self.damage + nights,
         ]
     }
 }

@@ -53,6 +53,11 @@ impl Window {
         Self { as_of, first: plus_days(as_of, 1), last: plus_days(as_of, 365) }
     }
 
+    /// Whether it is a calendar year from its first day on: not what is left of the running one.
+    pub fn is_whole_year(self) -> bool {
+        self.first.ordinal() == 1 && NaiveDate::from_ymd_opt(self.first.year(), 12, 31) == Some(self.last)
+    }
+
     /// Days from the as-of day to the beginning of the first day.
     pub fn begins(self) -> f64 {
         (days_between(self.as_of, self.first) - 1) as f64

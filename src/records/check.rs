@@ -97,6 +97,7 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
     diagnostics.extend(names::in_book(fleet, folder));
     diagnostics.extend(sense::ends_before_start(fleet, folder));
     diagnostics.extend(rule_books::senseless(fleet, folder));
+    diagnostics.extend(sense::quote_shares(fleet, folder));
     for file in KNOWN.into_iter().filter(|file| folder.has(file)) {
         let Ok(source) = folder.text(file, LARGEST_SHEET) else { continue };
         diagnostics.extend(if file == "sites.csv" {

@@ -45,7 +45,7 @@ pub struct Contract {
     pub response: Option<Duration>,
     /// Whether call-outs are included, in words.
     pub callouts: Option<Text>,
-    /// Whether nights lost to failures are borne by whoever does the work.
+    /// Whether nights lost to failures are borne by whoever does the work, whatever the scope.
     pub bears_lost_nights: Option<bool>,
     /// The price by calendar year.
     pub price: Keyed<Name, Money>,

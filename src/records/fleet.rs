@@ -247,9 +247,9 @@ pub struct Stock {
 #[derive(Debug, Clone, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Quote {
-    /// The margin as a share of the price.
+    /// The margin as a share of the price, below 0.95.
     pub margin: Option<Share>,
-    /// The chance that the price covers the year's cost, as a share.
+    /// The chance that the price covers the year's cost, as a share from 0.5 to 0.99.
     pub covers: Option<Share>,
 }
 

@@ -427,6 +427,14 @@ pub fn site_of(file: &str) -> Option<&str> {
     }
 }
 
+/// The folder of the customers' quotes. A site's quotes stand beside it, in a folder of the site's name.
+pub const CUSTOMERS_FOLDER: &str = "customers";
+
+/// Whether an id is no site's, for the sake of a folder.
+pub fn is_reserved(site: &Id) -> bool {
+    site.as_str() == CUSTOMERS_FOLDER
+}
+
 fn find_sites(folder: &Folder, sheet: SheetSites, diagnostics: &mut Vec<Diagnostic>) -> Vec<SiteFiles> {
     let mut sites: BTreeMap<Id, SiteFiles> = sheet
         .into_iter()
@@ -458,6 +466,18 @@ fn find_sites(folder: &Folder, sheet: SheetSites, diagnostics: &mut Vec<Diagnost
             }
         }
     }
+    sites.retain(|id, files| {
+        let reserved = is_reserved(id);
+        if reserved {
+            let line = files.lines.first().map(|line| line.line as usize);
+            let (file, line) = files.file.as_deref().map_or(("sites.csv", line), |file| (file, None));
+            let message = format!("no site may be named `{id}`, the folder of customers' quotes");
+            let mut diagnostic = about_file(Severity::Error, Rule::ReservedId, file, message, line);
+            diagnostic.left_out = Some("the site is left out".to_owned());
+            diagnostics.push(diagnostic);
+        }
+        !reserved
+    });
     let known: BTreeSet<&str> = sites.keys().map(Id::as_str).collect();
     for file in &folder.files {
         if !["readings/", "bookings/"].iter().any(|folder| file.starts_with(folder)) {

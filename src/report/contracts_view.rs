@@ -103,9 +103,9 @@ pub fn section(fleet: &Fleet, costs: &FleetCosts) -> Option<ContractsSection> {
         summary.push_str(&format!(" {} no price for the year.", format::sentence(&words(without, "has", "have"))));
     }
     let mut note = "Spent: work, ways and pieces at cost that the contract covers; what is charged beside it stands on neither \
-                    side. To come: the rest of the year, drawn. The range holds 4 years in 5. Next: the price that covers the \
+                    side. To come: the rest of the year, drawn. The range holds at least 4 years in 5. Next: the price that covers the \
                     chosen share of years with the margin; ± twice the standard error of the few years drawn here, and a quote draws \
-                    more. By index: this year's price and the contract's index."
+                    more. By index: the price that the contract states for the next year, else this year's with its index."
         .to_owned();
     if contracts.len() > SHOWN {
         note.push_str(&format!(" {} more stand in contracts.csv.", contracts.len() - SHOWN));

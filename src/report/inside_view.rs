@@ -5,8 +5,10 @@
 //! It is a file of its own, never handed out. It holds no raw numbers; every sentence is computed here.
 
 mod notes;
+mod words;
 
-use chrono::Datelike;
+pub use words::{chance_in_words, in_years, share_in_words};
+
 use rust_decimal::Decimal;
 use schemars::JsonSchema;
 use serde::Serialize;
@@ -17,9 +19,10 @@ use crate::costs::quote::{Change, Given, Portfolio, Pricing, Quote, Unit};
 use crate::costs::spread::Estimate;
 use crate::costs::year::Window;
 use crate::records::Fleet;
-use crate::report::quote_view::{chosen, unit_name};
+use crate::report::quote_view::{chosen, period, unit_name};
 use crate::report::statement_view::{amount_of, document};
 use crate::report::{format, view};
+use words::{error_in_words, is_usual, range, signed, with_error};
 
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
 pub const INSIDE_VIEW_VERSION: u32 = 1;
@@ -57,7 +60,7 @@ pub struct InsideView {
     pub driver_head: String,
     /// Where the spread comes from.
     pub drivers: Vec<DriverRow>,
-    /// Under the table.
+    /// Under the table; where nothing is traced, why.
     pub driver_note: String,
     /// How the running contract stands.
     pub contract: Vec<String>,
@@ -130,30 +133,6 @@ pub struct ChangeRow {
     pub price: String,
 }
 
-/// "4 years in 5": a share in words.
-pub fn share_in_words(share: f64) -> String {
-    for (of, parts) in [(2, 1), (3, 2), (4, 3), (5, 4), (10, 9), (20, 19), (100, 99)] {
-        if (share - f64::from(parts) / f64::from(of)).abs() < 1e-9 {
-            let years = if parts == 1 { "year" } else { "years" };
-            return format!("{parts} {years} in {of}");
-        }
-    }
-    format!("{:.0} years in 100", share * 100.0)
-}
-
-/// "about 1 in 7": a chance in words.
-pub fn chance_in_words(chance: f64) -> String {
-    if chance < 0.005 {
-        "less than 1 in 200".to_owned()
-    } else if chance <= 0.5 {
-        format!("about 1 in {:.0}", 1.0 / chance)
-    } else if chance > 0.995 {
-        "nearly certain".to_owned()
-    } else {
-        format!("about {:.0} in 10", (chance * 10.0).round().clamp(5.0, 9.0))
-    }
-}
-
 fn whole(fleet: &Fleet, minor: f64) -> String {
     format::number(minor / minor_units(&fleet.settings.currency.0), 0)
 }
@@ -162,16 +141,9 @@ fn in_currency(fleet: &Fleet, minor: f64) -> String {
     format!("{}\u{a0}{}", format::currency_sign(&fleet.settings.currency.0), whole(fleet, minor))
 }
 
-fn signed(text: String) -> String {
-    if text.starts_with('\u{2212}') || text == "0" || text == "0.0" || text == "0.00" {
-        text
-    } else {
-        format!("+{text}")
-    }
-}
-
-fn with_error(value: &str, error: &str) -> String {
-    format!("{value} ± {error}")
+/// The error of an amount in minor units.
+fn error_of(fleet: &Fleet, error: f64) -> String {
+    error_in_words(error / minor_units(&fleet.settings.currency.0), 0, 2)
 }
 
 /// The inside sheet.
@@ -183,13 +155,13 @@ pub fn view(
 ) -> InsideView {
     let fleet = given.base.fleet;
     let window = given.worlds.window();
-    let year = window.last.year();
+    let period = period(window);
     let name = unit_name(given, quote);
-    let title = format!("Inside of the quotation for {year}: {name}");
+    let title = format!("Inside of the quotation for {period}: {name}");
     let currency = format::currency_sign(&fleet.settings.currency.0).to_owned();
     InsideView {
         view_version: INSIDE_VIEW_VERSION,
-        document: document(fleet, &name, &format!("Inside of the quotation for {year}"), String::new(), window.as_of),
+        document: document(fleet, &name, &format!("Inside of the quotation for {period}"), String::new(), window.as_of),
         title,
         warning: "For the office only: not to be handed out".to_owned(),
         lead: lead(fleet, quote),
@@ -204,22 +176,22 @@ pub fn view(
         ),
         made_of: made_of(fleet, quote),
         made_note: format!(
-            "{} failures are expected, {} to {} in 4 years of 5; {} call-outs.",
+            "{} failures are expected, {} to {} {}; {} call-outs.",
             format::number(quote.means.failures, 1),
             format::number(quote.failures.0, 0),
             format::number(quote.failures.1, 0),
+            in_years(quote.failures.2),
             format::number(quote.means.callouts, 1)
         ),
         driver_head: "Failures of".to_owned(),
         drivers: drivers(quote),
-        driver_note:
-            "Shares of the variance of the quoted scope's total. Unknown life: how far the year's mean moves with what \
-                      the lives of the kind may be; records of more failures would narrow it. The rest is luck."
-                .to_owned(),
+        driver_note: driver_note(quote),
         contract: contract.map_or(Vec::new(), |contract| notes::contract_lines(given, quote, contract)),
         changes: quote.changes.iter().map(|change| change_row(fleet, change)).collect(),
-        change_note: "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing."
-            .to_owned(),
+        change_note:
+            "Against the year as quoted, with the same luck; minus is less. ± is the error of the drawing. Where 4 \
+                      years in 5 do not hold the mean, since something happens seldom, the range is of more years."
+                .to_owned(),
         together: portfolio.map_or(Vec::new(), |all| vec![together(fleet, all)]),
         missing: notes::missing(fleet, given, quote),
         methods: notes::methods(fleet, given, quote),
@@ -266,28 +238,47 @@ fn rest(given: &Given, quote: &Quote) -> String {
     } else {
         "no margin, since none is written (quote.margin in fleet.yaml)".to_owned()
     };
-    let now = match quote.price_now {
-        Some((price, _)) if price > Decimal::ZERO => {
-            let of_customer = |site: &&crate::site::SiteFigures| site.site.customer == quote.customer;
-            if given.base.sites.iter().filter(of_customer).count() > quote.sites.len() {
-                format!(
-                    " This year's price of the contract, which has other sites too, is {}.",
-                    amount_of(fleet, price)
-                )
-            } else {
-                let change = (of.price - price) / price * Decimal::ONE_HUNDRED;
-                let percent = rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0);
-                let percent = signed(format::number(percent, 0));
-                format!(" This year's price is {}: {percent}\u{a0}%.", amount_of(fleet, price))
-            }
-        }
-        _ => String::new(),
-    };
+    let now = beside_the_contract(given, quote, of.price);
     format!(
         "The price of {} covers that with {margin}; the chance that the year costs more than the price is {}.{now}",
         amount_of(fleet, of.price),
         chance_in_words(of.loses)
     )
+}
+
+/// The price beside those of the contract: of the running year, and what it states of the year quoted.
+fn beside_the_contract(given: &Given, quote: &Quote, quoted: Decimal) -> String {
+    let fleet = given.base.fleet;
+    let window = given.worlds.window();
+    let change = |price: Decimal| {
+        let change = (quoted - price) / price * Decimal::ONE_HUNDRED;
+        signed(format::number(rust_decimal::prelude::ToPrimitive::to_f64(&change).unwrap_or(0.0), 0))
+    };
+    let now = quote.price_now.map(|(price, _)| price).filter(|price| *price > Decimal::ZERO);
+    let stated = quote.price_stated.filter(|price| *price > Decimal::ZERO);
+    let of_customer = |site: &&crate::site::SiteFigures| site.site.customer == quote.customer;
+    let others = given.base.sites.iter().filter(of_customer).count() > quote.sites.len();
+    if others {
+        let now = now.map_or(String::new(), |price| {
+            format!(" This year's price of the contract, which has other sites too, is {}.", amount_of(fleet, price))
+        });
+        let stated = stated.map_or(String::new(), |price| {
+            format!(" For {}, of all its sites, it states {}.", period(window), amount_of(fleet, price))
+        });
+        return now + &stated;
+    }
+    let stated = stated.map_or(String::new(), |price| {
+        let (year, stated) = (period(window), amount_of(fleet, price));
+        format!(" For {year} the contract states {stated}: the price quoted is {}\u{a0}% against it.", change(price))
+    });
+    let Some(price) = now else { return stated };
+    if !window.is_whole_year() {
+        return format!(
+            " The contract's price of {} is for the whole of this year, and is not held against a part of it.",
+            amount_of(fleet, price)
+        );
+    }
+    format!(" This year's price is {}: {}\u{a0}%.{stated}", amount_of(fleet, price), change(price))
 }
 
 fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
@@ -303,7 +294,7 @@ fn scope_heads(currency: &str, covers: f64) -> Vec<Head> {
 }
 
 fn scopes(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
-    let estimate = |estimate: Estimate| with_error(&whole(fleet, estimate.value), &whole(fleet, estimate.error));
+    let estimate = |estimate: Estimate| with_error(&whole(fleet, estimate.value), &error_of(fleet, estimate.error));
     quote
         .scopes
         .iter()
@@ -333,11 +324,23 @@ fn made_of(fleet: &Fleet, quote: &Quote) -> Vec<MadeOf> {
         ("Ways of call-outs", means.callout_travel),
         ("Parts that failed", means.failed_parts),
         ("What failures cost beside the part", means.damage),
-        ("Nights lost, where bookings and a worth of a night say so", means.nights),
+        ("Nights lost, where the worth of a night is written", means.nights),
     ]
     .into_iter()
     .map(|(what, amount)| MadeOf { what: what.to_owned(), amount: whole(fleet, amount) })
     .collect()
+}
+
+/// Under the drivers; where there are none, why.
+fn driver_note(quote: &Quote) -> String {
+    if drivers(quote).is_empty() {
+        return "Failures move the quoted scope's total in none of the years drawn: what it has of spread comes of when parts \
+                fall due."
+            .to_owned();
+    }
+    "Shares of the variance of the quoted scope's total. Unknown life: how far the year's mean moves with what the lives of the \
+     kind may be; records of more failures would narrow it. The rest is luck."
+        .to_owned()
 }
 
 fn drivers(quote: &Quote) -> Vec<DriverRow> {
@@ -360,19 +363,16 @@ fn drivers(quote: &Quote) -> Vec<DriverRow> {
 
 fn change_row(fleet: &Fleet, change: &Change) -> ChangeRow {
     let cost = |minor: f64| signed(whole(fleet, minor));
+    let failures = |number: f64| signed(format::number(number, 0));
     ChangeRow {
         way: format::sentence(&change.words),
-        cost: with_error(&cost(change.cost.value), &whole(fleet, change.cost.error)),
-        cost_range: format!("{} to {}", cost(change.cost_range.0), cost(change.cost_range.1)),
+        cost: with_error(&cost(change.cost.mean.value), &error_of(fleet, change.cost.mean.error)),
+        cost_range: range(cost(change.cost.low), &cost(change.cost.high), change.cost.within),
         failures: with_error(
-            &signed(format::number(change.failures.value, 2)),
-            &format::number(change.failures.error, 2),
+            &signed(format::number(change.failures.mean.value, 3)),
+            &error_in_words(change.failures.mean.error, 3, 3),
         ),
-        failures_range: format!(
-            "{} to {}",
-            signed(format::number(change.failures_range.0, 0)),
-            signed(format::number(change.failures_range.1, 0))
-        ),
+        failures_range: range(failures(change.failures.low), &failures(change.failures.high), change.failures.within),
         price: signed_money(fleet, change.price),
     }
 }
@@ -386,11 +386,13 @@ fn signed_money(fleet: &Fleet, amount: Decimal) -> String {
 pub fn together(fleet: &Fleet, all: &Portfolio) -> String {
     let covers = Pricing::of(fleet).covers;
     format!(
-        "All {} quotes together: {} they cost less than {}, drawn jointly; the single costs that are covered would add up to {}, \
-         which is not the same. Their prices come to {}; the chance that together they cost more is {}.",
+        "All {} quotes together: {} they cost less than {}, drawn jointly, and the price that covers that is {}; the single costs \
+         that are covered would add up to {}, which is not the same. The single prices come to {}; the chance that together \
+         they cost more than those is {}.",
         all.quotes,
         share_in_words(covers),
         in_currency(fleet, all.spread.quantile(covers).value),
+        amount_of(fleet, all.price),
         in_currency(fleet, all.added_up),
         amount_of(fleet, all.prices),
         chance_in_words(all.loses)
@@ -406,18 +408,26 @@ pub fn in_short(fleet: &Fleet, quote: &Quote, window: Window) -> Vec<String> {
     let covers = Pricing::of(fleet).covers;
     let mut lines = vec![format!(
         "{name} {}, {}: price {}; {} it costs less than {} ± {}",
-        window.last.year(),
+        period(window),
         of.scope.words().to_lowercase(),
         amount_of(fleet, of.price),
         share_in_words(covers),
         in_currency(fleet, of.spread.quantile(covers).value),
-        whole(fleet, of.spread.quantile(covers).error)
+        error_of(fleet, of.spread.quantile(covers).error)
     )];
     for change in &quote.changes {
         let row = change_row(fleet, change);
+        let usual = |within: f64| if is_usual(within) { " in 4 years of 5" } else { "" };
         lines.push(format!(
-            "  {}: cost {} ({} in 4 years of 5), failures {} ({}), price {}",
-            change.words, row.cost, row.cost_range, row.failures, row.failures_range, row.price
+            "  {}: cost {} ({}{}), failures {} ({}{}), price {}",
+            change.words,
+            row.cost,
+            row.cost_range,
+            usual(change.cost.within),
+            row.failures,
+            row.failures_range,
+            usual(change.failures.within),
+            row.price
         ));
     }
     lines

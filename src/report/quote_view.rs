@@ -15,13 +15,14 @@ use serde::Serialize;
 use crate::calendar;
 use crate::costs::contract::CallOuts;
 use crate::costs::quote::{Given, Quote, ScopeQuote, Unit};
+use crate::costs::year::Window;
 use crate::records::Fleet;
 use crate::records::customers::{Contract, Customer, Scope};
 use crate::report::statement_view::{amount_of, document, tax_name};
 use crate::report::{format, view};
 
 /// The version of the shape below. It goes up with any change that an overriding template would notice.
-pub const QUOTE_VIEW_VERSION: u32 = 1;
+pub const QUOTE_VIEW_VERSION: u32 = 2;
 
 /// Everything in one quote.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -34,6 +35,8 @@ pub struct QuoteView {
     pub title: String,
     /// The customer's address.
     pub address: String,
+    /// Heads that go by what is quoted.
+    pub heads: Heads,
     /// The quote in a sentence or two.
     pub summary: String,
     /// The price of the chosen scope, its tax, and both.
@@ -114,6 +117,49 @@ pub struct WorkRow {
     pub times: String,
 }
 
+/// Words that are other ones where a quote is for what is left of the running year.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, JsonSchema)]
+pub struct Heads {
+    /// Over prices.
+    pub price: String,
+    /// Over numbers of visits.
+    pub visits: String,
+    /// Over the work.
+    pub holds: String,
+    /// Over how often work is done.
+    pub times: String,
+}
+
+impl Heads {
+    fn of(window: Window) -> Self {
+        let words = if window.is_whole_year() {
+            ["Price for the year", "Visits in the year", "What the year holds", "Times a year"]
+        } else {
+            return Self {
+                price: format!("Price for {}", period(window)),
+                visits: "Visits in that time".to_owned(),
+                holds: "What that time holds".to_owned(),
+                times: "Times".to_owned(),
+            };
+        };
+        let [price, visits, holds, times] = words.map(str::to_owned);
+        Self { price, visits, holds, times }
+    }
+}
+
+/// What is quoted: "2027", or "1 November to 31 December 2026" of a year that has begun.
+pub fn period(window: Window) -> String {
+    let last = calendar::in_words(window.last);
+    if window.is_whole_year() {
+        window.last.year().to_string()
+    } else if window.first == window.last {
+        last
+    } else {
+        let first = calendar::in_words(window.first);
+        format!("{} to {last}", first.strip_suffix(&format!(" {}", window.last.year())).unwrap_or(&first))
+    }
+}
+
 /// The customer of a quote, and its contract.
 fn customer_of<'a>(fleet: &'a Fleet, quote: &Quote) -> (Option<&'a Customer>, Option<&'a Contract>) {
     let customer = quote.customer.as_ref().and_then(|id| fleet.customers.get(id));
@@ -145,15 +191,15 @@ pub fn chosen(quote: &Quote) -> Option<&ScopeQuote> {
 pub fn view(given: &Given, quote: &Quote) -> QuoteView {
     let fleet = given.base.fleet;
     let window = given.worlds.window();
-    let year = window.last.year();
+    let (period, heads) = (period(window), Heads::of(window));
     let (customer, contract) = customer_of(fleet, quote);
     let name = customer.and_then(|customer| customer.name.as_ref());
     let name = name.map_or_else(|| unit_name(given, quote), |name| name.0.clone());
     let sites = site_names(given, quote).join(", ");
-    let title = format!("Quotation for {year}: {sites}");
+    let title = format!("Quotation for {period}: {sites}");
     let price = chosen(quote).map_or(Decimal::ZERO, |of| of.price);
     let mut amounts =
-        vec![super::statement_view::Amount { what: "Price for the year".to_owned(), amount: amount_of(fleet, price) }];
+        vec![super::statement_view::Amount { what: heads.price.clone(), amount: amount_of(fleet, price) }];
     if let (Some(tax), Some(set)) = (chosen(quote).and_then(|of| of.tax), &fleet.settings.tax) {
         amounts.push(super::statement_view::Amount { what: tax_name(set), amount: amount_of(fleet, tax) });
     }
@@ -166,16 +212,18 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
         document: document(
             fleet,
             &name,
-            &format!("Quotation for {year}"),
+            &format!("Quotation for {period}"),
             calendar::in_words(window.as_of),
             window.as_of,
         ),
         address: customer.and_then(|c| c.address.as_ref()).map_or_else(String::new, |address| address.0.clone()),
         summary: format!(
-            "For the care of {} in {year} we quote {} before tax for {}. The year has {} planned {}.",
+            "For the care of {} {} we quote {} before tax for {}. {} {} planned {}.",
             spas(given, quote),
+            if window.is_whole_year() { format!("in {period}") } else { format!("from {period}") },
             amount_of(fleet, price),
             scope_in_words(quote.chosen),
+            if window.is_whole_year() { "The year has" } else { "That time has" },
             format::number(visits, 0),
             if visits == 1.0 { "visit" } else { "visits" }
         ),
@@ -185,33 +233,39 @@ pub fn view(given: &Given, quote: &Quote) -> QuoteView {
             .iter()
             .map(|of| ScopeHead { name: of.scope.words().to_owned(), chosen: of.scope == quote.chosen })
             .collect(),
-        rows: scope_rows(fleet, quote),
+        rows: scope_rows(fleet, quote, &heads.price),
         scope_note: format!(
-            "Prices in {} for the calendar year {year}. What is charged is charged at the rates below and the price list.",
-            format::currency_sign(&fleet.settings.currency.0)
+            "Prices in {} for {}{period}. What is charged is {}, parts at the price list.",
+            format::currency_sign(&fleet.settings.currency.0),
+            if window.is_whole_year() { "the calendar year " } else { "" },
+            conditions::charged(fleet, given)
         ),
         choices: choices(quote)
             .iter()
             .map(|choice| ChoiceRow {
-                promised: format::sentence(choice.words),
+                promised: format!(
+                    "{}{}",
+                    format::sentence(&choice.words),
+                    if choice.as_quoted { ", as quoted" } else { "" }
+                ),
                 visits: format::number(choice.visits.round(), 0),
                 price: format::money(choice.price, &fleet.settings.currency.0),
             })
             .collect(),
         choice_note: format!("For {}, before tax. {}", scope_in_words(quote.chosen), work::choice_note(quote)),
         work_note: work_note(quote),
-        no_work:
-            "The plan holds no work for the year yet: there are no intervals and no dates of fitting in the records."
-                .to_owned(),
+        no_work: "The plan holds no work yet: there are no intervals and no dates of fitting in the records."
+            .to_owned(),
         work,
-        included: conditions::included(quote),
-        excluded: conditions::excluded(given, quote),
+        included: conditions::included(quote, window),
+        excluded: conditions::excluded(fleet, given, quote),
         rates: conditions::rates(fleet, given),
         assumptions: conditions::assumptions(given, quote),
         terms: conditions::terms(fleet, given, quote, contract),
         cautions: conditions::cautions(),
         sign: vec![format!("Accepted for {name}"), "For us".to_owned()],
         title,
+        heads,
     }
 }
 
@@ -252,13 +306,13 @@ fn choices(quote: &Quote) -> &[crate::costs::quote::Choice] {
     if all.windows(2).all(|pair| pair[0].price == pair[1].price) { &[] } else { all }
 }
 
-fn scope_rows(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
+fn scope_rows(fleet: &Fleet, quote: &Quote, price: &str) -> Vec<ScopeRow> {
     let currency = &fleet.settings.currency.0;
     let yes = "included".to_owned();
     let no = "charged".to_owned();
     let callouts = match quote.callouts {
         CallOuts::Included => yes.clone(),
-        CallOuts::Charged => no.clone(),
+        CallOuts::Charged | CallOuts::Some(0) => no.clone(),
         CallOuts::Some(1) => "one included".to_owned(),
         CallOuts::Some(number) => format!("{number} included"),
     };
@@ -274,13 +328,13 @@ fn scope_rows(fleet: &Fleet, quote: &Quote) -> Vec<ScopeRow> {
         row("Work on faults found at visits", [&yes, &yes, &yes]),
         row("Work and way of call-outs", [&callouts, &callouts, &yes]),
         row("Parts that failed, and what goes with them", [&no, &no, &yes]),
-        row("Guest nights lost to a fault", ["not included", "not included", nights]),
+        row("Guest nights lost to a fault", [nights; 3]),
     ];
     let amounts = |pick: fn(&ScopeQuote) -> Decimal| -> Vec<String> {
         quote.scopes.iter().map(|of| format::money(pick(of), currency)).collect()
     };
     rows.push(ScopeRow {
-        what: format!("Price for the year, {}", format::currency_sign(currency)),
+        what: format!("{price}, {}", format::currency_sign(currency)),
         cells: amounts(|of| of.price),
         strong: true,
     });

@@ -56,7 +56,7 @@ pub struct Visit {
     pub technician: Option<Id>,
     /// Minutes of the way that fall to this visit; sites of one area share a trip.
     pub travel_minutes: f64,
-    /// What the way costs, its share of a shared trip.
+    /// What the way costs, the time on it included where its rate is known: its share of a shared trip.
     pub travel_cost: Option<Decimal>,
     /// What is done, in the order of the work.
     pub tasks: Vec<VisitTask>,

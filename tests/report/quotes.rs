@@ -8,7 +8,7 @@ use std::sync::OnceLock;
 use super::demo::MONTH;
 use crate::support::{Fleet, Pdf, Run, Table, contents, demo};
 
-/// A quote of every site, with two other ways of doing the year.
+/// A quote of every site, with two other ways of doing the year, and the one that is written.
 fn run() -> &'static Run {
     static RUN: OnceLock<Run> = OnceLock::new();
     RUN.get_or_init(|| {
@@ -30,6 +30,8 @@ fn run() -> &'static Run {
             "visits=quarterly",
             "--with",
             "renew=shaft_seal",
+            "--with",
+            "renew_by=earliest",
         ])
         .expect_status(0);
         run.out = out;
@@ -297,6 +299,29 @@ fn the_three_papers_give_one_price_within_the_error_they_tell() {
     assert_eq!(seen, 3);
 }
 
+/// The sheet of a customer's sites together traces their spread as that of one site does; the sheet of one of them says that
+/// its contract's figures are of all, in the currency's sign.
+#[test]
+fn a_customers_inside_sheet_has_all_that_a_sites_has() {
+    let fleet = demo().to_string_lossy().into_owned();
+    let out = tempfile::tempdir().unwrap();
+    let to = out.path().to_string_lossy().into_owned();
+    let mut arguments = vec!["quote", &fleet, "--year", "2027", "--month", MONTH, "--draws", "300", "--out", &to];
+    arguments.extend(["--customer", "reedbank-stays"]);
+    Run::of(&arguments).expect_status(0);
+    let all = Pdf::open(&out.path().join("quotes/2027/customers/reedbank-stays/inside.pdf")).text();
+    let one = Pdf::open(&folder("alder-lodge").join("inside.pdf")).text();
+    let row = regex::Regex::new("Shaftseal[0-9]+%").unwrap();
+    for (what, text) in [("all", &all), ("one", &one)] {
+        let traced = text.split_once("Wherethespreadcomesfrom").unwrap_or_else(|| panic!("{what}: {text}")).1;
+        assert!(row.is_match(traced.split_once("Therunningcontract").unwrap().0), "{what}: {traced}");
+    }
+    let whole = "Thesefiguresareofthewholecontract:AlderLodge,KingfisherBarns";
+    assert!(one.contains(whole) && !all.contains("ofthewholecontract"), "{one}");
+    assert!(one.contains("sitestogether:about£") && !one.contains("GBP"), "{one}");
+    assert!(one.contains("movesnoneofthedraws") && one.contains("Witheachvisitatripofitsowntheywouldbe£"), "{one}");
+}
+
 /// More years drawn give the same price within the error that is told.
 #[test]
 fn a_longer_drawing_stays_within_the_error_told() {
@@ -346,12 +371,46 @@ fn prices_and_tax_of_the_quote_add_up() {
 #[test]
 fn other_ways_of_doing_the_year_are_told_with_their_range() {
     let lines: Vec<&str> = run().stdout.lines().collect();
+    // Mean, error and range of the cost, then of the failures: the range is of so many years that it holds the mean.
+    let amount = "([+\u{2212}]?[0-9.\u{a0}]+)";
+    let range = format!("{amount}(?: to {amount})? in (?:[0-9]+ years of [0-9]+|all years drawn)");
+    let figures = format!("cost {amount} ± {amount} \\({range}\\), failures {amount} ± {amount} \\({range}\\), price ");
+    let figures = regex::Regex::new(&figures).unwrap();
     for way in ["with visits quarterly: cost", "renewing every shaft seal at the first visit: cost"] {
         let told: Vec<&&str> = lines.iter().filter(|line| line.trim_start().starts_with(way)).collect();
         assert_eq!(told.len(), SITES.len(), "{way}");
-        assert!(told.iter().all(|line| line.contains("in 4 years of 5") && line.contains("failures")), "{told:?}");
+        for line in told {
+            let found = figures.captures(line).unwrap_or_else(|| panic!("{line}"));
+            let number =
+                |group: usize| found[group].replace('\u{2212}', "-").replace('\u{a0}', "").parse::<f64>().unwrap();
+            for (mean, rounded) in [(1, 0.5), (5, 0.0005)] {
+                let (low, high) =
+                    (number(mean + 2), found.get(mean + 3).map_or(number(mean + 2), |_| number(mean + 3)));
+                assert!(low - rounded <= number(mean) && number(mean) <= high + rounded, "{line}");
+            }
+        }
     }
-    assert!(lines.last().unwrap().starts_with("All 6 quotes together: 4 years in 5 they cost less than"));
+    let last = lines.last().unwrap();
+    assert!(last.starts_with("All 6 quotes together: 4 years in 5 they cost less than"));
+    // The price of all as one covers what they cost together, with the demo's margin of 18 %, and is less than all single ones.
+    let amounts = regex::Regex::new("£\u{a0}([0-9.\u{a0}]+[0-9])").unwrap();
+    let amounts: Vec<f64> =
+        amounts.captures_iter(last).map(|found| found[1].replace('\u{a0}', "").parse().unwrap()).collect();
+    let [covered, price, _, prices] = amounts[..] else { panic!("{last}") };
+    assert!((price - covered / 0.82).abs() < 1.0 && price < prices, "{last}");
+}
+
+/// The demo renews by whichever limit is first: to ask for it changes nothing, at any site, not even a coin.
+#[test]
+fn a_way_that_is_what_is_written_changes_nothing() {
+    let way = "renewing by the book or the fleet's own lives, whichever is first: ";
+    let told: Vec<&str> = run().stdout.lines().filter_map(|line| line.trim_start().strip_prefix(way)).collect();
+    assert_eq!(told.len(), SITES.len(), "{}", run().stdout);
+    let number = regex::Regex::new("[1-9]").unwrap();
+    for line in told {
+        let figures = line.replace("in 4 years of 5", "");
+        assert!(figures.starts_with("cost 0 ") && !number.is_match(&figures), "{line}");
+    }
 }
 
 #[test]
@@ -397,4 +456,12 @@ fn what_cannot_be_quoted_says_why() {
     assert!(of(&["--with", "visits=sometimes"]).contains("no way of doing the year"));
     assert!(of(&["--with", "renew=flux_capacitor"]).contains("the book has no part"));
     assert!(of(&["--year", "2025"]).contains("2025 is over"));
+    for draws in ["0", "1", "99", "1000001", "4000000000"] {
+        let said = of(&["--draws", draws]);
+        assert!(said.contains("is not in 100..=1000000"), "{draws}: {said}");
+    }
+    for year in ["2029", "9999"] {
+        let said = of(&["--year", year]);
+        assert!(said.contains(&format!("{year} is too far ahead")) && said.contains("up to 2028"), "{said}");
+    }
 }

@@ -18,15 +18,17 @@ pub struct Portfolio {
     pub spread: Spread,
     /// What the single costs that are covered would add up to, which is not what is covered together.
     pub added_up: f64,
-    /// The prices together.
+    /// The price of all as one: the cost covered together, over one less the margin.
+    pub price: Decimal,
+    /// The single prices added up.
     pub prices: Decimal,
-    /// The chance that all together cost more than their prices.
+    /// The chance that all together cost more than their single prices.
     pub loses: f64,
 }
 
 /// Puts quotes together.
 pub fn portfolio(fleet: &Fleet, quotes: &[(Quote, Vec<i64>)]) -> Portfolio {
-    let covers = Pricing::of(fleet).covers;
+    let pricing = Pricing::of(fleet);
     let spread = Spread::of(together(quotes.iter().map(|(_, totals)| totals.as_slice())));
     let chosen = |quote: &Quote| quote.scopes.iter().find(|of| of.scope == quote.chosen).cloned();
     let chosen: Vec<ScopeQuote> = quotes.iter().filter_map(|(quote, _)| chosen(quote)).collect();
@@ -34,9 +36,10 @@ pub fn portfolio(fleet: &Fleet, quotes: &[(Quote, Vec<i64>)]) -> Portfolio {
     let in_minor = prices.to_f64().unwrap_or(0.0) * minor_units(&fleet.settings.currency.0);
     Portfolio {
         quotes: quotes.len(),
-        added_up: chosen.iter().map(|of| of.spread.quantile(covers).value).sum(),
+        added_up: chosen.iter().map(|of| of.spread.quantile(pricing.covers).value).sum(),
         loses: 1.0 - spread.share_at_most(in_minor),
         prices,
+        price: pricing.price(fleet, &spread),
         spread,
     }
 }

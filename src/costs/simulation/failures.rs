@@ -3,6 +3,7 @@
 use super::{Sums, Terms, Tracer, Worlds};
 use crate::costs::year::{SiteYear, Unexplained};
 use crate::quantities::expected_failures::Residual;
+use crate::records::customers::Scope;
 use crate::stats::random::{Stream, even};
 
 /// What a failure costs.
@@ -52,10 +53,10 @@ impl Failure {
         sums.callouts += u32::from(self.callout);
     }
 
-    pub(super) fn borne(&self, terms: &Terms) -> f64 {
+    pub(super) fn borne(&self, scope: Scope, terms: &Terms) -> f64 {
         let mut sums = Sums::default();
         self.add_to(&mut sums);
-        sums.total(terms.traced, terms)
+        sums.total(scope, terms)
     }
 }
 

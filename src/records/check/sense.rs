@@ -1,10 +1,15 @@
 //! Rules about what makes no sense where it stands: a reading at a place that has no such thing,
-//! a stretch of days that ends before it begins.
+//! a stretch of days that ends before it begins, a share by which no price can be made.
 
 use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::Fleet;
 use crate::records::log::{Entry, Quantity};
 use crate::records::tree::{Folder, LARGEST_RECORD};
+
+/// The shares of years that a price may cover: a few hundred years tell those and no more.
+const COVERS: std::ops::RangeInclusive<f64> = 0.5..=0.99;
+/// Margins are less than this share of the price: above, a price is more than twenty times its cost.
+const MARGIN_BELOW: f64 = 0.95;
 
 /// The first reading of an entry that nothing at such a place can show, and where it belongs.
 pub(super) fn out_of_place(fleet: &Fleet, fits: &str, entry: &Entry) -> Option<(Quantity, &'static str)> {
@@ -64,6 +69,29 @@ pub(super) fn ends_before_start(fleet: &Fleet, folder: &Folder) -> Vec<Diagnosti
                 diagnostic.spot = source.find_text(&path);
                 diagnostic.excerpt = diagnostic.spot.and_then(|spot| source.line(spot.line));
             }
+            diagnostic
+        })
+        .collect()
+}
+
+/// Shares in `quote` by which no price can be made.
+pub(super) fn quote_shares(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
+    let quote = &fleet.settings.quote;
+    let covers = quote.covers.filter(|share| !COVERS.contains(&share.0)).map(|share| {
+        let message = format!("`covers` is {}, a share of the years for which drawing them gives no price", share.0);
+        ("quote.covers", message, format!("a share from {} to {}, like `0.80`", COVERS.start(), COVERS.end()))
+    });
+    let margin = quote.margin.filter(|share| share.0 >= MARGIN_BELOW).map(|share| {
+        let message = format!("`margin` is {}, which leaves next to nothing of the price for the cost", share.0);
+        ("quote.margin", message, format!("a share of the price below {MARGIN_BELOW}, like `0.20`"))
+    });
+    covers
+        .into_iter()
+        .chain(margin)
+        .map(|(path, message, hint)| {
+            let mut diagnostic = super::plain(Severity::Error, Rule::QuoteShare, "fleet.yaml", message);
+            super::place(&mut diagnostic, folder, path);
+            diagnostic.hint = Some(hint);
             diagnostic
         })
         .collect()

@@ -1,18 +1,23 @@
 //! What a quote is offered on: what is in the price and what is not, rates, assumptions, terms and cautions. For the
 //! customer: nothing of the side the price was reckoned from may stand in it.
 
+use rust_decimal::Decimal;
+
 use super::{site_names, work};
 use crate::calendar::{self, plus_days};
 use crate::costs::contract::{CallOuts, WORKING_DAY};
 use crate::costs::prices::Missing;
 use crate::costs::quote::{Given, Quote, VALID_DAYS};
+use crate::costs::year::Window;
 use crate::records::Fleet;
 use crate::records::customers::{Contract, Scope};
+use crate::records::forms::{Dated, Money};
 use crate::report::format;
 use crate::report::statement_view::{amount_of, tax_name};
 
-pub(super) fn included(quote: &Quote) -> Vec<String> {
-    let mut lines = vec!["The planned visits of the year, the way to them, and the work listed above.".to_owned()];
+pub(super) fn included(quote: &Quote, window: Window) -> Vec<String> {
+    let when = if window.is_whole_year() { "the year" } else { "that time" };
+    let mut lines = vec![format!("The planned visits of {when}, the way to them, and the work listed above.")];
     match quote.chosen {
         Scope::Labour => {}
         Scope::LabourAndParts => lines.push("The parts renewed at planned visits.".to_owned()),
@@ -23,14 +28,16 @@ pub(super) fn included(quote: &Quote) -> Vec<String> {
     let callouts = if quote.chosen == Scope::Everything { CallOuts::Included } else { quote.callouts };
     match callouts {
         CallOuts::Included => lines.push("Call-outs, in and outside working hours.".to_owned()),
+        CallOuts::Some(0) | CallOuts::Charged => {}
+        CallOuts::Some(1) => lines.push("One call-out in the year.".to_owned()),
         CallOuts::Some(number) => lines.push(format!("Up to {number} call-outs in the year.")),
-        CallOuts::Charged => {}
     }
     lines.push("A record of every visit, and the monthly report of the site.".to_owned());
     lines
 }
 
-pub(super) fn excluded(given: &Given, quote: &Quote) -> Vec<String> {
+pub(super) fn excluded(fleet: &Fleet, given: &Given, quote: &Quote) -> Vec<String> {
+    let charged = charged(fleet, given);
     let mut lines = Vec::new();
     match quote.chosen {
         Scope::Labour => lines.push("Parts: charged at the price list in force on the day.".to_owned()),
@@ -41,10 +48,9 @@ pub(super) fn excluded(given: &Given, quote: &Quote) -> Vec<String> {
     }
     if quote.chosen != Scope::Everything {
         match quote.callouts {
-            CallOuts::Charged => lines.push("Call-outs: charged at the rates below.".to_owned()),
-            CallOuts::Some(number) => {
-                lines.push(format!("Call-outs beyond {number} in the year: charged at the rates below."));
-            }
+            CallOuts::Charged | CallOuts::Some(0) => lines.push(format!("Call-outs: {charged}.")),
+            CallOuts::Some(1) => lines.push(format!("Call-outs beyond the first in the year: {charged}.")),
+            CallOuts::Some(number) => lines.push(format!("Call-outs beyond {number} in the year: {charged}.")),
             CallOuts::Included => {}
         }
     }
@@ -56,7 +62,7 @@ pub(super) fn excluded(given: &Given, quote: &Quote) -> Vec<String> {
         ]
         .map(str::to_owned),
     );
-    if !quote.bears_lost_nights || quote.chosen != Scope::Everything {
+    if !quote.bears_lost_nights {
         lines.push("Guest nights lost to a fault.".to_owned());
     }
     lines.extend(work::waits_for_quote(given, quote));
@@ -105,17 +111,34 @@ fn without_price(quote: &Quote) -> Vec<String> {
     .collect()
 }
 
+/// How what is charged is charged: at the rates that stand on the page, as far as any do.
+pub(super) fn charged(fleet: &Fleet, given: &Given) -> &'static str {
+    if rate(fleet.settings.labour.charge.as_ref(), given).is_some() {
+        "charged at the rates below"
+    } else {
+        "charged as agreed before the work"
+    }
+}
+
+fn rate(rate: Option<&Dated<Money>>, given: &Given) -> Option<Decimal> {
+    Some(rate?.on(given.worlds.window().as_of)?.0)
+}
+
 pub(super) fn rates(fleet: &Fleet, given: &Given) -> Vec<String> {
     let day = given.worlds.window().as_of;
     let labour = &fleet.settings.labour;
+    let (hour, callout) = (rate(labour.charge.as_ref(), given), rate(labour.callout.as_ref(), given));
     let mut lines = Vec::new();
-    if let Some(charge) = labour.charge.as_ref().and_then(|charge| charge.on(day)) {
-        lines.push(format!("An hour of work: {}.", amount_of(fleet, charge.0)));
+    if let Some(hour) = hour {
+        lines.push(format!("An hour of work: {}.", amount_of(fleet, hour)));
+    } else if callout.is_some() {
+        lines.push("An hour of work: no rate is stated; it is agreed before the work.".to_owned());
     }
-    if let Some(callout) = labour.callout.as_ref().and_then(|charge| charge.on(day)) {
-        lines.push(format!("A call-out, beside the work: {}.", amount_of(fleet, callout.0)));
+    if let Some(callout) = callout {
+        lines.push(format!("A call-out, beside the work: {}.", amount_of(fleet, callout)));
     }
-    if let Some(factor) = labour.out_of_hours {
+    // A multiple of an hour that is not stated says nothing.
+    if let Some(factor) = labour.out_of_hours.filter(|_| hour.is_some()) {
         let clock = |minutes: u32| format!("{:02}:{:02}", minutes / 60, minutes % 60);
         lines.push(format!(
             "Work on a call outside working hours (before {}, from {} on, holidays and days on which nobody works): {} times \
@@ -157,7 +180,8 @@ pub(super) fn terms(fleet: &Fleet, given: &Given, quote: &Quote, contract: Optio
         calendar::in_words(plus_days(window.as_of, i64::from(VALID_DAYS)))
     )];
     lines.push(format!(
-        "The contract year runs from {} to {}.",
+        "{} from {} to {}.",
+        if window.is_whole_year() { "The contract year runs" } else { "Quoted is what is left of the contract year," },
         calendar::in_words(window.first),
         calendar::in_words(window.last)
     ));
