@@ -109,7 +109,7 @@ fn gives(fleet: &Fleet, way: &WayOut, row: &WaterMonth) -> String {
         Reaches::Hours(_) if way.enough => "That is what the rule book asks.".to_owned(),
         Reaches::Hours(_) => format!(
             "The rule book asks for {} h: that takes a filtration pump of its own, laid out by whoever is licensed for it.",
-            row.hours_limit.map_or_else(String::new, |hours| limit_minutes(hours))
+            row.hours_limit.map_or_else(String::new, limit_minutes)
         ),
         Reaches::LargerFilter { minutes, flow, .. } => format!(
             "New and clean it lets {} through and all the water passes in {:.1} min (calculated, {:.1} to {:.1} min){}. Measure \

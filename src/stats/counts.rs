@@ -120,9 +120,9 @@ fn best_ln_mean(units: &[(f64, f64)], shape: f64, centre: f64) -> f64 {
     for _ in 0..100 {
         let (value, falls) = slope(at);
         if value > 0.0 {
-            low = at
+            low = at;
         } else {
-            high = at
+            high = at;
         }
         let next = at + value / falls;
         let next = if next > low && next < high { next } else { f64::midpoint(low, high) };
