@@ -53,27 +53,13 @@ fn calibration(given: &Given) -> Option<String> {
     })
 }
 
-/// What changed since last month: what is new, what was settled, and what was to be done by now and is not.
+/// What changed since last month: what is new, what was settled, what was to be done by now and is
+/// not, and which planned visits nobody logged.
 fn since(given: &Given) -> Vec<String> {
     let Some(before) = given.previous else { return Vec::new() };
-    let changed = since::since(&before.things, &since::things(&given.site.to_do), given.site.as_of);
+    let changed = since::since(&before.kept, &since::Kept::of(given.site), given.site.site);
     let last = calendar::MONTHS[given.month.plus(-1).number() as usize - 1];
-    let named = |things: &[since::Thing]| {
-        // The same at several places is named once.
-        let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
-        for thing in things {
-            let at = thing.at.as_ref().map(|at| place_inside(given, at.as_str()));
-            match kinds.iter_mut().find(|(what, _)| *what == thing.what) {
-                Some((_, places)) => places.extend(at.filter(|at| !places.contains(at))),
-                None => kinds.push((&thing.what, at.into_iter().collect())),
-            }
-        }
-        let words = |(what, places): &(&str, Vec<String>)| match places.as_slice() {
-            [] => (*what).to_owned(),
-            places => format!("{what} ({})", list_short(places, 3)),
-        };
-        list_short(&kinds.iter().map(words).collect::<Vec<_>>(), 3)
-    };
+    let named = |things: &[since::Thing]| since::named(things, 3, |at| place_inside(given, at));
     let mut says = Vec::new();
     if !changed.new.is_empty() {
         says.push(format!("New since {last}: {}.", named(&changed.new)));
@@ -84,16 +70,8 @@ fn since(given: &Given) -> Vec<String> {
     if !changed.not_done.is_empty() {
         says.push(format!("To be done by now and not done: {}.", named(&changed.not_done)));
     }
+    says.extend(since::not_made_words(&changed.not_made, last, |at| place_inside(given, at)));
     says
-}
-
-/// The first items, and how many more there are.
-fn list_short(items: &[String], most: usize) -> String {
-    if items.len() <= most {
-        list(items)
-    } else {
-        format!("{} and {} more", items[..most].join(", "), items.len() - most)
-    }
 }
 
 fn left_out(given: &Given) -> Vec<String> {
