@@ -44,6 +44,11 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
 
 /// How good the forecasts were, where they were poor.
 fn calibration(given: &Given) -> Option<String> {
+    // The counts are the whole fleet's: a customer reads nothing of other customers' pumps, and of a site without records no
+    // forecast was ever held against anything.
+    if !given.office() || given.site.site.records_start().is_none() {
+        return None;
+    }
     // What a pump at another site explains says nothing of this one, and another customer's pump is not named.
     let elsewhere = |one: &&Judged| one.behind.as_ref().is_some_and(|behind| behind.site != given.site.site.id);
     let here: Vec<Judged> =
