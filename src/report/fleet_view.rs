@@ -406,7 +406,7 @@ pub fn view(given: &Given) -> FleetView {
         record: record::record(given),
         sites: appendix::sites(given, &standings),
         sites_note: appendix::note(&standings),
-        cautions: crate::report::cautions::cautions(),
+        cautions: crate::report::cautions::cautions(given.figures.fleet.settings.units),
     }
 }
 
