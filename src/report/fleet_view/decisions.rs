@@ -259,6 +259,7 @@ fn thing(given: &Given, standing: &Standing, group: &[&ToDo]) -> Thing {
         what: if places.is_empty() { what } else { format!("{what}: {}", some(&places)) },
         why: why(one, places.len()),
         by_when: match one.due {
+            _ if one.urgency == Urgency::DoNotUse => "now".to_owned(),
             Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
             _ if one.urgency <= Urgency::ActNow => "now".to_owned(),
             Some(_) => "overdue".to_owned(),

@@ -9,7 +9,7 @@ use crate::quantities::failures::Trend;
 use crate::quantities::measured_trends::{CLEAR, Drifting};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::Units;
-use crate::records::upkeep::Clock;
+use crate::records::upkeep::{Clock, Every};
 use crate::report::format;
 use crate::report::site::in_view;
 
@@ -283,10 +283,19 @@ fn fouling(given: &Given) -> Vec<Finding> {
                     || "fouls fast".to_owned(),
                     |days| format!("needs a clean about every {} days", format::number(days, 0)),
                 ),
-                against: "the interval it is planned at".to_owned(),
+                against: planned_clean(site, at),
             }
         })
         .collect()
+}
+
+/// How often a filter is planned to be cleaned.
+fn planned_clean(site: &crate::site::SiteFigures, at: &str) -> String {
+    let task = site.tasks.iter().find(|task| task.at.as_str() == at && task.id.as_str() == "filter_clean");
+    match task.and_then(|task| task.task.every) {
+        Some(Every::Period(period)) => format!("planned every {} days", format::number(period.mean_days(), 0)),
+        _ => "the interval it is planned at".to_owned(),
+    }
 }
 
 fn models(given: &Given) -> Vec<ModelRow> {

@@ -3,7 +3,6 @@
 use super::{Given, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar;
-use crate::charts::style::list;
 use crate::quantities::forecast_check::Judged;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
 use crate::report::calibration_words;
@@ -17,6 +16,8 @@ use crate::to_do::{ToDo, Urgency};
 
 /// Letters of a reason on page one.
 const WHY: usize = 170;
+/// Spas named in a sentence.
+const SPAS: usize = 5;
 /// Actions on page one.
 pub(super) const ACTIONS: usize = 5;
 
@@ -161,7 +162,7 @@ fn water_sentence(given: &Given) -> String {
     let over = if over.is_empty() { String::new() } else { format!(" {}.", over.join(". ")) };
     if !short.is_empty() {
         let all = short.len() == rows.len() && rows.len() == 1;
-        let names = if all { "the spa".to_owned() } else { list(&short) };
+        let names = if all { "the spa".to_owned() } else { since::list_short(&short, SPAS) };
         let enough_turnover = |row: &WaterMonth| !row.failing.contains(&"turnover");
         let how = if rows.iter().all(|(_, row)| row.verdict != Verdict::Short || enough_turnover(row)) {
             "filtered fewer hours than the rule book asks"
@@ -179,7 +180,11 @@ fn water_sentence(given: &Given) -> String {
         .iter()
         .any(|(_, r)| r.verdict == Verdict::Meets && r.flow.as_ref().is_some_and(|f| f.basis != Basis::Measured));
     let how = if calculated { " (in part calculated, not measured)" } else { "" };
-    let but = if unknown.is_empty() { String::new() } else { format!("; of {} it is not known", list(&unknown)) };
+    let but = if unknown.is_empty() {
+        String::new()
+    } else {
+        format!("; of {} it is not known", since::list_short(&unknown, SPAS))
+    };
     let enough = if over.is_empty() { "was filtered often enough" } else { "was turned over often enough" };
     format!("The water {enough} in {month}{how}{but}.{over}")
 }
@@ -216,6 +221,8 @@ fn action(given: &Given, group: &[&ToDo]) -> view::Action {
         _ => String::new(),
     };
     let by_when = match to_do.due {
+        // A spa that must not be used cannot wait for a day.
+        _ if to_do.urgency == Urgency::DoNotUse => "now".to_owned(),
         Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
         _ if to_do.urgency <= Urgency::ActNow => "now".to_owned(),
         Some(_) => "overdue".to_owned(),
