@@ -41,5 +41,5 @@ sample: typst
 	pdftoppm -r 66 -f 1 -l 1 -singlefile -png reports/sample/site-report.pdf reports/sample/page-one
 	pdftoppm -r 66 -f 2 -l 2 -singlefile -png reports/sample/site-report.pdf reports/sample/page-two
 	pdftoppm -r 66 -f 1 -l 1 -singlefile -png reports/sample/fleet.pdf reports/sample/fleet
-	chromium --headless --no-sandbox --hide-scrollbars --window-size=1000,820 \
+	chromium --headless --no-sandbox --hide-scrollbars --window-size=1280,820 \
 		--screenshot=reports/sample/page.png file://$(CURDIR)/$(SAMPLE)/index.html

@@ -6,11 +6,13 @@
 
 mod carry;
 mod costs;
+mod failures;
 mod forecast_check;
 mod measured_trends;
 mod part_lives;
 mod pump_failures;
 pub mod quoted;
+mod readings;
 mod sums;
 mod visits;
 
@@ -172,7 +174,7 @@ enum Rows {
 }
 
 /// Every table, in the order in which they are shown: what somebody should do comes first, as in every document.
-const TABLES: [Rows; 17] = [
+const TABLES: [Rows; 19] = [
     Rows::Sites(to_do),
     Rows::Fleet(sums::sums),
     Rows::Sites(run_hours),
@@ -183,8 +185,10 @@ const TABLES: [Rows; 17] = [
     Rows::Sites(parts),
     Rows::Fleet(|figures| part_lives::part_lives(figures.lives)),
     Rows::Fleet(|figures| pump_failures::pump_failures(&figures.sites, figures.lives)),
+    Rows::Sites(failures::failures),
     Rows::Fleet(pump_failures::failure_costs),
     Rows::Sites(measured_trends::measured_trends),
+    Rows::Sites(readings::readings),
     Rows::Fleet(|figures| visits::visits(&figures.plan)),
     Rows::Fleet(carry::carry),
     Rows::Fleet(|figures| costs::costs(&figures.costs, minor_units(figures))),

@@ -1,7 +1,7 @@
 //! The sheet a chart is drawn on: collects shapes and labels, then writes them as SVG.
 //!
 //! It exists so that no label is set before it is known that it lies inside the sheet and on no other
-//! label: every text is recorded with its box, and [`Canvas::try_text`] refuses a place that is taken.
+//! label or mark: texts and marks are recorded with their boxes, and [`Canvas::try_text`] refuses a place that is taken.
 //! It must not know what the shapes mean.
 
 use plotters::element::{Circle, PathElement, Polygon, Rectangle, Text};
@@ -10,7 +10,7 @@ use plotters::style::text_anchor::{HPos, Pos, VPos};
 use plotters::style::{Color, FontStyle, FontTransform, RGBColor, ShapeStyle, TextStyle};
 
 use super::NoChart;
-use super::style::{self, ACT, FAMILY, Mark, PAPER, WIDTH};
+use super::style::{self, ACT, FAMILY, GREY_GRID, Mark, PAPER, WIDTH};
 
 /// Where a text's x lies on it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -64,6 +64,50 @@ impl LabelBox {
     }
 }
 
+/// The room a drawn mark takes, pixels: what a reader must see, and no label may lie on. Bars are none, since figures and
+/// words stand in and on them, nor are the lines of the grid.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) enum MarkBox {
+    /// A dot, ring or triangle.
+    Spot { left: f64, top: f64, right: f64, bottom: f64 },
+    /// A stretch of a line, with half its width.
+    Stroke { from: (f64, f64), to: (f64, f64), half: f64 },
+}
+
+impl MarkBox {
+    fn spot(x: i32, y: i32, half: i32) -> Self {
+        let (x, y, half) = (f64::from(x), f64::from(y), f64::from(half));
+        Self::Spot { left: x - half, top: y - half, right: x + half, bottom: y + half }
+    }
+
+    /// Whether it lies under a label, `gap` around the letters counted.
+    fn touches(&self, label: &LabelBox, gap: f64) -> bool {
+        match *self {
+            Self::Spot { left, top, right, bottom } => {
+                left < label.right + gap && label.left - gap < right && top < label.bottom && label.top < bottom
+            }
+            Self::Stroke { from, to, half } => {
+                // The part of the stretch within the box, by clipping it against each pair of edges.
+                let (mut start, mut end) = (0.0f64, 1.0f64);
+                for (at, along, low, high) in [
+                    (from.0, to.0 - from.0, label.left - gap - half, label.right + gap + half),
+                    (from.1, to.1 - from.1, label.top - half, label.bottom + half),
+                ] {
+                    if along == 0.0 {
+                        if at <= low || at >= high {
+                            return false;
+                        }
+                        continue;
+                    }
+                    let (a, b) = ((low - at) / along, (high - at) / along);
+                    (start, end) = (start.max(a.min(b)), end.min(a.max(b)));
+                }
+                start < end
+            }
+        }
+    }
+}
+
 /// All labels of a chart, in the order they were set.
 #[derive(Debug, Clone, Default, PartialEq)]
 pub(super) struct LabelBoxes(pub Vec<LabelBox>);
@@ -89,6 +133,7 @@ enum Shape {
 pub(super) struct Drawing {
     pub svg: String,
     pub labels: LabelBoxes,
+    pub marks: Vec<MarkBox>,
     pub height: i32,
 }
 
@@ -97,11 +142,14 @@ pub(super) struct Drawing {
 pub(super) struct Canvas {
     shapes: Vec<Shape>,
     labels: LabelBoxes,
+    marks: Vec<MarkBox>,
 }
 
 /// Ascent and descent of set text, in ems: room for accents on capitals is in the line pitch.
 const ASCENT: f64 = 0.80;
 const DESCENT: f64 = 0.25;
+/// Paper on either side of a text that lies on paper.
+const MARGIN: i32 = 6;
 
 impl Canvas {
     /// A filled rectangle.
@@ -139,6 +187,12 @@ impl Canvas {
     /// A line through points.
     pub(super) fn line(&mut self, points: Vec<(i32, i32)>, width: u32, colour: RGBColor) {
         if points.len() > 1 {
+            if colour != GREY_GRID {
+                let exact = |(x, y): (i32, i32)| (f64::from(x), f64::from(y));
+                let half = f64::from(width) / 2.0;
+                let stretch = |pair: &[(i32, i32)]| MarkBox::Stroke { from: exact(pair[0]), to: exact(pair[1]), half };
+                self.marks.extend(points.windows(2).map(stretch));
+            }
             self.shapes.push(Shape::Path { points, width, colour });
         }
     }
@@ -161,6 +215,7 @@ impl Canvas {
 
     /// A filled circle.
     pub(super) fn disc(&mut self, x: i32, y: i32, radius: i32, colour: RGBColor) {
+        self.marks.push(MarkBox::spot(x, y, radius));
         self.shapes.push(Shape::Disc { centre: (x, y), radius, colour });
     }
 
@@ -174,13 +229,17 @@ impl Canvas {
     pub(super) fn triangle(&mut self, x: i32, y: i32, half: i32, up: bool, colour: RGBColor) {
         let (base, tip) = if up { (y + half * 4 / 5, y - half) } else { (y - half * 4 / 5, y + half) };
         let points = vec![(x - half, base), (x + half, base), (x, tip)];
+        self.marks.push(MarkBox::spot(x, y, half));
         self.shapes.push(Shape::Polygon { points, colour });
     }
 
     /// The mark of an urgency.
     pub(super) fn mark(&mut self, mark: Mark, x: i32, y: i32) {
         match mark {
-            Mark::DoNotUse => self.fill(x - 12, y - 12, x + 12, y + 12, ACT),
+            Mark::DoNotUse => {
+                self.marks.push(MarkBox::spot(x, y, 12));
+                self.fill(x - 12, y - 12, x + 12, y + 12, ACT);
+            }
             Mark::ActNow => self.triangle(x, y, 15, true, ACT),
             Mark::Plan => self.disc(x, y, 12, style::mark_colour(mark)),
             Mark::Note => self.ring(x, y, 12, style::mark_colour(mark)),
@@ -197,10 +256,10 @@ impl Canvas {
         }
     }
 
-    /// Sets the text only if no label is in its place; tells whether it did.
+    /// Sets the text only if no label and no mark drawn so far is in its place; tells whether it did.
     pub(super) fn try_text(&mut self, text: &str, x: i32, y: i32, type_: Type) -> bool {
         let (_, _, label) = Self::laid_out(text, x, y, type_);
-        let free = self.labels.is_free(&label, 10.0);
+        let free = self.is_free(&label, 2.0);
         if free {
             self.text(text, x, y, type_);
         }
@@ -210,18 +269,22 @@ impl Canvas {
     /// As [`Canvas::try_text`], with paper under the text so that no line of the grid runs through it.
     pub(super) fn try_text_on_paper(&mut self, text: &str, x: i32, y: i32, type_: Type) -> bool {
         let (_, _, label) = Self::laid_out(text, x, y, type_);
-        let free = self.labels.is_free(&label, 10.0);
+        let free = self.is_free(&label, f64::from(MARGIN));
         if free {
             self.fill(
-                label.left.floor() as i32 - 6,
+                label.left.floor() as i32 - MARGIN,
                 label.top.floor() as i32,
-                label.right.ceil() as i32 + 6,
+                label.right.ceil() as i32 + MARGIN,
                 label.bottom.ceil() as i32,
                 PAPER,
             );
             self.text(text, x, y, type_);
         }
         free
+    }
+
+    fn is_free(&self, label: &LabelBox, gap: f64) -> bool {
+        self.labels.is_free(label, 10.0) && !self.marks.iter().any(|mark| mark.touches(label, gap))
     }
 
     fn laid_out(text: &str, x: i32, y: i32, type_: Type) -> (String, i32, LabelBox) {
@@ -292,7 +355,7 @@ impl Canvas {
             }
             root.present().map_err(refused)?;
         }
-        Ok(Drawing { svg, labels: self.labels, height })
+        Ok(Drawing { svg, labels: self.labels, marks: self.marks, height })
     }
 }
 
@@ -322,7 +385,7 @@ fn set_type((x, y): (i32, i32), type_: Type) -> ((i32, i32), TextStyle<'static>)
     (place, set)
 }
 
-/// What every chart's tests assert: labels inside the sheet and clear of each other.
+/// What every chart's tests assert: labels inside the sheet, clear of each other and of every mark.
 #[cfg(test)]
 pub(super) fn assert_labels_fit(drawing: &Drawing) {
     let labels = &drawing.labels.0;
@@ -338,6 +401,9 @@ pub(super) fn assert_labels_fit(drawing: &Drawing) {
         );
         for other in &labels[at + 1..] {
             assert!(!label.touches(other, 0.0), "{label:?} overlaps {other:?}");
+        }
+        for mark in &drawing.marks {
+            assert!(!mark.touches(label, 0.0), "{label:?} lies on {mark:?}");
         }
     }
 }
@@ -365,6 +431,29 @@ mod tests {
         assert!(svg.contains("font-family=\"Noto Sans\""), "{svg}");
         assert!(svg.contains("font-size=\"30"), "{svg}");
         assert!(svg.contains("font-weight=\"bold\""), "{svg}");
+    }
+
+    #[test]
+    fn no_text_is_set_on_a_mark() {
+        let type_ = Type::new(LABEL, INK, Anchor::Left);
+        let refused = |mark: fn(&mut Canvas)| {
+            let mut canvas = Canvas::default();
+            mark(&mut canvas);
+            let plain = canvas.try_text("label", 100, 100, type_);
+            let mut canvas = Canvas::default();
+            mark(&mut canvas);
+            assert_eq!(canvas.try_text_on_paper("label", 100, 100, type_), plain);
+            !plain
+        };
+        assert!(refused(|canvas| canvas.disc(120, 90, 5, INK)));
+        assert!(refused(|canvas| canvas.ring(120, 90, 5, INK)));
+        assert!(refused(|canvas| canvas.triangle(120, 90, 5, true, INK)));
+        assert!(refused(|canvas| canvas.mark(Mark::DoNotUse, 120, 90)));
+        assert!(refused(|canvas| canvas.line(vec![(0, 40), (300, 140)], 3, INK)));
+        assert!(refused(|canvas| canvas.dashed((0, 90), (300, 90), 3, (8, 8), INK)));
+        assert!(!refused(|canvas| canvas.line(vec![(0, 200), (300, 160)], 3, INK)));
+        assert!(!refused(|canvas| canvas.line(vec![(0, 90), (300, 90)], 3, GREY_GRID)));
+        assert!(!refused(|canvas| canvas.disc(120, 140, 5, INK)));
     }
 
     #[test]

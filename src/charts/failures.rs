@@ -58,7 +58,7 @@ pub struct FailureBound {
 pub fn failures(input: &FailuresInput) -> Result<Chart, NoChart> {
     let shown = shown(input);
     let drawing = draw(input, &shown)?;
-    Ok(Chart { name: input.name.clone(), svg: drawing.svg, alt: alt(input, &shown), caption: caption(input) })
+    Ok(Chart { name: input.name.clone(), svg: drawing.svg, alt: alt(input, &shown), caption: caption(input, &shown) })
 }
 
 fn shown(input: &FailuresInput) -> Vec<&Failure> {
@@ -111,15 +111,29 @@ fn draw(input: &FailuresInput, shown: &[&Failure]) -> Result<Drawing, NoChart> {
     steps.push((right, axis.y(shown.len() as f64)));
     canvas.line(steps, 5, ACCENT);
     let radius = if shown.len() > 40 { 7 } else { 11 };
+    let mut names = Vec::new();
     for (number, failure) in shown.iter().enumerate() {
         let (x, y) = (scale.middle(failure.date), axis.y(number as f64 + 1.0));
         canvas.disc(x, y, radius, ACT);
-        // To the upper left of its step there is no line of the failures.
         let what = style::fit(&failure.what, 330.0, f64::from(TICK));
         let width = style::text_width(&what, f64::from(TICK), false).ceil() as i32;
-        if !what.is_empty() && x - 20 - width >= left {
-            canvas.try_text_on_paper(&what, x - 20, y - 10, Type::new(TICK, INK, Anchor::Right));
-        }
+        names.push((what, width, (x, y)));
+    }
+    // Once all is drawn, so that no name hides a later failure. To the upper left of its step there is no line of the
+    // failures, to the lower right mostly none; a bound may run through either.
+    for (what, width, (x, y)) in names.into_iter().filter(|(what, ..)| !what.is_empty()) {
+        let to_the_left = Type::new(TICK, INK, Anchor::Right);
+        let to_the_right = Type::new(TICK, INK, Anchor::Left);
+        let _ = [(x - 20, y - 10, to_the_left), (x - 20, y + 10, to_the_left), (x - 20, y - 34, to_the_left)]
+            .into_iter()
+            .chain([(x + 20, y + 34, to_the_right), (x + 20, y + 50, to_the_right)])
+            .any(|(at, baseline, type_)| {
+                let from = if type_.anchor == Anchor::Right { at - width } else { at };
+                from >= left
+                    && from + width <= right
+                    && baseline <= bottom - 10
+                    && canvas.try_text_on_paper(&what, at, baseline, type_)
+            });
     }
     end_labels(&mut canvas, ends, right, top);
     canvas.finish(bottom + MONTHS_HEIGHT)
@@ -153,12 +167,20 @@ fn alt(input: &FailuresInput, shown: &[&Failure]) -> String {
     out
 }
 
-fn caption(input: &FailuresInput) -> String {
+/// Failures named one by one below the chart: where they stand close there is no room for their names in it.
+const NAMED: usize = 12;
+
+fn caption(input: &FailuresInput, shown: &[&Failure]) -> String {
     let mut parts = vec!["dot: a failure".to_owned()];
     if !input.bounds.is_empty() {
         parts.push(format!("dashed lines: {}", style::printable(&input.range_name)));
     }
-    style::sentence(&parts)
+    let mut out = style::sentence(&parts);
+    let named: Vec<String> = shown.iter().map(|failure| style::fit(&failure.what, 330.0, f64::from(TICK))).collect();
+    if (2..=NAMED).contains(&named.len()) && named.iter().all(|what| !what.is_empty()) {
+        let _ = write!(out, " In order: {}.", style::list(&named));
+    }
+    out
 }
 
 #[cfg(test)]
@@ -211,6 +233,16 @@ mod tests {
         let mut other = input(5, "shaft seal");
         other.failures.reverse();
         assert_eq!(failures(&other).unwrap(), chart);
+    }
+
+    #[test]
+    fn every_failure_is_named_though_there_is_no_room_in_the_plot() {
+        let mut input = input(5, "shaft seal");
+        input.failures[1].what = "capacitor".into();
+        let caption = failures(&input).unwrap().caption;
+        let named = ["shaft seal", "shaft seal", "shaft seal", "capacitor", "shaft seal"];
+        assert!(caption.ends_with(&format!(" In order: {}.", style::list(&named.map(str::to_owned)))), "{caption}");
+        assert!(!failures(&self::input(40, "shaft seal")).unwrap().caption.contains("In order"));
     }
 
     #[test]

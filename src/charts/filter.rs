@@ -99,7 +99,7 @@ fn timeline(input: &FilterInput) -> Timeline<'_> {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
-    use crate::charts::canvas::assert_labels_fit;
+    use crate::charts::canvas::{MarkBox, assert_labels_fit};
     use crate::charts::timeline::Crossing;
     use chrono::Days;
 
@@ -141,7 +141,15 @@ mod tests {
         for readings in [2, 3, 12, 40, 180] {
             for scale in [1e-4, 1.0, 1e6] {
                 let mut input = input(readings, scale);
-                assert_labels_fit(&timeline(&input).draw().unwrap());
+                let drawing = timeline(&input).draw().unwrap();
+                assert_labels_fit(&drawing);
+                // The day is said beside the plot, whatever readings lie about the limit.
+                let day = drawing.labels.0.iter().find(|label| label.text == "about 5 Nov").unwrap();
+                let spots = drawing.marks.iter().filter_map(|mark| match mark {
+                    MarkBox::Spot { right, .. } => Some(*right),
+                    MarkBox::Stroke { .. } => None,
+                });
+                assert!(spots.fold(0.0, f64::max) < day.left);
                 input.unit = "units of pressure <with> a name of some sixty characters, & more".into();
                 input.limit_pressure = Some(0.801 * scale);
                 assert_labels_fit(&timeline(&input).draw().unwrap());

@@ -132,6 +132,9 @@ fn draw(input: &PartLifeInput) -> Result<Drawing, NoChart> {
         }
         let figure = percent(row.used_share);
         let width = style::text_width(&figure, tick_size, false).ceil() as i32;
+        // The line of the whole life is read down the rows: a figure that would cut it stands behind it.
+        let cuts = tip < x(1.0) + 4 && tip + width + 16 > x(1.0) - 4;
+        let tip = if cuts { x(1.0) + 4 } else { tip };
         canvas.fill(tip + 8, middle - 15, tip + width + 16, middle + 15, PAPER);
         canvas.text(&figure, tip + 12, middle + 10, Type::new(TICK, colour, Anchor::Left));
         if let Some(mark) = row.mark {

@@ -121,6 +121,7 @@ impl Timeline<'_> {
                 colour: if level.is_limit { INK } else { GREY_TEXT },
             })
             .collect();
+        ends.extend(self.crossing_label(&axis, (top, bottom)));
         let left = axis.label_width() + 20;
         let right = WIDTH - end_label_room(&mut ends, 400).max(10);
         let scale = DayScale::new(self.from, self.end(), left, right)?;
@@ -215,12 +216,19 @@ impl Timeline<'_> {
         if scale.holds(crossing.expected) {
             canvas.mark(Mark::Plan, x, y);
         }
-        let with_year = if crossing.expected.year() == self.to.year() { "%b" } else { "%b %Y" };
-        let label = format!("about {} {}", crossing.expected.day(), crossing.expected.format(with_year));
-        let type_ = Type::new(TICK, PLAN, Anchor::Centre);
-        let spot = x.clamp(scale.left + 120, scale.right - 120);
-        let _ = canvas.try_text_on_paper(&label, spot, y - 26, type_)
-            || canvas.try_text_on_paper(&label, spot, y + 48, type_);
+    }
+
+    /// The day the limit is reached, in words beside the plot: within it the highest readings lie about the limit, and no
+    /// word may hide one.
+    fn crossing_label(&self, axis: &ValueAxis, (top, bottom): (i32, i32)) -> Option<EndLabel> {
+        let trend = self.trend?;
+        let crossing = trend.crossing.filter(|crossing| (self.from..=self.end()).contains(&crossing.earliest))?;
+        let with_year = if crossing.expected.year() == self.to.year() { "%-d %b" } else { "%-d %b %Y" };
+        Some(EndLabel {
+            y: axis.y(trend.to_value).clamp(top, bottom),
+            text: format!("about {}", crossing.expected.format(with_year)),
+            colour: PLAN,
+        })
     }
 
     /// What the trend comes to, as a sentence, for alt texts.

@@ -199,6 +199,9 @@ fn over_bar(canvas: &mut Canvas, entry: &TurnoverMonth, slot: &Slot, axis: &Valu
     }
 }
 
+/// Baselines tried for words of months without a bar, over the bottom of the plot.
+const HEIGHTS: [i32; 6] = [16, 36, 56, 76, 96, 116];
+
 /// "closed" once over each run of closed months, from the bottom up where they are narrow; "?" in
 /// each unknown one.
 fn closed_runs(canvas: &mut Canvas, months: &[TurnoverMonth], slots: &[Slot], bottom: i32) {
@@ -209,14 +212,19 @@ fn closed_runs(canvas: &mut Canvas, months: &[TurnoverMonth], slots: &[Slot], bo
         if run > 0 {
             let (from, to) = (slots[at].left, slots[at + run - 1].right);
             let x = i32::midpoint(from, to);
-            if style::text_width("closed", f64::from(TICK), false) + 12.0 <= f64::from(to - from) {
-                canvas.text("closed", x, bottom - 16, type_);
-            } else {
-                let upright = Type { anchor: Anchor::Left, ..type_ }.upright();
-                canvas.text("closed", x + 8, bottom - 14, upright);
-            }
+            let wide = style::text_width("closed", f64::from(TICK), false) + 12.0 <= f64::from(to - from);
+            let upright = Type { anchor: Anchor::Left, ..type_ }.upright();
+            // Where the limit runs low it would strike the word out, which then stands over it.
+            let _ = HEIGHTS.into_iter().any(|height| {
+                if wide {
+                    canvas.try_text("closed", x, bottom - height, type_)
+                } else {
+                    canvas.try_text("closed", x + 8, bottom - height, upright)
+                }
+            });
         } else if months[at].state == TurnoverState::Unknown {
-            canvas.text("?", slots[at].centre(), bottom - 16, type_);
+            let x = slots[at].centre();
+            let _ = HEIGHTS.into_iter().any(|height| canvas.try_text("?", x, bottom - height, type_));
         }
         at += run.max(1);
     }

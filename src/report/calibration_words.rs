@@ -14,7 +14,10 @@ pub const FLATTERED: &str = "entries dated back make them look better than they 
 pub fn notice(judged: &[Judged], name: impl Fn(&Id, &Address) -> String) -> Option<String> {
     let poor: Vec<String> = judged.iter().filter(|one| one.is_poor()).map(|one| poorly(one, &name)).collect();
     (!poor.is_empty()).then(|| {
-        format!("Take forecasts with care. Made again for the past two years: {}; and {FLATTERED}.", poor.join("; "))
+        format!(
+            "Take forecasts with care. Made again for the past two years in the whole fleet: {}; and {FLATTERED}.",
+            poor.join("; ")
+        )
     })
 }
 
@@ -157,6 +160,7 @@ mod tests {
         let (site, at) = (Id::parse("gym").unwrap(), Address::parse("pool/jets").unwrap());
         biased.behind = Some(BehindIt { site, at, sum });
         let says = notice(&[judged(What::Hours, 17, 9.0), biased.clone()], name).unwrap();
+        assert!(says.contains(" in the whole fleet: "), "{says}");
         assert!(says.contains("17 failures came, 9.0 were expected (5 to 13), 7 of them at gym, pool/jets;"), "{says}");
         assert!(!says.contains("hours") && says.contains("dated back"), "{says}");
         let says = sentence(&biased, name).unwrap();

@@ -5,6 +5,7 @@
 //! not depend on the site's figures, and must not cite a source whose text nobody has seen.
 
 use super::view::Caution;
+use crate::records::fleet::Units;
 
 /// How the text of a source is known.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -131,9 +132,29 @@ pub const STANDING_CAUTIONS: &[StandingCaution] = &[
     },
 ];
 
-/// The standing cautions as the report prints them.
-pub fn cautions() -> Vec<Caution> {
-    STANDING_CAUTIONS.iter().copied().map(StandingCaution::to_view).collect()
+/// What cautions name in both systems: metric, US.
+const BOTH: [(&str, &str); 6] = [
+    ("40 °C", "104 °F"),
+    ("38 to 40 °C", "100 to 104 °F"),
+    ("45 °C", "113 °F"),
+    ("25 to 45 °C", "77 to 113 °F"),
+    ("1.5 m", "5 ft"),
+    ("0.9 m", "3 ft"),
+];
+
+/// A text with the unit of the report first in each pair, "104 °F (40 °C)", and the other behind it.
+pub fn in_order(text: &str, units: Units) -> String {
+    let mut text = text.to_owned();
+    for (metric, us) in BOTH {
+        let (first, second) = if units == Units::Us { (us, metric) } else { (metric, us) };
+        text = text.replace(&format!("{second} ({first})"), &format!("{first} ({second})"));
+    }
+    text
+}
+
+/// The standing cautions as a report in these units prints them.
+pub fn cautions(units: Units) -> Vec<Caution> {
+    STANDING_CAUTIONS.iter().map(|caution| caution.to_view(units)).collect()
 }
 
 /// What is due wherever the exchange of a pump is spoken of: the law, isolation, the covers.
@@ -143,13 +164,13 @@ pub fn before_a_pump_is_exchanged() -> impl Iterator<Item = &'static StandingCau
 }
 
 impl StandingCaution {
-    fn to_view(self) -> Caution {
+    fn to_view(self, units: Units) -> Caution {
         let source = match self.how_known {
             HowKnown::Read => format!("{} (text read)", self.source),
             HowKnown::Quoted => format!("{} (read as quoted elsewhere)", self.source),
             HowKnown::Practice => "Usual practice; no source cited".to_owned(),
         };
-        Caution { subject: self.subject.to_owned(), text: self.text.to_owned(), source }
+        Caution { subject: in_order(self.subject, units), text: in_order(self.text, units), source }
     }
 }
 
@@ -174,11 +195,24 @@ mod tests {
     #[test]
     fn nothing_known_from_memory_only_is_cited() {
         let unseen = ["680.44", "60364", "Virginia", "A112", "ICC-16", "MAHC", "Aquatic Health", "CPSC", "NSF", "WHO"];
-        for caution in cautions() {
+        for caution in cautions(Units::Metric) {
             for name in unseen {
                 assert!(!caution.source.contains(name), "{} cites {name}", caution.subject);
             }
         }
+    }
+
+    #[test]
+    fn the_unit_of_the_report_comes_first() {
+        let of = |units| cautions(units).into_iter().map(|c| c.subject + ": " + &c.text + "\n").collect::<String>();
+        let (metric, us) = (of(Units::Metric), of(Units::Us));
+        for (pairs, others) in [(["°C (", " m ("], (&metric, &us)), (["°F (", " ft ("], (&us, &metric))] {
+            for pair in pairs {
+                assert!(others.0.contains(pair), "{pair}: {}", others.0);
+                assert!(!others.1.contains(pair), "{pair}: {}", others.1);
+            }
+        }
+        assert!(us.contains("above 104 °F (40 °C)") && us.contains("at 77 to 113 °F (25 to 45 °C)"), "{us}");
     }
 
     #[test]
@@ -188,7 +222,7 @@ mod tests {
 
     #[test]
     fn every_subject_a_report_owes_is_there() {
-        let all: String = cautions().into_iter().map(|c| c.subject + " " + &c.text + "\n").collect();
+        let all: String = cautions(Units::Metric).into_iter().map(|c| c.subject + " " + &c.text + "\n").collect();
         for owed in ["lock", "entrapment", "40 °C (104 °F)", "Legionella", "Chemicals", "licenses"] {
             assert!(all.contains(owed), "{owed}");
         }

@@ -100,8 +100,10 @@ pub struct Work {
     pub summary: String,
     /// By week and technician.
     pub weeks: Vec<Week>,
-    /// The visits, in order.
+    /// The visits, in order, as many as are listed.
     pub visits: Vec<Visit>,
+    /// That there are more than are listed, and where they are; may be empty.
+    pub visits_note: String,
     /// What did not fit into a visit, a sentence each.
     pub not_fitted: Vec<String>,
 }
@@ -342,6 +344,9 @@ pub struct SiteLine {
     pub cost: String,
 }
 
+/// Letters of a site's name in a sentence or a cell.
+const NAME: usize = 60;
+
 /// What the view is made from.
 pub struct Given<'a> {
     /// The fleet's figures.
@@ -401,7 +406,7 @@ pub fn view(given: &Given) -> FleetView {
         record: record::record(given),
         sites: appendix::sites(given, &standings),
         sites_note: appendix::note(&standings),
-        cautions: crate::report::cautions::cautions(),
+        cautions: crate::report::cautions::cautions(given.figures.fleet.settings.units),
     }
 }
 
@@ -428,6 +433,11 @@ fn document(given: &Given) -> Document {
         lang: if settings.units == Units::Us { "en-US" } else { "en-GB" }.to_owned(),
         header: "All sites".to_owned(),
     }
+}
+
+/// The name of a site as it stands in a sentence or a cell: one of thousands of letters would leave no room for the others.
+fn name(site: &crate::site::SiteFigures) -> String {
+    crate::report::format::clipped(&site.site.name, NAME)
 }
 
 /// A place within a site: the spa is left out where there is only one.

@@ -25,6 +25,18 @@ pub const GPM_PER_SQUARE_FOOT: f64 = LITRES_PER_GALLON / SQUARE_METRES_PER_SQUAR
 /// A foot in metres.
 pub const METRES_PER_FOOT: f64 = 0.3048;
 
+/// The beginning of a text of more than `most` letters, with a sign that there is more; a shorter one as it is.
+pub fn clipped(text: &str, most: usize) -> String {
+    use unicode_segmentation::UnicodeSegmentation as _;
+    match text.grapheme_indices(true).nth(most) {
+        None => text.to_owned(),
+        Some(_) => {
+            let end = text.grapheme_indices(true).nth(most.saturating_sub(1)).map_or(text.len(), |(at, _)| at);
+            format!("{}…", text[..end].trim_end())
+        }
+    }
+}
+
 /// The unit flows are shown in.
 pub fn flow_unit(units: Units) -> &'static str {
     if units == Units::Us { "gpm" } else { "L/min" }
@@ -344,6 +356,14 @@ mod tests {
         assert_eq!(number(1234.5, 1), "1234.5");
         assert_eq!(number(-0.04, 1), "0.0");
         assert_eq!(number(-12.0, 0), "\u{2212}12");
+    }
+
+    #[test]
+    fn a_long_name_is_shown_by_its_beginning() {
+        assert_eq!(clipped("Weir House", 10), "Weir House");
+        assert_eq!(clipped("Weir House", 6), "Weir…");
+        assert_eq!(clipped(&"e\u{301}".repeat(9), 3), "e\u{301}e\u{301}…");
+        assert_eq!(clipped("", 3), "");
     }
 
     #[test]

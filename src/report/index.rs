@@ -130,6 +130,9 @@ pub struct Link {
     pub name: String,
 }
 
+/// Letters of a name in a row.
+const NAME: usize = 120;
+
 /// The key of a state: its rank as a digit.
 fn key(urgency: Option<Urgency>) -> String {
     urgency.map_or(9, |u| u as u8).to_string()
@@ -243,12 +246,12 @@ fn row(figures: &FleetFigures, standing: &Standing, written: &BTreeSet<&str>, of
     let visit = figures.plan.of_site(&site.id).map(|visit| visit.date).min();
     let cost = standing.numbers.planned_cost.filter(|_| office);
     Row {
-        name: site.name.clone(),
+        name: format::clipped(&site.name, NAME),
         href: if written.contains(report.as_str()) { report } else { String::new() },
         customer: customer
             .and_then(|id| figures.fleet.customers.get(id))
             .and_then(|c| c.name.as_ref())
-            .map_or_else(String::new, |name| name.0.clone()),
+            .map_or_else(String::new, |name| format::clipped(&name.0, NAME)),
         key: key(standing.urgency()),
         shape: shape(standing.urgency()).to_owned(),
         word: standing.words().to_owned(),

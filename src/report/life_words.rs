@@ -23,8 +23,9 @@ pub fn chance(site: &SiteFigures, part: &PartDue) -> String {
     }
 }
 
-/// What "book guess" in a row means, with how many of each kind have not failed; empty where it stands in none.
-pub fn guess_note(site: &SiteFigures, shown: &[&PartDue]) -> String {
+/// What "book guess" in a row means; empty where it stands in none. The office reads how many of each kind in the fleet have
+/// not failed; how many others have is no customer's business.
+pub fn guess_note(site: &SiteFigures, shown: &[&PartDue], office: bool) -> String {
     let mut kinds: Vec<(String, usize)> = Vec::new();
     // Where no log is kept nobody knows what has failed.
     if site.site.records_start().is_none() {
@@ -42,8 +43,20 @@ pub fn guess_note(site: &SiteFigures, shown: &[&PartDue]) -> String {
     if kinds.is_empty() {
         return String::new();
     }
-    let each: Vec<String> = kinds.iter().map(|(name, n)| format!("none of your {n} of {name}")).collect();
+    if !office {
+        let names: Vec<String> = kinds.into_iter().map(|(name, _)| name).collect();
+        return format!(" Book guess: from the book alone, since no failure of {} is on record.", list_or(&names));
+    }
+    let each: Vec<String> = kinds.iter().map(|(name, n)| format!("none of the fleet's {n} of {name}")).collect();
     format!(" Book guess: {} has failed yet.", each.join(", "))
+}
+
+fn list_or(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first @ .., last] => format!("{} or {last}", first.join(", ")),
+    }
 }
 
 fn one_in(chance: f64) -> String {

@@ -219,7 +219,7 @@ pub fn view(given: &Given) -> LogBookView {
         closures,
         no_closures: format!("No closure is recorded for {month}."),
         limits: given.limits.to_vec(),
-        cautions: cautions(),
+        cautions: cautions(given.fleet.settings.units),
         sign: ["Kept by (responsible person)", "Seen by (inspector)"].map(str::to_owned).to_vec(),
     }
 }
@@ -324,10 +324,10 @@ fn warnings(given: &Given) -> Vec<String> {
         .collect()
 }
 
-fn cautions() -> Vec<String> {
+fn cautions(units: crate::records::fleet::Units) -> Vec<String> {
     const SUBJECTS: [&str; 4] =
         ["When to close at once", "Suction covers and entrapment", "Chemicals", "Water-borne illness"];
-    crate::report::cautions::cautions()
+    crate::report::cautions::cautions(units)
         .into_iter()
         .filter(|c| SUBJECTS.contains(&c.subject.as_str()))
         .map(|c| format!("{}: {}", c.subject, c.text))

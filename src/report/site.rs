@@ -10,7 +10,7 @@ use crate::quantities::water_turnover::WaterMonth;
 use crate::records::Fleet;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::logbook_view;
-use crate::report::since::{self, Thing};
+use crate::report::since::Kept;
 use crate::report::site_charts::{self, Charts};
 use crate::report::site_view;
 use crate::report::template::Templates;
@@ -29,8 +29,8 @@ pub struct Numbers {
     pub planned_cost: Option<Decimal>,
     /// What the coming twelve months are expected to cost, failures and ways too: mean, and the ends of the central 80 %.
     pub expected_cost: Option<(f64, f64, f64)>,
-    /// What was to be done.
-    pub things: Vec<Thing>,
+    /// What was to be done, and the visits planned.
+    pub kept: Kept,
     /// How the site stood: the most pressing of those.
     pub urgency: Option<Urgency>,
 }
@@ -51,11 +51,11 @@ impl Numbers {
                 against(a).total_cmp(&against(b))
             });
         let priced = site.year.lines.iter().any(|line| line.amount.is_some());
-        let things = since::things(&site.to_do);
-        let urgency = things.iter().map(|thing| thing.urgency).min();
+        let kept = Kept::of(site);
+        let urgency = kept.things.iter().map(|thing| thing.urgency).min();
         let planned_cost = priced.then_some(site.year.total);
         let expected_cost = site.expected_year.as_ref().map(|year| (year.mean, year.low, year.high));
-        Self { worst, parts_due: site.parts_due_within(90), planned_cost, expected_cost, things, urgency }
+        Self { worst, parts_due: site.parts_due_within(90), planned_cost, expected_cost, kept, urgency }
     }
 }
 

@@ -7,7 +7,6 @@
 use statrs::distribution::{ContinuousCDF, Gamma as GammaDistribution};
 use statrs::function::gamma::ln_gamma;
 
-
 /// A gamma distribution of a rate: mean shape/rate.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Gamma {

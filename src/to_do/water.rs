@@ -76,7 +76,10 @@ pub(super) fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut V
                 urgency: Urgency::DoNotUse,
                 at: Some(spa.at.clone()),
                 reason: "set-too-hot",
-                what: "set the water to 40 °C (104 °F) at most".to_owned(),
+                what: format!(
+                    "set the water to {} at most",
+                    format::test_value(Quantity::Temperature, HOTTEST_CELSIUS, units)
+                ),
                 says: format!("By the records it is set to {}.", format::test_value(Quantity::Temperature, set, units)),
                 if_left: "water this hot can make bathers faint".to_owned(),
                 due: None,
@@ -140,9 +143,10 @@ pub(super) fn tests(fleet: &Fleet, spas: &[SpaFigures], as_of: NaiveDate, all: &
             if !matches!(last.verdict, TestVerdict::Low | TestVerdict::High) && !hot {
                 continue;
             }
+            let over_hottest = format!("over {}", format::test_value(quantity, HOTTEST_CELSIUS, fleet.settings.units));
             let out_of = match last.verdict {
                 TestVerdict::Low | TestVerdict::High => last.verdict.word(),
-                _ => "over 40 °C (104 °F)",
+                _ => over_hottest.as_str(),
             };
             let wrong = rows.iter().filter(|t| matches!(t.verdict, TestVerdict::Low | TestVerdict::High)).count();
             let name = format::quantity_name(quantity);

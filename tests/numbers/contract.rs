@@ -3,7 +3,7 @@
 use crate::support::Table;
 
 /// The columns each table begins with.
-const COLUMNS: [(&str, &str); 17] = [
+const COLUMNS: [(&str, &str); 19] = [
     ("run_hours", "site,at,month,speed,hours,basis,metered_fraction,energy_kwh,energy_cost"),
     ("hours_forecast", "site,at,month,speed,hours,low,high"),
     (
@@ -36,6 +36,8 @@ const COLUMNS: [(&str, &str); 17] = [
         "measured_trends",
         "site,at,quantity,readings,slope_per_30d,slope_low,slope_high,p_value,limit,crosses,crosses_low,crosses_high",
     ),
+    ("failures", "site,at,date,what,hours_since_records,source"),
+    ("readings", "site,at,date,quantity,value,source"),
     ("visits", "visit,site,date,technician,at,task,because,due,minutes,take,cost"),
     ("carry", "month,part,number,fits,planned,expected_failures,stock_to_hold,on_order_by"),
     (
@@ -50,7 +52,7 @@ const COLUMNS: [(&str, &str); 17] = [
 ];
 
 /// The columns rows are sorted by, in tables whose rows stand at an address.
-const SORTED_BY: [(&str, &[&str]); 7] = [
+const SORTED_BY: [(&str, &[&str]); 9] = [
     ("run_hours", &["site", "at", "month"]),
     ("hours_forecast", &["site", "at", "month"]),
     ("water_turnover", &["site", "at", "month"]),
@@ -58,6 +60,8 @@ const SORTED_BY: [(&str, &[&str]); 7] = [
     ("water_tests", &["site", "at", "date"]),
     ("parts", &["site", "at"]),
     ("measured_trends", &["site", "at"]),
+    ("failures", &["site", "at", "date"]),
+    ("readings", &["site", "at", "date"]),
 ];
 
 /// Asserts that a table keeps the contract and is not empty.

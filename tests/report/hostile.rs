@@ -46,7 +46,7 @@ fn quoted(text: &str) -> String {
 }
 
 /// A fleet whose every text is hostile: one site for each text, and each text in every field of its site.
-fn fleet() -> Fleet {
+pub(super) fn fleet() -> Fleet {
     let texts = texts();
     let mut technicians = String::new();
     let mut customers = String::new();

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use super::demo::run;
-use crate::support::contents;
+use crate::support::{Pdf, Run, contents};
 
 fn page() -> String {
     std::fs::read_to_string(run().month().join("index.html")).unwrap()
@@ -146,12 +146,26 @@ const WIDTHS: [u32; 12] = [320, 360, 390, 480, 600, 737, 768, 900, 1024, 1151, 1
 
 #[test]
 fn at_no_width_has_it_to_be_scrolled_sideways() {
+    fits_at_every_width(&page());
+}
+
+/// WCAG 2.2, 1.4.10: whatever people put into names.
+#[test]
+fn names_of_thousands_of_letters_and_hostile_ones_make_it_no_wider() {
+    let run = Run::report(super::hostile::fleet().path(), "2026-03", &["--pdf", "none"]).expect_status(0);
+    let page = std::fs::read_to_string(run.month().join("index.html")).unwrap();
+    fits_at_every_width(&page);
+    // A name is shown by its beginning.
+    assert!(page.contains(&format!("{}…", "W".repeat(119))) && !page.contains(&"W".repeat(121)));
+}
+
+fn fits_at_every_width(page: &str) {
     let Some(browser) = browser() else {
         eprintln!("not tested: no chromium in PATH to open the page with");
         return;
     };
     // A window of a browser without a screen is never narrower than 500 pixels; a frame in it is.
-    let inside = page().replace('&', "&amp;").replace('"', "&quot;");
+    let inside = page.replace('&', "&amp;").replace('"', "&quot;");
     let mut outside = String::from("<!DOCTYPE html><body>");
     for width in WIDTHS {
         outside.push_str(&format!(
@@ -190,4 +204,28 @@ fn the_bar_of_the_state_has_the_colour_and_the_shape_of_the_worst_site() {
         "not marked as its worst site"
     );
     assert!(page.contains(".s0, .s1 { border-left-color: var(--act); }"));
+}
+
+#[test]
+fn on_paper_it_is_the_table_with_its_head_and_no_cards() {
+    let Some(browser) = browser() else {
+        eprintln!("not tested: no chromium in PATH to print the page with");
+        return;
+    };
+    let folder = tempfile::tempdir().unwrap();
+    let pdf = folder.path().join("page.pdf");
+    let output = Command::new(browser)
+        .args(["--headless", "--no-sandbox", "--disable-gpu", "--no-pdf-header-footer"])
+        .arg(format!("--user-data-dir={}", folder.path().join("profile").display()))
+        .arg(format!("--print-to-pdf={}", pdf.display()))
+        .arg(format!("file://{}", run().month().join("index.html").display()))
+        .output()
+        .unwrap();
+    assert!(pdf.is_file(), "{}", String::from_utf8_lossy(&output.stderr));
+    let pdf = Pdf::open(&pdf);
+    let text = pdf.text();
+    assert!(text.contains("WillowCourt"), "{text}");
+    // On cards every site would have its own heads; a table has them once a page.
+    let heads = text.matches("Partsdue").count();
+    assert!((1..=pdf.pages()).contains(&heads), "{heads} heads on {} pages: {text}", pdf.pages());
 }

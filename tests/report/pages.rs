@@ -70,15 +70,44 @@ fn on_us_letter_and_in_us_units_no_site_report_is_longer_than_eight_pages() {
         };
         let pdf = run.pdf(site);
         assert!((3..=8).contains(&pdf.pages()), "{site} has {} pages", pdf.pages());
-        // Degrees Celsius stand alone nowhere: Fahrenheit is beside them, as in "40 °C (104 °F)".
+        // Degrees Celsius stand alone nowhere: Fahrenheit is before or beside them, as in "104 °F (40 °C)".
         let text = pdf.text();
         for (at, _) in text.match_indices("°C") {
             let after: String = text[at..].chars().take(12).collect();
-            assert!(after.starts_with("°C(") && after.contains(|c: char| c.is_ascii_digit()), "{site}: {after}");
+            assert!(
+                after.starts_with("°C)") || after.starts_with("°C(") && after.contains(|c: char| c.is_ascii_digit()),
+                "{site}: {after}"
+            );
         }
         seen += 1;
     }
     assert_eq!(seen, 6);
+}
+
+/// Numbers are grouped by spaces, and their signs and units stand behind spaces, none of which may end a line; nor may a day
+/// stand apart from its month, or a pump from its number.
+#[test]
+fn no_line_ends_within_a_number_a_date_or_a_pump() {
+    let run = super::demo::run();
+    let parted = [
+        Regex::new("[a-z] [£$€]$").unwrap(),
+        Regex::new("(^|[^0-9])[0-9]{1,2} (January|February|March|April|May|June|July|August|September|October|November|December)").unwrap(),
+        Regex::new("jets [0-9]").unwrap(),
+    ];
+    let mut bound = 0;
+    for path in contents(&run.month()).into_keys().filter(|path| path.ends_with("/report.pdf")) {
+        let pdf = Pdf::open(&run.month().join(&path));
+        for page in 1..=pdf.pages() {
+            let text = pdf.page(page);
+            for line in text.lines().map(|line| line.trim_end_matches(' ')) {
+                for pattern in &parted {
+                    assert!(!pattern.is_match(line), "{path}, page {page}: {line}");
+                }
+                bound += line.matches('\u{a0}').count();
+            }
+        }
+    }
+    assert!(bound > 100, "only {bound} spaces that do not break were found");
 }
 
 #[test]

@@ -299,3 +299,25 @@ fn every_sentence_begins_with_a_capital() {
     }
     assert!(seen > 100, "only {seen} sentences were looked at");
 }
+
+/// A dot of a chart is a row of a table.
+#[test]
+fn the_dots_of_charts_are_in_tables() {
+    let month = super::demo::run().month();
+    let dots = |chart: &str, radius: u32| {
+        let svg = std::fs::read_to_string(month.join("sites").join(chart)).unwrap();
+        svg.split("<circle").filter(|circle| circle.contains(&format!(" r=\"{radius}\""))).count()
+    };
+    let failures = Table::read(&month.join("tables/failures.csv"));
+    let of_pump = failures.rows_where(&[("site", "heron-gym"), ("at", "hydro/jets-1")]);
+    assert_eq!(of_pump.len(), dots("heron-gym/charts/failures-hydro.jets-1.svg", 11));
+    assert!(
+        of_pump.windows(2).all(|pair| pair[0].number("hours_since_records") < pair[1].number("hours_since_records"))
+    );
+    let readings = Table::read(&month.join("tables/readings.csv"));
+    let of_filter =
+        readings.rows_where(&[("site", "kingfisher-barns"), ("at", "weir/main"), ("quantity", "pressure_bar")]);
+    // The chart shows half a year.
+    let shown = of_filter.iter().filter(|row| row.get("date") >= "2026-05-01").count();
+    assert_eq!(shown, dots("kingfisher-barns/charts/filter-weir.main.svg", 9));
+}

@@ -34,7 +34,7 @@ fn line(given: &Given, standing: &Standing) -> SiteLine {
     SiteLine {
         mark: standing.urgency().into(),
         word: standing.words().to_owned(),
-        site: site.site.name.clone(),
+        site: super::name(site),
         spas: site.spas.len().to_string(),
         things: standing.groups.len().to_string(),
         turnover: match &standing.numbers.worst {

@@ -2,7 +2,7 @@
 
 use rust_decimal::Decimal;
 
-use super::{Decision, Given, Thing, within};
+use super::{Decision, Given, Thing, name, within};
 use crate::charts::style::list;
 use crate::quantities::water_turnover::Verdict;
 use crate::report::fleet_state::{self, Standing};
@@ -126,21 +126,23 @@ pub(super) fn left_out(given: &Given) -> Vec<String> {
 /// What changed since last month, over all sites.
 pub(super) fn since(given: &Given) -> Vec<String> {
     let (mut worse, mut better) = (Vec::new(), Vec::new());
-    let (mut new, mut settled, mut not_done, mut waiting) = (0, 0, 0, Vec::new());
+    let (mut new, mut settled, mut not_done, mut not_made) = (0, 0, Vec::new(), Vec::new());
     for (site, before) in given.figures.sites.iter().zip(given.previous) {
         let Some(before) = before else { continue };
-        let now = since::things(&site.to_do);
-        let changed = since::since(&before.things, &now, given.figures.as_of);
+        let now = since::Kept::of(site);
+        let changed = since::since(&before.kept, &now, site.site);
         new += changed.new.len();
         settled += changed.settled.len();
-        not_done += changed.not_done.len();
+        let name = name(site);
         if !changed.not_done.is_empty() {
-            waiting.push(site.site.name.clone());
+            not_done.push(format!("{name}: {}", since::named(&changed.not_done, THINGS, |at| within(site, at))));
         }
-        let urgency = now.iter().map(|thing| thing.urgency).min();
+        if !changed.not_made.is_empty() {
+            not_made.push(format!("{name} ({})", since::days(&changed.not_made)));
+        }
+        let urgency = now.things.iter().map(|thing| thing.urgency).min();
         let rank = |u: Option<Urgency>| u.map_or(9, |u| u as u8);
-        let step =
-            format!("{} ({}, was {})", site.site.name, fleet_state::words(urgency), fleet_state::words(before.urgency));
+        let step = format!("{name} ({}, was {})", fleet_state::words(urgency), fleet_state::words(before.urgency));
         match rank(urgency).cmp(&rank(before.urgency)) {
             std::cmp::Ordering::Less => worse.push(step),
             std::cmp::Ordering::Greater => better.push(step),
@@ -168,16 +170,11 @@ pub(super) fn since(given: &Given) -> Vec<String> {
         };
         says.push(format!("Since then {came} and {done}."));
     }
-    if not_done > 0 {
-        says.push(format!(
-            "{} to be done by now and {} not: at {}.",
-            format::sentence(&match not_done {
-                1 => "one thing was".to_owned(),
-                many => format!("{many} things were"),
-            }),
-            if not_done == 1 { "is" } else { "are" },
-            some(&waiting)
-        ));
+    if !not_done.is_empty() {
+        says.push(format!("To be done by now and not done: {}.", some_in_a_row(&not_done)));
+    }
+    if !not_made.is_empty() {
+        says.push(format!("Visits planned in {last} that are not in the log: {}.", some(&not_made)));
     }
     says
 }
@@ -196,6 +193,15 @@ fn some(names: &[String]) -> String {
         return list(names);
     }
     format!("{} and {} more", names[..NAMES].join(", "), names.len() - NAMES)
+}
+
+/// The first entries that have commas of their own, and how many more there are.
+fn some_in_a_row(entries: &[String]) -> String {
+    match entries.len().saturating_sub(NAMES) {
+        0 => entries.join("; "),
+        1 => format!("{}; and one site more", entries[..NAMES].join("; ")),
+        more => format!("{}; and {more} sites more", entries[..NAMES].join("; ")),
+    }
 }
 
 /// The sites put up, and how many more there are.
@@ -229,7 +235,7 @@ fn decision(given: &Given, standing: &Standing) -> Decision {
     Decision {
         mark: worst.into(),
         mark_word: fleet_state::words(worst).to_owned(),
-        site: standing.site.site.name.clone(),
+        site: name(standing.site),
         things: groups.iter().take(THINGS).map(|group| thing(given, standing, group)).collect(),
         more: match more {
             0 => String::new(),
@@ -253,6 +259,7 @@ fn thing(given: &Given, standing: &Standing, group: &[&ToDo]) -> Thing {
         what: if places.is_empty() { what } else { format!("{what}: {}", some(&places)) },
         why: why(one, places.len()),
         by_when: match one.due {
+            _ if one.urgency == Urgency::DoNotUse => "now".to_owned(),
             Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
             _ if one.urgency <= Urgency::ActNow => "now".to_owned(),
             Some(_) => "overdue".to_owned(),

@@ -1,7 +1,7 @@
 //! Trends and outliers over the fleet: pumps that fail more and more, pumps that fail more than the others, spas whose
 //! turnover drifts towards its limit, filters that foul fast; and the failures of each pump model.
 
-use super::{FailureCostRow, Finding, Given, ModelRow, StandsOut, within};
+use super::{FailureCostRow, Finding, Given, ModelRow, StandsOut, name, within};
 use crate::calendar::{self, plus_days};
 use crate::costs::pareto::pareto;
 use crate::quantities::failure_trends::{FailureTrends, Scope};
@@ -9,7 +9,7 @@ use crate::quantities::failures::Trend;
 use crate::quantities::measured_trends::{CLEAR, Drifting};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::Units;
-use crate::records::upkeep::Clock;
+use crate::records::upkeep::{Clock, Every};
 use crate::report::format;
 use crate::report::site::in_view;
 
@@ -95,7 +95,7 @@ fn pumps<'a>(
 }
 
 fn place(site: &crate::site::SiteFigures, at: &str) -> String {
-    format!("{}: {}", site.site.name, within(site, at))
+    format!("{}: {}", name(site), within(site, at))
 }
 
 fn is_worsening(given: &Given, site: &crate::site::SiteFigures, pump: &crate::quantities::PumpFigures) -> bool {
@@ -156,7 +156,7 @@ fn because_of(trends: &FailureTrends, named: impl Fn(&str) -> String) -> String 
 fn named(given: &Given, id: &str) -> String {
     let found = id.split_once('/').and_then(|(site, at)| {
         let site = given.figures.sites.iter().find(|figures| figures.site.id.as_str() == site)?;
-        Some(format!("{}, {}", site.site.name, within(site, at)))
+        Some(format!("{}, {}", name(site), within(site, at)))
     });
     found.unwrap_or_else(|| id.to_owned())
 }
@@ -283,10 +283,19 @@ fn fouling(given: &Given) -> Vec<Finding> {
                     || "fouls fast".to_owned(),
                     |days| format!("needs a clean about every {} days", format::number(days, 0)),
                 ),
-                against: "the interval it is planned at".to_owned(),
+                against: planned_clean(site, at),
             }
         })
         .collect()
+}
+
+/// How often a filter is planned to be cleaned.
+fn planned_clean(site: &crate::site::SiteFigures, at: &str) -> String {
+    let task = site.tasks.iter().find(|task| task.at.as_str() == at && task.id.as_str() == "filter_clean");
+    match task.and_then(|task| task.task.every) {
+        Some(Every::Period(period)) => format!("planned every {} days", format::number(period.mean_days(), 0)),
+        _ => "the interval it is planned at".to_owned(),
+    }
 }
 
 fn models(given: &Given) -> Vec<ModelRow> {

@@ -6,7 +6,7 @@ use chrono::{Datelike, NaiveDate};
 use rust_decimal::Decimal;
 use rust_decimal::prelude::ToPrimitive;
 
-use super::{Buy, BuyRow, Given, Visit, Week, Work};
+use super::{Buy, BuyRow, Given, Visit, Week, Work, name};
 use crate::address::Id;
 use crate::calendar::plus_days;
 use crate::report::format;
@@ -45,7 +45,7 @@ pub(super) fn work(given: &Given) -> Option<Work> {
         |visits: &[&visits::Visit]| -> f64 { visits.iter().flat_map(|v| &v.tasks).map(|task| task.minutes).sum() };
     let travel_minutes = |visits: &[&visits::Visit]| -> f64 { visits.iter().map(|v| v.travel_minutes).sum() };
     let sites: std::collections::BTreeSet<&Id> = visits.iter().map(|v| &v.site).collect();
-    let mut summary = format!(
+    let summary = format!(
         "{} {} to {} planned in {}: {} h of work and {} h on the way.",
         format::number(visits.len() as f64, 0),
         if visits.len() == 1 { "visit" } else { "visits" },
@@ -57,9 +57,6 @@ pub(super) fn work(given: &Given) -> Option<Work> {
         hours(work_minutes(&visits)),
         hours(travel_minutes(&visits))
     );
-    if visits.len() > VISITS {
-        summary.push_str(" The tasks of each are in tables/visits.csv.");
-    }
     let mut not_fitted: Vec<String> = figures
         .plan
         .not_fitted
@@ -106,8 +103,18 @@ pub(super) fn work(given: &Given) -> Option<Work> {
                 minutes: format::number(visit.tasks.iter().map(|task| task.minutes).sum(), 0),
             })
             .collect(),
+        visits_note: visits_note(visits.len()),
         not_fitted,
     })
+}
+
+/// That the list stops, if it does.
+fn visits_note(visits: usize) -> String {
+    if visits <= VISITS {
+        return String::new();
+    }
+    let all = format::number(visits as f64, 0);
+    format!("The first {VISITS} of {all} visits of the month; all, with their tasks, are in tables/visits.csv.")
 }
 
 /// A week by its first and last day.
@@ -129,7 +136,7 @@ fn technician_name(given: &Given, technician: Option<&Id>) -> String {
 
 fn site_name(given: &Given, id: &Id) -> String {
     let site = given.figures.sites.iter().find(|site| site.site.id == *id);
-    site.map_or_else(|| id.to_string(), |site| site.site.name.clone())
+    site.map_or_else(|| id.to_string(), name)
 }
 
 /// What a visit does, each kind of work once with how often.
@@ -250,4 +257,18 @@ fn buy_note(given: &Given, pays: &[(String, Hold)]) -> String {
         ));
     }
     says
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_list_of_visits_that_stops_says_so() {
+        assert_eq!(visits_note(VISITS), "");
+        assert_eq!(
+            visits_note(1828),
+            "The first 60 of 1828 visits of the month; all, with their tasks, are in tables/visits.csv."
+        );
+    }
 }

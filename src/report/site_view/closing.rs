@@ -19,7 +19,7 @@ pub(super) fn closing(given: &Given) -> view::ClosingSection {
     let book = if given.fleet.book.built_in { "built-in" } else { "the fleet's own" };
     versions.push(view::Version { name: "book of wear parts".to_owned(), version: book.to_owned() });
     view::ClosingSection {
-        cautions: cautions::cautions(),
+        cautions: cautions::cautions(given.fleet.settings.units),
         methods: vec![
             method(
                 "Run hours",

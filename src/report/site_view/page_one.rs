@@ -3,7 +3,6 @@
 use super::{Given, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar;
-use crate::charts::style::list;
 use crate::quantities::forecast_check::Judged;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
 use crate::report::calibration_words;
@@ -17,6 +16,8 @@ use crate::to_do::{ToDo, Urgency};
 
 /// Letters of a reason on page one.
 const WHY: usize = 170;
+/// Spas named in a sentence.
+const SPAS: usize = 5;
 /// Actions on page one.
 pub(super) const ACTIONS: usize = 5;
 
@@ -44,6 +45,11 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
 
 /// How good the forecasts were, where they were poor.
 fn calibration(given: &Given) -> Option<String> {
+    // The counts are the whole fleet's: a customer reads nothing of other customers' pumps, and of a site without records no
+    // forecast was ever held against anything.
+    if !given.office() || given.site.site.records_start().is_none() {
+        return None;
+    }
     // What a pump at another site explains says nothing of this one, and another customer's pump is not named.
     let elsewhere = |one: &&Judged| one.behind.as_ref().is_some_and(|behind| behind.site != given.site.site.id);
     let here: Vec<Judged> =
@@ -53,27 +59,13 @@ fn calibration(given: &Given) -> Option<String> {
     })
 }
 
-/// What changed since last month: what is new, what was settled, and what was to be done by now and is not.
+/// What changed since last month: what is new, what was settled, what was to be done by now and is
+/// not, and which planned visits nobody logged.
 fn since(given: &Given) -> Vec<String> {
     let Some(before) = given.previous else { return Vec::new() };
-    let changed = since::since(&before.things, &since::things(&given.site.to_do), given.site.as_of);
+    let changed = since::since(&before.kept, &since::Kept::of(given.site), given.site.site);
     let last = calendar::MONTHS[given.month.plus(-1).number() as usize - 1];
-    let named = |things: &[since::Thing]| {
-        // The same at several places is named once.
-        let mut kinds: Vec<(&str, Vec<String>)> = Vec::new();
-        for thing in things {
-            let at = thing.at.as_ref().map(|at| place_inside(given, at.as_str()));
-            match kinds.iter_mut().find(|(what, _)| *what == thing.what) {
-                Some((_, places)) => places.extend(at.filter(|at| !places.contains(at))),
-                None => kinds.push((&thing.what, at.into_iter().collect())),
-            }
-        }
-        let words = |(what, places): &(&str, Vec<String>)| match places.as_slice() {
-            [] => (*what).to_owned(),
-            places => format!("{what} ({})", list_short(places, 3)),
-        };
-        list_short(&kinds.iter().map(words).collect::<Vec<_>>(), 3)
-    };
+    let named = |things: &[since::Thing]| since::named(things, 3, |at| place_inside(given, at));
     let mut says = Vec::new();
     if !changed.new.is_empty() {
         says.push(format!("New since {last}: {}.", named(&changed.new)));
@@ -84,16 +76,8 @@ fn since(given: &Given) -> Vec<String> {
     if !changed.not_done.is_empty() {
         says.push(format!("To be done by now and not done: {}.", named(&changed.not_done)));
     }
+    says.extend(since::not_made_words(&changed.not_made, last, |at| place_inside(given, at)));
     says
-}
-
-/// The first items, and how many more there are.
-fn list_short(items: &[String], most: usize) -> String {
-    if items.len() <= most {
-        list(items)
-    } else {
-        format!("{} and {} more", items[..most].join(", "), items.len() - most)
-    }
 }
 
 fn left_out(given: &Given) -> Vec<String> {
@@ -178,7 +162,7 @@ fn water_sentence(given: &Given) -> String {
     let over = if over.is_empty() { String::new() } else { format!(" {}.", over.join(". ")) };
     if !short.is_empty() {
         let all = short.len() == rows.len() && rows.len() == 1;
-        let names = if all { "the spa".to_owned() } else { list(&short) };
+        let names = if all { "the spa".to_owned() } else { since::list_short(&short, SPAS) };
         let enough_turnover = |row: &WaterMonth| !row.failing.contains(&"turnover");
         let how = if rows.iter().all(|(_, row)| row.verdict != Verdict::Short || enough_turnover(row)) {
             "filtered fewer hours than the rule book asks"
@@ -207,7 +191,11 @@ fn water_sentence(given: &Given) -> String {
         _ if rows.len() == 1 => "; the range of what is known reaches past the limit",
         _ => "; for one or more the range of what is known reaches past the limit",
     };
-    let but = if unknown.is_empty() { String::new() } else { format!("; of {} it is not known", list(&unknown)) };
+    let but = if unknown.is_empty() {
+        String::new()
+    } else {
+        format!("; of {} it is not known", since::list_short(&unknown, SPAS))
+    };
     let enough = if over.is_empty() { "was filtered often enough" } else { "was turned over often enough" };
     format!("The water {enough} in {month}{how}{close}{but}.{over}")
 }
@@ -244,6 +232,8 @@ fn action(given: &Given, group: &[&ToDo]) -> view::Action {
         _ => String::new(),
     };
     let by_when = match to_do.due {
+        // A spa that must not be used cannot wait for a day.
+        _ if to_do.urgency == Urgency::DoNotUse => "now".to_owned(),
         Some(due) if due > as_of => format!("by {}", format::near_date(due, as_of)),
         _ if to_do.urgency <= Urgency::ActNow => "now".to_owned(),
         Some(_) => "overdue".to_owned(),

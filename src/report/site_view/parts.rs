@@ -59,7 +59,7 @@ pub(super) fn parts(given: &Given) -> view::PartSection {
     if let Some(source) = &one_source {
         note.push_str(&format!(" Source of the intervals: {source}."));
     }
-    note.push_str(&life_words::guess_note(site, &sorted[..shown]));
+    note.push_str(&life_words::guess_note(site, &sorted[..shown], given.office()));
     let later = sorted.len() - shown;
     if later > 0 {
         let parts = plural(later, "part is", "parts are");

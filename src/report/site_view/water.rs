@@ -60,7 +60,10 @@ pub(super) fn water(given: &Given) -> view::WaterSection {
             }
         },
         cautions: vec![
-            "Check suction covers and the spa's temperature on every visit; close the spa if a cover is loose, cracked or missing, or the water is over 40 °C (104 °F).".to_owned(),
+            crate::report::cautions::in_order(
+                "Check suction covers and the spa's temperature on every visit; close the spa if a cover is loose, cracked or missing, or the water is over 40 °C (104 °F).",
+                given.units(),
+            ),
             "Hold chemicals apart, never mix them, and add them to water, not water to them.".to_owned(),
         ],
     }
@@ -161,8 +164,8 @@ fn overview(given: &Given) -> view::WaterOverview {
         months: months.iter().map(|m| calendar::MONTHS[m.number() as usize - 1][..3].to_owned()).collect(),
         rows,
         note: format!(
-            "Minutes for all the water to pass the filter once. {}. The columns on the right are those of {last_month}.{}",
-            format::sentence(&key.join("; ")),
+            "Minutes for all the water to pass the filter once; {}. The columns on the right are those of {last_month}.{}",
+            key.join("; "),
             if given.office() { " Every month is in tables/water_turnover.csv." } else { "" }
         ),
     }
