@@ -176,6 +176,9 @@ pub fn water(flows: &Flows, limits: Option<&LimitSet>, as_of: NaiveDate) -> Wate
     {
         result.findings.push(finding);
     }
+    if let Some(finding) = flows.extrapolated(last).filter(|_| !closed) {
+        result.findings.push(finding);
+    }
     if let Some(finding) = flows.beyond_curve().filter(|_| !closed) {
         result.findings.push(finding);
     }

@@ -113,7 +113,7 @@ pub(super) fn water(fleet: &Fleet, site: &Site, spas: &[SpaFigures], all: &mut V
                 reason: "curve-misses-loop",
                 what: "check the pump's curve and the pipe in the records".to_owned(),
                 says: format!("By what is written {finding}."),
-                if_left: "the flow cannot be calculated".to_owned(),
+                if_left: "what is said of the flow may be wrong".to_owned(),
                 due: None,
                 source: Some(site.source(&format!("spas.{}.pipe", spa.at))),
             });

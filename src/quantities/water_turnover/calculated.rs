@@ -171,6 +171,25 @@ impl Flows<'_> {
         })
     }
 
+    /// A calculated flow far beyond the last stated point of the pump's curve, as the end of a sentence.
+    pub(super) fn extrapolated(&self, month: Month) -> Option<String> {
+        /// Times the last stated flow, beyond which the curve's run is a guess. Common practice, no source.
+        const FAR: f64 = 1.5;
+        let runs = self.runs(month);
+        let longest = Self::longest(&runs)?;
+        let curve = self.curve_of(runs.get(longest)?, month).ok()?;
+        let last = curve.last_stated_flow().get::<liter_per_minute>();
+        let flow = self.calculated(month, None).ok()?.by_run.get(longest).copied()??;
+        let units = self.fleet.settings.units;
+        (flow > FAR * last).then(|| {
+            format!(
+                "the calculated flow of {} lies far beyond the last point stated of the pump's curve ({}), so it is a guess",
+                format::flow(flow, units),
+                format::flow(last, units)
+            )
+        })
+    }
+
     fn curve_of(&self, run: &FilterRun, month: Month) -> Result<PumpCurve, NoFlow> {
         let model = self.model_on(run.pump, month.last()).ok_or(NoFlow::NotWritten)?;
         spa_loop::curve(model, run.speed)

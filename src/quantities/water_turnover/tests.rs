@@ -332,6 +332,17 @@ fn a_flow_no_curve_can_give_is_told() {
     assert!(water.findings[0].contains("more than the pump's curve gives at any head"), "{water:?}");
 }
 
+/// One point at 30 L/min against a loop that asks for little: 709 of nothing stated is a guess, and is called one.
+#[test]
+fn a_flow_far_beyond_the_stated_curve_is_called_a_guess() {
+    let spa = tub("").replace("head: 3 m, flow: 100 L/min", "head: 3 m, flow: 400 L/min");
+    let (row, water) = row_of(&pumps("[{flow: 30 L/min, head: 6 m}]"), &spa, "");
+    assert!(row.flow.unwrap().value > 45.0);
+    assert!(water.findings[0].contains("far beyond the last point stated"), "{water:?}");
+    let (_, water) = row_of(&pumps("[{flow: 120 L/min, head: 6 m}]"), &tub(""), "");
+    assert!(water.findings.is_empty(), "{water:?}");
+}
+
 /// Among 0.1 above clean one reading of 2.2 bar: the month goes by the median, so that a slip of the pen is no blocked filter.
 #[test]
 fn one_gauge_reading_written_down_wrong_does_not_set_the_flow() {
