@@ -28,13 +28,11 @@ pub const METRES_PER_FOOT: f64 = 0.3048;
 /// The beginning of a text of more than `most` letters, with a sign that there is more; a shorter one as it is.
 pub fn clipped(text: &str, most: usize) -> String {
     use unicode_segmentation::UnicodeSegmentation as _;
-    match text.grapheme_indices(true).nth(most) {
-        None => text.to_owned(),
-        Some(_) => {
-            let end = text.grapheme_indices(true).nth(most.saturating_sub(1)).map_or(text.len(), |(at, _)| at);
-            format!("{}…", text[..end].trim_end())
-        }
+    if text.grapheme_indices(true).nth(most).is_none() {
+        return text.to_owned();
     }
+    let end = text.grapheme_indices(true).nth(most.saturating_sub(1)).map_or(text.len(), |(at, _)| at);
+    format!("{}…", text[..end].trim_end())
 }
 
 /// The unit flows are shown in.
