@@ -195,6 +195,10 @@ fn tables(runs: &[Run], table: &mut String) {
     }
 }
 
+/// What is said under the budgets.
+const BEHIND_IT: &str =
+    "What stands in the way of a budget that is missed is told in DEVELOPERS.md, \"Where the time goes\".";
+
 /// What was measured beside what was asked.
 fn budgets(runs: &[Run], bare: &bare_read::Ratio, table: &mut String) {
     let largest = |what: &str| runs.iter().filter(|run| run.what == what).max_by_key(|run| run.sites);
@@ -279,6 +283,7 @@ fn budgets(runs: &[Run], bare: &bare_read::Ratio, table: &mut String) {
             run.measured.seconds, run.sites
         );
     }
+    let _ = writeln!(table, "\n{BEHIND_IT}");
 }
 
 fn main() {
