@@ -96,6 +96,12 @@ impl Course {
     }
 }
 
+/// Days from a clean to a rise, with the soonest and the latest: at the present rate and at the ends of its range, slow first.
+fn days_to(risen: f64, (rise, slow, fast): (f64, f64, f64)) -> (f64, f64, f64) {
+    let at = |rate: f64| if rate > NO_RISE { risen / rate } else { f64::INFINITY };
+    (risen / rise, at(fast), at(slow))
+}
+
 impl FilterState {
     /// The rise at which it is to be cleaned, bar: the book's, or the one at which the water is turned over too slowly where
     /// that comes first.
@@ -114,8 +120,7 @@ impl FilterState {
         let Some(course) = self.course.filter(|_| self.rise_limit.is_none_or(|limit| rise < limit)) else { return };
         self.short_rise = Some(rise);
         self.short_by = course.day_of(rise).map(|days| wait_for_seasons(site, course.read_on, days).0);
-        let never = |rate: f64| if rate > NO_RISE { rise / rate } else { f64::INFINITY };
-        self.needs_every = Some((rise / course.rise, never(course.fast), never(course.slow)));
+        self.needs_every = Some(days_to(rise, (course.rise, course.slow, course.fast)));
     }
 }
 
@@ -321,8 +326,7 @@ pub fn state(fleet: &Fleet, site: &Site, filter: &Filter, history: &History) -> 
     let Some((rise, slow, fast)) = rate(current.as_ref(), &past) else { return state };
     state.rise_per_day = Some(rise);
     let (Some(limit), true) = (limit, rise > NO_RISE) else { return state };
-    let never = |rate: f64| if rate > NO_RISE { limit / rate } else { f64::INFINITY };
-    state.needs_every = Some((limit / rise, never(fast), never(slow)));
+    state.needs_every = Some(days_to(limit, (rise, slow, fast)));
     let (Some(clean), Some(gauge)) = (state.clean_pressure, last) else { return state };
     // Since the last reading, or since a clean after it.
     let (from, risen) = match state.last_clean {

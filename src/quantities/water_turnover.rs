@@ -141,6 +141,11 @@ const LITRES_A_MINUTE_A_SQUARE_METRE: f64 = 60_000.0;
 /// Hours of a day.
 const DAY_HOURS: f64 = 24.0;
 
+/// Whether a value is over its limit.
+pub fn is_over(value: f64, limit: f64) -> bool {
+    value > limit * (1.0 + AT_THE_LIMIT)
+}
+
 /// Hours a day by which filtration may fall short of a limit: of the whole day, for nobody can run a pump while its filter is
 /// out; of fewer hours nothing, for there is time for both.
 pub fn hours_allowed(least: f64) -> f64 {
@@ -171,12 +176,13 @@ pub fn water(flows: &Flows, limits: Option<&LimitSet>, as_of: NaiveDate) -> Wate
         let least = volume.0 / Time::new::<minute>(limit);
         result.short_rise = flows.rise_at_flow(last, least.get::<liter_per_minute>());
     }
-    if let Err(NoFlow::Finding(finding)) = flows.calculated(last, None)
+    let now = flows.calculated(last, None);
+    if let Err(NoFlow::Finding(finding)) = &now
         && !closed
     {
-        result.findings.push(finding);
+        result.findings.push(finding.clone());
     }
-    if let Some(finding) = flows.extrapolated(last).filter(|_| !closed) {
+    if let Some(finding) = now.ok().and_then(|now| flows.extrapolated(last, &now)).filter(|_| !closed) {
         result.findings.push(finding);
     }
     if let Some(finding) = flows.beyond_curve().filter(|_| !closed) {
@@ -274,7 +280,7 @@ fn judge(row: &mut WaterMonth, limits: Option<&LimitSet>, spa: &Spa, hours: Opti
         .filter_map(|limit| limit.as_ref()?.at_most)
         .map(|v| v.0.get::<meter_per_second>())
         .min_by(f64::total_cmp);
-    let over = |value: Option<f64>, limit: Option<f64>| value.zip(limit).map(|(v, l)| v > l * (1.0 + AT_THE_LIMIT));
+    let over = |value: Option<f64>, limit: Option<f64>| value.zip(limit).map(|(value, limit)| is_over(value, limit));
     let turnover = if row.stands() {
         row.limit_min.map(|_| true)
     } else {

@@ -7,7 +7,7 @@
 
 use rust_decimal::Decimal;
 use uom::si::area::square_meter;
-use uom::si::f64::{Velocity, VolumeRate};
+use uom::si::f64::{Length, Velocity, VolumeRate};
 use uom::si::length::inch;
 use uom::si::time::minute;
 use uom::si::velocity::meter_per_second;
@@ -21,7 +21,7 @@ use crate::hydraulics;
 use crate::limits::LimitSet;
 use crate::quantities::filters::FilterState;
 use crate::quantities::like_for_like::is_like;
-use crate::quantities::water_turnover::{Flows, MEASURED_WITHIN, WaterMonth, hours_allowed};
+use crate::quantities::water_turnover::{Flows, MEASURED_WITHIN, WaterMonth, hours_allowed, is_over};
 use crate::records::fleet::Units;
 use crate::records::log::Quantity;
 use crate::records::pumps::Model;
@@ -184,7 +184,7 @@ fn faster(flows: &Flows, filters: &[FilterState], row: &WaterMonth, ways: &mut V
     let as_of = row.month.last();
     let reaches = |flow: Figure| {
         let minutes = flow.map(|q| volume / q);
-        let enough = minutes.value <= limit * (1.0 + 1e-4);
+        let enough = !is_over(minutes.value, limit);
         (Reaches::Turnover { minutes, flow }, enough)
     };
     let now = row.flow.as_ref().map_or(0.0, |f| f.value);
@@ -235,9 +235,10 @@ fn flow_now(reaches: &Reaches) -> f64 {
 
 /// Which limits of filter rate and velocity a flow goes over, through so many square metres, or those there now.
 fn over(flows: &Flows, row: &WaterMonth, flow: f64, area: Option<f64>) -> Vec<&'static str> {
-    let goes = |value: Option<f64>, limit: Option<f64>| value.zip(limit).is_some_and(|(v, l)| v > l * (1.0 + 1e-4));
+    let goes =
+        |value: Option<f64>, limit: Option<f64>| value.zip(limit).is_some_and(|(value, limit)| is_over(value, limit));
     let rate = area.or_else(|| filter_area(flows)).filter(|area| *area > 0.0).map(|area| flow / area);
-    let bore = flows.spa.pipe.as_ref().and_then(|pipe| hydraulics::schedule_40_bore(pipe.size?.0));
+    let bore = bore(flows);
     let velocity = bore
         .map(|bore| hydraulics::velocity(VolumeRate::new::<liter_per_minute>(flow), bore).get::<meter_per_second>());
     let mut all = Vec::new();
@@ -382,6 +383,11 @@ fn more_area(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
     Some(WayOut::new(Way::MoreArea { from }, Reaches::FilterRate { rate, area, flow }, enough, None))
 }
 
+/// The bore of the pipe there now.
+fn bore(flows: &Flows) -> Option<Length> {
+    hydraulics::schedule_40_bore(flows.spa.pipe.as_ref()?.size?.0)
+}
+
 fn filter_area(flows: &Flows) -> Option<f64> {
     flows.spa.filters.iter().map(|f| f.area.map(|a| a.0.get::<square_meter>())).sum()
 }
@@ -403,7 +409,7 @@ fn wider_pipe(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
 /// The most flow that filter rate and velocity allow, where the water is still turned over in time by it.
 fn less_flow(flows: &Flows, row: &WaterMonth) -> Option<WayOut> {
     let by_rate = row.filter_limit.zip(filter_area(flows)).map(|(limit, area)| limit * area);
-    let bore = flows.spa.pipe.as_ref().and_then(|pipe| hydraulics::schedule_40_bore(pipe.size?.0));
+    let bore = bore(flows);
     let by_velocity = row.velocity_limit.zip(bore).map(|(limit, bore)| {
         hydraulics::flow_at_velocity(Velocity::new::<meter_per_second>(limit), bore).get::<liter_per_minute>()
     });

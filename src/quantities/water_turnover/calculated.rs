@@ -171,15 +171,15 @@ impl Flows<'_> {
         })
     }
 
-    /// A calculated flow far beyond the last stated point of the pump's curve, as the end of a sentence.
-    pub(super) fn extrapolated(&self, month: Month) -> Option<String> {
+    /// A month's calculated flow where it is far beyond the last stated point of the pump's curve, as the end of a sentence.
+    pub(super) fn extrapolated(&self, month: Month, calculated: &Calculated) -> Option<String> {
         /// Times the last stated flow, beyond which the curve's run is a guess. Common practice, no source.
         const FAR: f64 = 1.5;
         let runs = self.runs(month);
         let longest = Self::longest(&runs)?;
         let curve = self.curve_of(runs.get(longest)?, month).ok()?;
         let last = curve.last_stated_flow().get::<liter_per_minute>();
-        let flow = self.calculated(month, None).ok()?.by_run.get(longest).copied()??;
+        let flow = calculated.by_run.get(longest).copied()??;
         let units = self.fleet.settings.units;
         (flow > FAR * last).then(|| {
             format!(
