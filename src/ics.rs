@@ -5,7 +5,6 @@
 //! not made any more stays as a cancellation until its day has passed. Guests are not named, nor is anything of a
 //! booking. DTSTAMP is the as-of day: the same records give the same bytes.
 
-use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use chrono::NaiveDate;
@@ -16,31 +15,107 @@ use crate::calendar::plus_days;
 use crate::records::Fleet;
 use crate::report::format;
 use crate::schedule::visits::{Cancelled, Plan, Visit, Work};
-use crate::site::SiteFigures;
+use crate::site::{self, SiteFigures};
 
 /// What marks this program as the maker.
 const MADE_BY: &str = "-//tubwright//planned visits//EN";
 
-/// A calendar file: its name and its text.
-pub type CalendarFile = (String, String);
+/// How much of a file is put together before it is handed on: events are many in a large fleet, and each is short.
+const PIECE: usize = 1 << 16;
 
-/// The calendars of a plan: the fleet's, then each technician's by id.
+/// The names of the calendar files: the fleet's, then each technician's by id.
+pub fn names(fleet: &Fleet) -> Vec<String> {
+    let of_each = fleet.settings.technicians.iter().map(|(id, _)| format!("schedule-{id}.ics"));
+    std::iter::once("schedule.ics".to_owned()).chain(of_each).collect()
+}
+
+/// Writes the calendars of a plan, event by event: `put` is given the place of a file in [`names`] and the next piece of
+/// its text.
 ///
 /// # Errors
-/// If an event cannot be written as text.
-pub fn calendars(
+/// If an event cannot be written as text, or what `put` says.
+pub fn write<E: From<std::fmt::Error>>(
     fleet: &Fleet,
     sites: &[SiteFigures],
     plan: &Plan,
     as_of: NaiveDate,
-) -> Result<Vec<CalendarFile>, std::fmt::Error> {
-    let names: BTreeMap<&Id, &SiteFigures> = sites.iter().map(|site| (&site.site.id, site)).collect();
-    let maker = Maker { fleet, names, as_of, at: slug(&fleet.settings.fleet.0) };
-    let mut files = vec![("schedule.ics".to_owned(), maker.calendar(plan, None)?)];
-    for (id, _) in fleet.settings.technicians.iter() {
-        files.push((format!("schedule-{id}.ics"), maker.calendar(plan, Some(id))?));
+    put: impl FnMut(usize, &str) -> Result<(), E>,
+) -> Result<(), E> {
+    let technicians: Vec<&Id> = fleet.settings.technicians.iter().map(|(id, _)| id).collect();
+    let maker = Maker { fleet, sites, as_of, at: slug(&fleet.settings.fleet.0) };
+    let mut files = Files { pieces: vec![String::new(); technicians.len() + 1], put };
+    let of = |who: Option<&Id>| technicians.iter().position(|id| Some(*id) == who).map(|place| place + 1);
+    let (head, end) = frame()?;
+    files.all(&head)?;
+    for visit in &plan.visits {
+        files.event(&maker.visit(visit), true, of(visit.technician.as_ref()))?;
     }
-    Ok(files)
+    for gone in &plan.cancelled {
+        files.event(&maker.gone(gone), true, of(gone.technician.as_ref()))?;
+    }
+    // Whoever is relieved of a visit is told so.
+    for (visit, before) in plan.visits.iter().filter_map(|visit| Some((visit, visit.before.as_ref()?))) {
+        let relieved = of(before.as_ref()).filter(|_| before != &visit.technician);
+        if relieved.is_some() {
+            let gone = Cancelled {
+                id: visit.id.clone(),
+                site: visit.site.clone(),
+                date: visit.date,
+                technician: before.clone(),
+                sequence: visit.sequence,
+                because: visit.moved.clone().unwrap_or_default(),
+            };
+            files.event(&maker.gone(&gone), false, relieved)?;
+        }
+    }
+    files.all(&end)?;
+    files.finish()
+}
+
+/// What stands before the events of a calendar, and behind them.
+fn frame() -> Result<(String, String), std::fmt::Error> {
+    let mut calendar = Calendar::empty();
+    calendar.append_property(Property::new("VERSION", "2.0"));
+    calendar.append_property(Property::new("PRODID", MADE_BY));
+    calendar.append_property(Property::new("CALSCALE", "GREGORIAN"));
+    let mut head = String::new();
+    write!(head, "{calendar}")?;
+    let end = head.split_off(head.rfind("END:").unwrap_or(head.len()));
+    Ok((head, end))
+}
+
+/// The files as far as they are put together.
+struct Files<P> {
+    /// What is to be handed on next, a file each.
+    pieces: Vec<String>,
+    put: P,
+}
+
+impl<E: From<std::fmt::Error>, P: FnMut(usize, &str) -> Result<(), E>> Files<P> {
+    fn all(&mut self, text: &str) -> Result<(), E> {
+        (0..self.pieces.len()).try_for_each(|file| self.add(file, text))
+    }
+
+    /// An event of the fleet's calendar and of one technician's.
+    fn event(&mut self, event: &Event, of_fleet: bool, technician: Option<usize>) -> Result<(), E> {
+        let mut text = String::new();
+        event.fmt_write(&mut text)?;
+        of_fleet.then_some(0).into_iter().chain(technician).try_for_each(|file| self.add(file, &text))
+    }
+
+    fn add(&mut self, file: usize, text: &str) -> Result<(), E> {
+        let piece = &mut self.pieces[file];
+        piece.push_str(text);
+        if piece.len() >= PIECE {
+            (self.put)(file, piece)?;
+            piece.clear();
+        }
+        Ok(())
+    }
+
+    fn finish(mut self) -> Result<(), E> {
+        self.pieces.iter().enumerate().try_for_each(|(file, piece)| (self.put)(file, piece))
+    }
 }
 
 /// A name as part of a UID.
@@ -53,46 +128,16 @@ fn slug(name: &str) -> String {
 
 struct Maker<'a> {
     fleet: &'a Fleet,
-    names: BTreeMap<&'a Id, &'a SiteFigures<'a>>,
+    /// Sorted by id.
+    sites: &'a [SiteFigures<'a>],
     as_of: NaiveDate,
     at: String,
 }
 
 impl Maker<'_> {
-    fn calendar(&self, plan: &Plan, technician: Option<&Id>) -> Result<String, std::fmt::Error> {
-        let mut calendar = Calendar::empty();
-        calendar.append_property(Property::new("VERSION", "2.0"));
-        calendar.append_property(Property::new("PRODID", MADE_BY));
-        calendar.append_property(Property::new("CALSCALE", "GREGORIAN"));
-        let mine = |who: &Option<Id>| technician.is_none() || who.as_ref() == technician;
-        for visit in plan.visits.iter().filter(|visit| mine(&visit.technician)) {
-            calendar.push(self.visit(visit));
-        }
-        for gone in plan.cancelled.iter().filter(|gone| mine(&gone.technician)) {
-            calendar.push(self.gone(gone));
-        }
-        // Whoever is relieved of a visit is told so.
-        for (visit, before) in plan.visits.iter().filter_map(|visit| Some((visit, visit.before.as_ref()?))) {
-            if technician.is_some() && before.as_ref() == technician && visit.technician.as_ref() != technician {
-                let because = visit.moved.clone().unwrap_or_default();
-                calendar.push(self.gone(&Cancelled {
-                    id: visit.id.clone(),
-                    site: visit.site.clone(),
-                    date: visit.date,
-                    technician: before.clone(),
-                    sequence: visit.sequence,
-                    because,
-                }));
-            }
-        }
-        let mut text = String::new();
-        write!(text, "{calendar}")?;
-        Ok(text)
-    }
-
     fn event(&self, id: &str, site: &Id, day: NaiveDate, sequence: u32) -> Event {
         let mut event = Event::new();
-        let figures = self.names.get(site);
+        let figures = site::place_of(self.sites, site).map(|place| &self.sites[place]);
         let name = figures.map_or(site.as_str(), |figures| figures.site.name.as_str());
         event.uid(&format!("{id}@{}.invalid", self.at));
         event.sequence(sequence);
@@ -145,6 +190,21 @@ pub(crate) mod tests {
     use std::collections::BTreeMap;
 
     use super::*;
+
+    /// The calendars by the names of their files.
+    pub(crate) fn calendars(
+        fleet: &Fleet,
+        sites: &[SiteFigures],
+        plan: &Plan,
+        as_of: NaiveDate,
+    ) -> Result<Vec<(String, String)>, std::fmt::Error> {
+        let mut files: Vec<(String, String)> = names(fleet).into_iter().map(|name| (name, String::new())).collect();
+        write(fleet, sites, plan, as_of, |file, piece| {
+            files[file].1.push_str(piece);
+            Ok::<(), std::fmt::Error>(())
+        })?;
+        Ok(files)
+    }
 
     /// The events of a calendar as another author's parser reads them (crate `ical`): properties by name.
     pub(crate) fn events(text: &str) -> Vec<BTreeMap<String, String>> {

@@ -295,12 +295,14 @@ impl Run<'_> {
     }
 
     fn write_calendars(&self, part: &Part, figures: &FleetFigures) -> Result<(), Failure> {
-        let calendars =
-            ics::calendars(figures.fleet, &figures.sites, &figures.plan, self.as_of).map_err(Failure::new)?;
-        for (name, text) in calendars {
-            part.write(&name, text.as_bytes()).map_err(Failure::new)?;
-        }
-        Ok(())
+        let names = ics::names(figures.fleet);
+        let mut files: Vec<Growing> =
+            names.iter().map(|name| part.begin(name)).collect::<Result<_, _>>().map_err(Failure::new)?;
+        ics::write(figures.fleet, &figures.sites, &figures.plan, self.as_of, |file, piece| -> Result<(), WriteError> {
+            Ok(files[file].put(piece.as_bytes())?)
+        })
+        .map_err(Failure::new)?;
+        files.into_iter().try_for_each(|file| part.finish(file)).map_err(Failure::new)
     }
 
     /// Writes every table as CSV and into the workbook, as they are put together.
@@ -419,7 +421,7 @@ impl Run<'_> {
     }
 }
 
-/// Why a table could not be written.
+/// Why a table or a calendar could not be written.
 #[derive(Debug, thiserror::Error)]
 enum WriteError {
     #[error(transparent)]
@@ -428,4 +430,6 @@ enum WriteError {
     Workbook(#[from] WorkbookError),
     #[error(transparent)]
     Output(#[from] OutputError),
+    #[error("an event of a calendar could not be written as text: {0}")]
+    Event(#[from] std::fmt::Error),
 }

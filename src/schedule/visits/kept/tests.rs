@@ -53,7 +53,7 @@ fn planned_with(leave: &str, closed: &str, log: &str, as_of: &str, accepted_plan
     let figures = site::all_figures(&shared.fleet, &lives, &read, as_of);
     let plan = visits::plan(&shared.fleet, &figures, as_of, week);
     let text = accepted(&plan, shared.fleet.plan.as_ref(), shared.fleet.settings.format, as_of).text();
-    let calendars = crate::ics::calendars(&shared.fleet, &figures, &plan, as_of).unwrap();
+    let calendars = crate::ics::tests::calendars(&shared.fleet, &figures, &plan, as_of).unwrap();
     (plan, text, calendars)
 }
 
