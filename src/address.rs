@@ -5,6 +5,8 @@
 use std::cmp::Ordering;
 use std::fmt;
 
+use compact_str::{CompactString, format_compact};
+use serde::de::Visitor;
 use serde::{Deserialize, Deserializer};
 
 /// The longest an id may be.
@@ -34,7 +36,8 @@ macro_rules! text_type {
     ($(#[$doc:meta])* $name:ident, $check:expr, $what:literal) => {
         $(#[$doc])*
         #[derive(Debug, Clone, PartialEq, Eq, Hash)]
-        pub struct $name(String);
+        // Nearly all are short enough to need no memory of their own, and a fleet has millions.
+        pub struct $name(CompactString);
 
         impl $name {
             /// Reads one.
@@ -45,7 +48,7 @@ macro_rules! text_type {
                 let shown = || text.chars().take(60).collect::<String>();
                 match $check(text) {
                     Some(fault) => Err(format!("{} `{}` {fault}", $what, shown())),
-                    None => Ok(Self(text.to_owned())),
+                    None => Ok(Self(CompactString::new(text))),
                 }
             }
 
@@ -63,8 +66,17 @@ macro_rules! text_type {
 
         impl<'de> Deserialize<'de> for $name {
             fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-                let text = String::deserialize(deserializer)?;
-                Self::parse(&text).map_err(serde::de::Error::custom)
+                struct Reader;
+                impl Visitor<'_> for Reader {
+                    type Value = $name;
+                    fn expecting(&self, f: &mut fmt::Formatter) -> fmt::Result {
+                        f.write_str("a string")
+                    }
+                    fn visit_str<E: serde::de::Error>(self, text: &str) -> Result<$name, E> {
+                        $name::parse(text).map_err(E::custom)
+                    }
+                }
+                deserializer.deserialize_str(Reader)
             }
         }
 
@@ -114,7 +126,7 @@ impl Address {
     /// The address of something in it.
     #[must_use]
     pub fn join(&self, id: &Id) -> Self {
-        Self(format!("{}/{}", self.0, id.0))
+        Self(format_compact!("{}/{}", self.0, id.0))
     }
 
     /// The first id: the spa.

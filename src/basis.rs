@@ -6,6 +6,8 @@
 use std::fmt;
 use std::sync::Arc;
 
+use crate::address::Address;
+
 /// Half the width of a central 80 % range in standard deviations of a normal distribution.
 pub const CENTRAL_80: f64 = 1.281_551_565_5;
 
@@ -94,7 +96,7 @@ pub enum Place {
         /// The visit's number in the log, from 0.
         visit: u32,
         /// The address.
-        at: Arc<str>,
+        at: Address,
         /// The field.
         field: &'static str,
     },

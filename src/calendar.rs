@@ -13,32 +13,29 @@ use crate::units::Period;
 /// The earliest and the latest year a record may speak of.
 pub const YEARS: std::ops::RangeInclusive<i32> = 1950..=2150;
 
-/// A calendar month.
+/// A calendar month, as the number of months since the beginning of the year 0.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct Month {
-    year: i32,
-    month: u32,
-}
+pub struct Month(i32);
 
 impl Month {
     /// The month a day falls in.
     pub fn of(day: NaiveDate) -> Self {
-        Self { year: day.year(), month: day.month() }
+        Self(day.year() * 12 + day.month0() as i32)
     }
 
     /// Its year.
     pub fn year(self) -> i32 {
-        self.year
+        self.0.div_euclid(12)
     }
 
     /// Its number, 1 to 12.
     pub fn number(self) -> u32 {
-        self.month
+        self.0.rem_euclid(12) as u32 + 1
     }
 
     /// Its first day.
     pub fn first(self) -> NaiveDate {
-        NaiveDate::from_ymd_opt(self.year, self.month, 1).unwrap_or(NaiveDate::MIN)
+        NaiveDate::from_ymd_opt(self.year(), self.number(), 1).unwrap_or(NaiveDate::MIN)
     }
 
     /// Its last day.
@@ -60,18 +57,17 @@ impl Month {
     /// The month `months` later (earlier if negative).
     #[must_use]
     pub fn plus(self, months: i32) -> Self {
-        let index = self.year * 12 + self.month as i32 - 1 + months;
-        Self { year: index.div_euclid(12), month: index.rem_euclid(12) as u32 + 1 }
+        Self(self.0 + months)
     }
 
     /// Every month from this one to `last`, both counted.
-    pub fn through(self, last: Self) -> impl Iterator<Item = Self> {
-        std::iter::successors(Some(self), |m| Some(m.next())).take_while(move |m| *m <= last)
+    pub fn through(self, last: Self) -> impl ExactSizeIterator<Item = Self> {
+        (self.0..last.0 + 1).map(Self)
     }
 
     /// The month in words: "October 2026".
     pub fn in_words(self) -> String {
-        format!("{} {}", MONTHS[self.month as usize - 1], self.year)
+        format!("{} {}", MONTHS[self.0.rem_euclid(12) as usize], self.year())
     }
 }
 
@@ -93,7 +89,7 @@ pub const MONTHS: [&str; 12] = [
 
 impl fmt::Display for Month {
     fn fmt(&self, f: &mut fmt::Formatter) -> fmt::Result {
-        write!(f, "{:04}-{:02}", self.year, self.month)
+        write!(f, "{:04}-{:02}", self.year(), self.number())
     }
 }
 
@@ -106,11 +102,11 @@ impl FromStr for Month {
         if !digits(year, 4) || !digits(month, 2) {
             return Err(wrong());
         }
-        let (year, month) = (year.parse().map_err(|_| wrong())?, month.parse().map_err(|_| wrong())?);
+        let (year, month): (i32, i32) = (year.parse().map_err(|_| wrong())?, month.parse().map_err(|_| wrong())?);
         if !YEARS.contains(&year) || !(1..=12).contains(&month) {
             return Err(wrong());
         }
-        Ok(Self { year, month })
+        Ok(Self(year * 12 + month - 1))
     }
 }
 

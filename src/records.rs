@@ -323,7 +323,7 @@ impl Record {
 impl Site {
     /// The record of an address's entry of a visit.
     pub fn entry_source(&self, visit: u32, at: &Address, field: &'static str) -> Source {
-        Source { file: Arc::clone(&self.file), place: Place::Entry { visit, at: at.as_str().into(), field } }
+        Source { file: Arc::clone(&self.file), place: Place::Entry { visit, at: at.clone(), field } }
     }
 
     /// A place in the site's own file.

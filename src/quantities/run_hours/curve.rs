@@ -191,6 +191,9 @@ pub(super) fn curve_of(
         total += run.hours_a_day * run.days();
         run.hours_to_end = total;
     }
+    // They are kept until the last table is written.
+    runs.shrink_to_fit();
+    readings.shrink_to_fit();
     Curve { speed, counter, runs, factor: now.factor, factor_of: now.factor_of, rate: now.rate, readings }
 }
 

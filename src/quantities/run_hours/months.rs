@@ -13,6 +13,7 @@ pub(super) fn months(fleet: &Fleet, site: &Site, pump: &Pump, hours: &mut RunHou
     let currents = Currents::new(fleet, site, pump, &hours.exchanges);
     let prices = fleet.settings.electricity.as_ref().map(Prices::of);
     let mut energy_hours = Vec::new();
+    hours.months.reserve_exact(first.through(last).len() * hours.curves.len());
     for curve in &hours.curves {
         let mut runs = curve.runs.iter().peekable();
         for month in first.through(last) {
