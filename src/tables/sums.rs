@@ -141,8 +141,8 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
     let mut horizons: std::collections::BTreeMap<u32, (f64, f64)> = std::collections::BTreeMap::new();
     let of_pumps = || figures.sites.iter().flat_map(|site| &site.forecast_checks);
     let once = |months: u32| apart(of_pumps().filter(|c| c.horizon_months == months).map(|c| c.made_on), months);
-    let once: std::collections::BTreeMap<u32, _> =
-        of_pumps().map(|check| check.horizon_months).map(|months| (months, once(months))).collect();
+    let ahead: std::collections::BTreeSet<u32> = of_pumps().map(|check| check.horizon_months).collect();
+    let once: std::collections::BTreeMap<u32, _> = ahead.into_iter().map(|months| (months, once(months))).collect();
     // Forecasts that overlap are not counted twice.
     for check in of_pumps().filter(|c| once.get(&c.horizon_months).is_some_and(|days| days.contains(&c.made_on))) {
         let sum = horizons.entry(check.horizon_months).or_default();
