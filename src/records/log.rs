@@ -233,8 +233,10 @@ with_readings! {
 pub struct Entry {
     /// Tasks of the book that were done.
     pub done: Vec<Id>,
-    /// Readings taken as it was found.
+    /// Readings taken as it was found, until they stand beside those of the sheet.
     pub before: Taken,
+    /// Whether the water was tested before the work.
+    pub water_tested: bool,
     work: Option<Box<EntryWork>>,
 }
 
@@ -280,6 +282,13 @@ impl EntryWork {
 }
 
 impl Entry {
+    /// Hands out its readings, before and after the work: kept in one place, they are not kept here as well.
+    pub fn take_readings(&mut self) -> (Taken, Taken) {
+        let after = self.work.as_mut().map(|work| std::mem::take(&mut work.after)).unwrap_or_default();
+        self.work = self.work.take().filter(|work| !work.is_empty());
+        (std::mem::take(&mut self.before), after)
+    }
+
     /// Whether it says anything beside tasks done and readings.
     pub fn says_more_than_readings(&self) -> bool {
         self.work.is_some()
@@ -327,7 +336,8 @@ impl From<WrittenEntry> for Entry {
         };
         let mut done = written.done;
         done.shrink_to_fit();
-        Self { done, before, work: (!work.is_empty()).then(|| Box::new(work)) }
+        let water_tested = before.0.iter().any(|(_, quantity, _)| quantity.is_water_test());
+        Self { done, before, water_tested, work: (!work.is_empty()).then(|| Box::new(work)) }
     }
 }
 

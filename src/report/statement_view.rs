@@ -161,7 +161,7 @@ pub fn view(fleet: &Fleet, statement: &Statement) -> StatementView {
         summary: summary(fleet, statement),
         amounts,
         nothing_to_say: nothing.then(|| format!("The records hold no visit in {month}, and nothing is charged.")),
-        visits: statement.visits.iter().map(|visit| visit_row(fleet, visit)).collect(),
+        visits: statement.visits.iter().map(visit_row).collect(),
         callouts: statement.visits.iter().filter_map(|visit| Some(callout_row(visit, visit.response?))).collect(),
         callout_note: if statement.visits.iter().any(|v| v.response.is_some_and(|r| r.kept == Kept::Unknown)) {
             "Where the time of a call or of the visit is not recorded, a promise is said to be kept or missed only if the hour \
@@ -235,7 +235,7 @@ fn summary(fleet: &Fleet, statement: &Statement) -> String {
     says
 }
 
-fn visit_row(fleet: &Fleet, visit: &VisitDone) -> VisitRow {
+fn visit_row(visit: &VisitDone) -> VisitRow {
     let why = match visit.visit.why {
         Some(Why::Callout) if visit.out_of_hours => "call-out, outside working hours",
         Some(Why::Callout) => "call-out",
@@ -249,7 +249,7 @@ fn visit_row(fleet: &Fleet, visit: &VisitDone) -> VisitRow {
         .at
         .iter()
         .filter_map(|(at, entry)| {
-            let what = done_words(fleet, entry);
+            let what = done_words(entry);
             (!what.is_empty()).then(|| format!("{}: {}", format::place(at.as_str()), what.join(", ")))
         })
         .collect();
@@ -264,7 +264,7 @@ fn visit_row(fleet: &Fleet, visit: &VisitDone) -> VisitRow {
     }
 }
 
-fn done_words(fleet: &Fleet, entry: &Entry) -> Vec<String> {
+fn done_words(entry: &Entry) -> Vec<String> {
     let found = |what: &str, found: Option<&crate::records::forms::Text>| match found {
         Some(found) => format!("{what} ({})", found.0),
         None => what.to_owned(),
@@ -289,7 +289,7 @@ fn done_words(fleet: &Fleet, entry: &Entry) -> Vec<String> {
     if entry.removed == Some(true) {
         what.push("taken out of service".to_owned());
     }
-    if what.is_empty() && entry.before.readings(&fleet.typed_units()).any(|(quantity, _)| quantity.is_water_test()) {
+    if what.is_empty() && entry.water_tested {
         what.push("water tested".to_owned());
     }
     what

@@ -3,15 +3,16 @@
 use chrono::NaiveDate;
 
 use super::{Closure, Given, WorkRow};
+use crate::address::Address;
 use crate::calendar::{Month, plus_days};
 use crate::records::log::{Entry, Quantity, Visit};
-use crate::records::{Fleet, Spa};
+use crate::records::{Fleet, Record, Spa};
 use crate::report::format;
 
 /// Cleans, changes and other work of the month at a spa.
 pub(super) fn work(given: &Given, spa: &Spa) -> Vec<WorkRow> {
     let mut rows = Vec::new();
-    for (_, visit) in &given.site.site.visits {
+    for (index, visit) in &given.site.site.visits {
         if Month::of(visit.date.0) != given.month {
             continue;
         }
@@ -28,7 +29,7 @@ pub(super) fn work(given: &Given, spa: &Spa) -> Vec<WorkRow> {
                     place: format::sentence(&place),
                     what: format::sentence(&what.join(", ")),
                     by: by(given.fleet, visit),
-                    after: after_words(given, entry),
+                    after: after_words(given, at, *index),
                 },
             ));
         }
@@ -50,17 +51,17 @@ fn work_words(entry: &Entry) -> Vec<String> {
     what
 }
 
-fn after_words(given: &Given, entry: &Entry) -> String {
+/// What was read there after the work of a visit.
+fn after_words(given: &Given, at: &Address, visit: u32) -> String {
     let units = given.fleet.settings.units;
-    let typed = given.fleet.typed_units();
-    entry
-        .after
-        .readings(&typed)
-        .filter_map(|(quantity, value)| match quantity {
-            Quantity::Pressure => Some(format!("pressure {}", format::pressure(value, units))),
-            Quantity::Flow => Some(format!("flow {}", format::flow(value, units))),
+    let readings = given.site.site.readings.get(at).into_iter().flatten();
+    readings
+        .filter(|row| row.after && row.record == Record::Log(visit))
+        .filter_map(|row| match row.quantity {
+            Quantity::Pressure => Some(format!("pressure {}", format::pressure(row.value, units))),
+            Quantity::Flow => Some(format!("flow {}", format::flow(row.value, units))),
             q if q.is_water_test() => {
-                Some(format!("{} {}", format::quantity_name(q), format::test_value(q, value, units)))
+                Some(format!("{} {}", format::quantity_name(q), format::test_value(q, row.value, units)))
             }
             _ => None,
         })

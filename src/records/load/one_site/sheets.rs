@@ -150,10 +150,11 @@ impl SiteReader<'_> {
     }
 }
 
-/// Puts the log's readings beside the sheet's, sorted; a reading given twice is kept once.
+/// Moves the log's readings beside the sheet's, sorted; a reading given twice is kept once.
 pub(super) fn index_readings(site: &mut Site, typed: &TypedUnits) {
-    for (index, visit) in &site.visits {
-        for (at, entry) in visit.at.iter() {
+    for (index, visit) in &mut site.visits {
+        for (at, entry) in &mut visit.at.0 {
+            let (before, after) = entry.take_readings();
             let mut push = |quantity: Quantity, value: f64, after: bool| {
                 site.readings.entry(at.clone()).or_default().push(ReadingRow {
                     value,
@@ -164,10 +165,10 @@ pub(super) fn index_readings(site: &mut Site, typed: &TypedUnits) {
                     quantity,
                 });
             };
-            for (quantity, value) in entry.before.readings(typed) {
+            for (quantity, value) in before.readings(typed) {
                 push(quantity, value, false);
             }
-            for (quantity, value) in entry.after.readings(typed) {
+            for (quantity, value) in after.readings(typed) {
                 push(quantity, value, true);
             }
         }
