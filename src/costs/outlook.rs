@@ -42,6 +42,8 @@ pub struct ExpectedYear {
     pub p80: f64,
     /// Its high end.
     pub high: f64,
+    /// The share of years between low and high: as a rule 0.8.
+    pub within: f64,
     /// Nineteen years in twenty cost less.
     pub p95: f64,
     /// How many failures are expected.
@@ -50,6 +52,26 @@ pub struct ExpectedYear {
     pub planned: f64,
     /// What is not in it for want of a record.
     pub missing: Vec<Missing>,
+}
+
+/// What a year may cost, in the currency.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct CostRange {
+    /// The mean.
+    pub mean: f64,
+    /// The low end of the central 80 %, or of the wider range that holds the mean.
+    pub low: f64,
+    /// Its high end.
+    pub high: f64,
+    /// The share of years between them: as a rule 0.8.
+    pub within: f64,
+}
+
+impl ExpectedYear {
+    /// Its mean and range.
+    pub fn range(&self) -> CostRange {
+        CostRange { mean: self.mean, low: self.low, high: self.high, within: self.within }
+    }
 }
 
 /// A row of `costs.csv`: a site's contract year under a scope, in the currency.
@@ -133,8 +155,8 @@ impl ContractYear {
 pub struct FleetCosts {
     /// The coming twelve months, by site.
     pub twelve_months: BTreeMap<Id, ExpectedYear>,
-    /// All sites' twelve months together: mean, low and high, in the currency; `None` = no labour cost is written.
-    pub all_sites: Option<(f64, f64, f64)>,
+    /// All sites' twelve months together; `None` = no labour cost is written.
+    pub all_sites: Option<CostRange>,
     /// The next contract year, by site and scope.
     pub next_year: Vec<SiteScope>,
     /// The contracts in force.
@@ -233,6 +255,7 @@ pub fn expected_year(
         p50: spread.p50.value / units,
         p80: spread.p80.value / units,
         high: spread.high / units,
+        within: spread.within,
         p95: spread.p95.value / units,
         failures: means.failures,
         planned: (means.planned_labour + means.planned_parts + means.planned_travel) / units,
@@ -268,10 +291,15 @@ pub fn together<'a>(totals: impl Iterator<Item = &'a [i64]>) -> Vec<i64> {
     sums
 }
 
-fn all_sites(fleet: &Fleet, drawn: &[Drawn]) -> Option<(f64, f64, f64)> {
+fn all_sites(fleet: &Fleet, drawn: &[Drawn]) -> Option<CostRange> {
     let units = minor_units(&fleet.settings.currency.0);
     let spread = Spread::of(together(drawn.iter().map(|drawn| drawn.twelve_months.1.as_slice())));
-    (!drawn.is_empty()).then(|| (spread.mean.value / units, spread.low / units, spread.high / units))
+    (!drawn.is_empty()).then(|| CostRange {
+        mean: spread.mean.value / units,
+        low: spread.low / units,
+        high: spread.high / units,
+        within: spread.within,
+    })
 }
 
 fn next_year(fleet: &Fleet, drawn: &[Drawn], year: i32) -> Vec<SiteScope> {

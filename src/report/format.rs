@@ -343,6 +343,16 @@ pub fn part_reason(part: &PartDue, as_of: NaiveDate) -> String {
     }
 }
 
+/// "in 4 years of 5": how many of the years drawn a range holds.
+pub fn in_years(within: f64) -> String {
+    let beside = 1.0 - within;
+    if beside < 1e-9 {
+        return "in all years drawn".to_owned();
+    }
+    let of = (1.0 / beside).round();
+    format!("in {} years of {}", number(of - 1.0, 0), number(of, 0))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

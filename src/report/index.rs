@@ -16,6 +16,7 @@ use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::{ReportsFor, Units};
 use crate::report::fleet_state::{self, Standing};
 use crate::report::format::{self, NOT_KNOWN};
+use crate::report::site::Worst;
 use crate::to_do::Urgency;
 
 /// The version of the shape below; it goes up with any change that an overriding template would notice.
@@ -221,14 +222,14 @@ fn row(figures: &FleetFigures, standing: &Standing, written: &BTreeSet<&str>, of
     let report = format!("{folder}/report.pdf");
     let closed = site.is_closed(standing.site.as_of);
     let (turnover, mut limit, turnover_key) = match &standing.numbers.worst {
-        Some((_, minutes, limit)) => (
+        Some(worst @ Worst { minutes, limit, .. }) => (
             format!("{} min", format::number(*minutes, 1)),
             match limit {
                 Some(limit) if minutes > limit => format!("over the limit of {} min", format::number(*limit, 0)),
                 Some(limit) => format!("limit {} min", format::number(*limit, 0)),
                 None => "no limit known".to_owned(),
             },
-            format!("{:.3}", limit.map_or(*minutes / 1e6, |limit| minutes / limit)),
+            format!("{:.3}", worst.against_limit()),
         ),
         None if closed => ("closed".to_owned(), String::new(), String::new()),
         None => (NOT_KNOWN.to_owned(), String::new(), String::new()),

@@ -7,7 +7,7 @@
 mod notes;
 mod words;
 
-pub use words::{chance_in_words, in_years, share_in_words};
+pub use words::{chance_in_words, share_in_words};
 
 use rust_decimal::Decimal;
 use schemars::JsonSchema;
@@ -180,7 +180,7 @@ pub fn view(
             format::number(quote.means.failures, 1),
             format::number(quote.failures.0, 0),
             format::number(quote.failures.1, 0),
-            in_years(quote.failures.2),
+            format::in_years(quote.failures.2),
             format::number(quote.means.callouts, 1)
         ),
         driver_head: "Failures of".to_owned(),

@@ -5,8 +5,9 @@ use rust_decimal::Decimal;
 
 use crate::calendar::Month;
 use crate::charts::Chart;
+use crate::costs::outlook::{CostRange, ExpectedYear};
 use crate::output::{FileDigest, Part};
-use crate::quantities::water_turnover::WaterMonth;
+use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::logbook_view;
@@ -18,17 +19,37 @@ use crate::report::typst::Typesetter;
 use crate::site::SiteFigures;
 use crate::to_do::Urgency;
 
+/// The turnover of the spa whose water is worst off: one that is short of its limits, else the one nearest to its own.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Worst {
+    /// The spa.
+    pub at: String,
+    /// Its turnover time in minutes.
+    pub minutes: f64,
+    /// The longest allowed, in minutes.
+    pub limit: Option<f64>,
+    /// Whether it was filtered fewer hours a day than asked for.
+    pub few_hours: bool,
+}
+
+impl Worst {
+    /// The time against its limit; without one it stands behind all that have one, the slowest first.
+    pub fn against_limit(&self) -> f64 {
+        self.limit.map_or(self.minutes / 1e6, |limit| self.minutes / limit)
+    }
+}
+
 /// The numbers of page one that stand beside last month's.
 #[derive(Debug, Clone)]
 pub struct Numbers {
-    /// The spa whose turnover is worst against its limit: its address, the time and the limit in minutes.
-    pub worst: Option<(String, f64, Option<f64>)>,
+    /// The water that is worst off.
+    pub worst: Option<Worst>,
     /// Parts overdue or due within 90 days.
     pub parts_due: usize,
     /// The planned work of twelve months, if any of it has a price.
     pub planned_cost: Option<Decimal>,
-    /// What the coming twelve months are expected to cost, failures and ways too: mean, and the ends of the central 80 %.
-    pub expected_cost: Option<(f64, f64, f64)>,
+    /// What the coming twelve months are expected to cost, failures and ways too.
+    pub expected_cost: Option<CostRange>,
     /// What was to be done, and the visits planned.
     pub kept: Kept,
     /// How the site stood: the most pressing of those.
@@ -38,23 +59,28 @@ pub struct Numbers {
 impl Numbers {
     /// The numbers of a site.
     pub fn of(site: &SiteFigures) -> Self {
-        let turnover = |row: &WaterMonth| row.turnover.as_ref().map(|t| (t.value, row.limit_min));
         let worst = site
             .spas
             .iter()
             .filter_map(|spa| {
-                let (minutes, limit) = turnover(spa.water.months.last()?)?;
-                Some((spa.at.to_string(), minutes, limit))
+                let row = spa.water.months.last()?;
+                let few_hours = row.failing.contains(&"filtration hours");
+                let of = row.turnover.as_ref().map(|turnover| Worst {
+                    at: spa.at.to_string(),
+                    minutes: turnover.value,
+                    limit: row.limit_min,
+                    few_hours,
+                })?;
+                // A spa that is short comes before one that is not, whatever its turnover is.
+                Some(((row.verdict == Verdict::Short, of.against_limit()), of))
             })
-            .max_by(|a, b| {
-                let against = |x: &(String, f64, Option<f64>)| x.2.map_or(x.1 / 1e6, |limit| x.1 / limit);
-                against(a).total_cmp(&against(b))
-            });
+            .max_by(|((a_short, a), _), ((b_short, b), _)| a_short.cmp(b_short).then(a.total_cmp(b)))
+            .map(|(_, worst)| worst);
         let priced = site.year.lines.iter().any(|line| line.amount.is_some());
         let kept = Kept::of(site);
         let urgency = kept.things.iter().map(|thing| thing.urgency).min();
         let planned_cost = priced.then_some(site.year.total);
-        let expected_cost = site.expected_year.as_ref().map(|year| (year.mean, year.low, year.high));
+        let expected_cost = site.expected_year.as_ref().map(ExpectedYear::range);
         Self { worst, parts_due: site.parts_due_within(90), planned_cost, expected_cost, kept, urgency }
     }
 }

@@ -69,7 +69,7 @@ impl Charts {
 /// Draws what has something to show.
 pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
     let mut result = Charts { year: year(site, month, fleet.settings.paper), ..Charts::default() };
-    let worst = crate::report::site::Numbers::of(site).worst.map(|(at, _, _)| at);
+    let worst = crate::report::site::Numbers::of(site).worst.map(|worst| worst.at);
     for spa in site.spas {
         // Of several spas the slowest is drawn, and any that is not known to be in order.
         let in_order = spa.water.months.last().is_some_and(|m| m.verdict == Verdict::Meets);

@@ -103,7 +103,8 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
             value: total.and_then(|total| total.to_f64()),
         });
         if let Some(year) = figures.costs.twelve_months.get(&site.site.id) {
-            for (what, value) in [("mean", year.mean), ("low", year.low), ("high", year.high)] {
+            for (what, value) in [("mean", year.mean), ("low", year.low), ("high", year.high), ("within", year.within)]
+            {
                 let what = format!("expected_cost_{what}");
                 rows.push(Row { scope: "site", id: id.to_owned(), what, value: Some(value) });
             }
@@ -133,8 +134,8 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
     let total: rust_decimal::Decimal = figures.sites.iter().map(|site| site.year.total).sum();
     rows.extend(planned.iter().map(|(what, amount)| of_fleet(format!("planned_cost {what}"), amount.to_f64())));
     rows.push(of_fleet("planned_cost".to_owned(), total.to_f64()));
-    if let Some((mean, low, high)) = figures.costs.all_sites {
-        for (what, value) in [("mean", mean), ("low", low), ("high", high)] {
+    if let Some(all) = figures.costs.all_sites {
+        for (what, value) in [("mean", all.mean), ("low", all.low), ("high", all.high), ("within", all.within)] {
             rows.push(of_fleet(format!("expected_cost_{what}"), Some(value)));
         }
     }

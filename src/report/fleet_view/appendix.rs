@@ -3,6 +3,7 @@
 use super::{Given, SiteLine};
 use crate::report::fleet_state::Standing;
 use crate::report::format::{self, NOT_KNOWN};
+use crate::report::site::Worst;
 
 /// Lines at most: a table of some thousand rows costs the renderer more than all the rest, and nobody reads it.
 const LINES: usize = 1000;
@@ -38,10 +39,10 @@ fn line(given: &Given, standing: &Standing) -> SiteLine {
         spas: site.spas.len().to_string(),
         things: standing.groups.len().to_string(),
         turnover: match &standing.numbers.worst {
-            Some((_, minutes, Some(limit))) => {
+            Some(Worst { minutes, limit: Some(limit), .. }) => {
                 format!("{} of {}", format::number(*minutes, 1), format::number(*limit, 0))
             }
-            Some((_, minutes, None)) => format::number(*minutes, 1),
+            Some(Worst { minutes, limit: None, .. }) => format::number(*minutes, 1),
             None if site.site.is_closed(site.as_of) => "closed".to_owned(),
             None => NOT_KNOWN.to_owned(),
         },

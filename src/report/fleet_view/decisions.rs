@@ -4,6 +4,7 @@ use rust_decimal::Decimal;
 
 use super::{Decision, Given, Thing, name, within};
 use crate::charts::style::list;
+use crate::costs::outlook::CostRange;
 use crate::quantities::water_turnover::Verdict;
 use crate::report::fleet_state::{self, Standing};
 use crate::report::format;
@@ -70,15 +71,16 @@ pub(super) fn numbers(given: &Given, standings: &[Standing]) -> Vec<Headline> {
     let planned = sum(&mut standings.iter().map(|s| s.numbers.planned_cost));
     let planned_before = sum(&mut before.iter().map(|n| n.planned_cost));
     let decimal = |amount: f64| Decimal::try_from(amount).ok();
-    let expected_before = before.iter().filter_map(|n| n.expected_cost).map(|(mean, _, _)| mean).reduce(|a, b| a + b);
+    let expected_before = before.iter().filter_map(|n| n.expected_cost).map(|cost| cost.mean).reduce(|a, b| a + b);
     let (cost, cost_before, caption) = match given.figures.costs.all_sites {
-        Some((mean, low, high)) => (
+        Some(CostRange { mean, low, high, within }) => (
             decimal(mean),
             expected_before.and_then(decimal),
             format!(
-                "expected cost of the next 12 months, failures and travel included; between {} and {} in 4 years of 5",
+                "expected cost of the next 12 months, failures and travel included; between {} and {} {}",
                 amount(given, low),
-                amount(given, high)
+                amount(given, high),
+                format::in_years(within)
             ),
         ),
         None => (planned, planned_before, "planned work of 12 months, without failures and travel".to_owned()),

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 use chrono::Datelike;
 
-use super::{chosen, in_currency, in_years};
+use super::{chosen, in_currency};
 use crate::address::Id;
 use crate::costs::contract::PriceBasis;
 use crate::costs::outlook::{ContractYear, DRAWS};
@@ -50,7 +50,7 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
         in_currency(fleet, to_come.mean.value),
         in_currency(fleet, to_come.low),
         in_currency(fleet, to_come.high),
-        in_years(to_come.within)
+        format::in_years(to_come.within)
     ));
     if let Some((result, low, high)) = contract.result {
         let word = if result < 0.0 { "short by" } else { "left over:" };
@@ -59,7 +59,7 @@ pub(super) fn contract_lines(given: &Given, quote: &Quote, contract: &ContractYe
             in_currency(fleet, result.abs()),
             in_currency(fleet, low),
             in_currency(fleet, high),
-            in_years(to_come.within),
+            format::in_years(to_come.within),
             contract.why
         ));
     }

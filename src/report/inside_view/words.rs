@@ -41,21 +41,11 @@ pub(super) fn error_in_words(error: f64, digits: usize, finest: usize) -> String
 /// A range of the usual share of years needs no word of it: the head of its column says so.
 pub(super) fn range(low: String, high: &str, within: f64) -> String {
     let ends = if low == high { low } else { format!("{low} to {high}") };
-    if is_usual(within) { ends } else { format!("{ends} {}", in_years(within)) }
+    if is_usual(within) { ends } else { format!("{ends} {}", format::in_years(within)) }
 }
 
 pub(super) fn is_usual(within: f64) -> bool {
     (within - 0.8).abs() < 1e-9
-}
-
-/// "in 4 years of 5": how many of the years drawn a range holds.
-pub fn in_years(within: f64) -> String {
-    let beside = 1.0 - within;
-    if beside < 1e-9 {
-        return "in all years drawn".to_owned();
-    }
-    let of = (1.0 / beside).round();
-    format!("in {} years of {}", format::number(of - 1.0, 0), format::number(of, 0))
 }
 
 pub(super) fn signed(text: String) -> String {
@@ -79,7 +69,7 @@ mod tests {
         let of = |within| range("+250".to_owned(), "+1\u{a0}910", within);
         assert_eq!([of(0.8), of(0.98)], ["+250 to +1\u{a0}910", "+250 to +1\u{a0}910 in 49 years of 50"]);
         assert_eq!(
-            [0.8, 0.9, 0.95, 0.998, 1.0].map(in_years),
+            [0.8, 0.9, 0.95, 0.998, 1.0].map(format::in_years),
             ["in 4 years of 5", "in 9 years of 10", "in 19 years of 20", "in 499 years of 500", "in all years drawn"]
         );
         assert_eq!(range("0".to_owned(), "0", 0.8), "0");

@@ -3,13 +3,14 @@
 use super::{Given, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar;
+use crate::costs::outlook::CostRange;
 use crate::quantities::forecast_check::Judged;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
 use crate::report::calibration_words;
 use crate::report::fleet_state::grouped;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::since;
-use crate::report::site::{Numbers, in_view};
+use crate::report::site::{Numbers, Worst, in_view};
 use crate::report::view;
 use crate::report::water_words;
 use crate::to_do::{ToDo, Urgency};
@@ -256,16 +257,17 @@ fn cost_headline(given: &Given, now: &Numbers, before: impl Fn(Option<String>) -
         let amount = rust_decimal::Decimal::try_from(amount).unwrap_or_default();
         format::money_whole(amount, given.currency())
     };
-    if let Some((mean, low, high)) = now.expected_cost {
+    if let Some(CostRange { mean, low, high, within }) = now.expected_cost {
         return view::Headline {
             value: whole(mean),
             unit: String::new(),
             caption: format!(
-                "expected cost of the next 12 months, failures and travel included; between {} and {} in 4 years of 5",
+                "expected cost of the next 12 months, failures and travel included; between {} and {} {}",
                 whole(low),
-                whole(high)
+                whole(high),
+                format::in_years(within)
             ),
-            last_month: before(given.previous.and_then(|p| p.expected_cost).map(|(mean, _, _)| whole(mean))),
+            last_month: before(given.previous.and_then(|p| p.expected_cost).map(|cost| whole(cost.mean))),
         };
     }
     let cost = |numbers: &Numbers| numbers.planned_cost.map(|c| format::money_whole(c, given.currency()));
@@ -287,10 +289,13 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
     let before =
         |text: Option<String>| text.map_or_else(|| format!("{last}: {NOT_KNOWN}"), |text| format!("{last}: {text}"));
     let mut numbers = Vec::new();
-    let turnover_before =
-        given.previous.and_then(|p| p.worst.as_ref()).map(|(_, minutes, _)| format!("{minutes:.1} min"));
+    let turnover_before = given.previous.and_then(|p| p.worst.as_ref()).map(|worst| match &now.worst {
+        // Another spa may have been the one then.
+        Some(of_now) if of_now.at != worst.at => format!("{:.1} min, {}", worst.minutes, format::place(&worst.at)),
+        _ => format!("{:.1} min", worst.minutes),
+    });
     numbers.push(match &now.worst {
-        Some((at, minutes, limit)) => view::Headline {
+        Some(Worst { at, minutes, limit, few_hours }) => view::Headline {
             value: format!("{minutes:.1}"),
             unit: "min".to_owned(),
             caption: {
@@ -298,7 +303,8 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
                 let limit = limit.map_or("; no limit known".to_owned(), |l| {
                     format!("; limit {} min", crate::report::water_words::limit_minutes(l))
                 });
-                format!("slowest water turnover{who}{limit}")
+                let hours = if *few_hours { "; filtered too few hours a day" } else { "" };
+                format!("water turnover{who}{limit}{hours}")
             },
             last_month: before(turnover_before),
         },
