@@ -14,6 +14,7 @@ use crate::fleet_figures::FleetFigures;
 use crate::output::FileDigest;
 use crate::quantities::water_turnover::Verdict;
 use crate::records::fleet::{ReportsFor, Units};
+use crate::report::cautions::in_order;
 use crate::report::fleet_state::{self, Standing};
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::Worst;
@@ -21,6 +22,10 @@ use crate::to_do::Urgency;
 
 /// The version of the shape below; it goes up with any change that an overriding template would notice.
 pub const VIEW_VERSION: u32 = 1;
+
+/// What is due before anything is done.
+const CAUTION: &str = "Local codes and licensed practice come before anything here. Isolate the mains before work on a \
+    pump; close a spa whose suction cover is loose, cracked or missing, or whose water is over 40 °C (104 °F).";
 
 /// Everything on the page.
 #[derive(Debug, Clone, PartialEq, Serialize, JsonSchema)]
@@ -45,6 +50,8 @@ pub struct IndexView {
     pub currency: Option<String>,
     /// The sites, the worst first.
     pub rows: Vec<Row>,
+    /// What is due before anything is done, in a few words.
+    pub caution: String,
     /// The fleet's own documents.
     pub files: Vec<Link>,
     /// The tables.
@@ -190,6 +197,7 @@ pub fn view(figures: &FleetFigures, files: &[FileDigest], left_out: &[String]) -
         has_visits: !figures.plan.visits.is_empty(),
         currency: office.then(|| format::currency_sign(&settings.currency.0).to_owned()),
         rows: standings.iter().map(|standing| row(figures, standing, &written, office)).collect(),
+        caution: in_order(CAUTION, settings.units),
         files: [
             ("fleet.pdf", "Report of the fleet"),
             ("fleet.xlsx", "Workbook"),
@@ -344,12 +352,14 @@ mod tests {
             has_visits: true,
             currency: Some("GBP".to_owned()),
             rows: (0..1000).map(row).collect(),
+            caution: in_order(CAUTION, Units::Us),
             files: Vec::new(),
             tables: Vec::new(),
         };
         let page = Templates::embedded().unwrap().render_index(&view).unwrap();
         assert!(page.len() < 2_000_000, "{} bytes", page.len());
         assert!(page.len() > 1_000_000, "{} bytes: are all rows there?", page.len());
+        assert!(page.contains("over 104 °F (40 °C)"), "the unit of the fleet comes first");
         // What records say is text, never markup.
         assert!(page.contains("&lt;b&gt;&amp;&quot;") && !page.contains("<b>&"), "not escaped");
     }

@@ -8,6 +8,7 @@ use super::{BlankView, ExchangePage, ExchangePump, ExchangeStep, Given, cautions
 use crate::quantities::like_for_like::is_like;
 use crate::quantities::run_hours;
 use crate::records::Pump;
+use crate::report::cautions::in_order;
 use crate::report::format::NOT_KNOWN;
 use crate::swap;
 use crate::work_sheet::{self, BECAUSE};
@@ -112,14 +113,14 @@ pub(super) fn page(given: &Given) -> Option<ExchangePage> {
         .collect();
     Some(ExchangePage {
         site: site.name.clone(),
-        first: cautions::FIRST.to_owned(),
+        first: in_order(cautions::FIRST, given.fleet.settings.units),
         pumps,
         steps: EXCHANGE_STEPS
             .iter()
             .map(|(caution, title, text)| ExchangeStep {
-                caution: (*caution).to_owned(),
+                caution: in_order(caution, given.fleet.settings.units),
                 title: (*title).to_owned(),
-                text: (*text).to_owned(),
+                text: in_order(text, given.fleet.settings.units),
             })
             .collect(),
         blanks,

@@ -7,6 +7,7 @@ use chrono::NaiveDate;
 use super::{AskedView, Given, JobView, SheetPage, TakeRow, blank_view, cautions};
 use crate::address::Address;
 use crate::calendar;
+use crate::report::cautions::in_order;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::schedule::visits::{Visit, VisitTask, Work};
 use crate::swap;
@@ -45,7 +46,7 @@ pub(super) fn page(given: &Given, visit: &Visit) -> SheetPage {
         address: text(&site.address),
         key: text(&site.key),
         contact: if contact.is_empty() { NOT_KNOWN.to_owned() } else { contact },
-        first: cautions::FIRST.to_owned(),
+        first: in_order(cautions::FIRST, given.fleet.settings.units),
         take: take(given, visit),
         notes: notes(given, visit),
         arriving: sheet.arriving.iter().map(blank_view).collect(),
@@ -135,7 +136,7 @@ fn jobs(given: &Given, sheet: &work_sheet::Sheet) -> Vec<JobView> {
         views.push(JobView {
             at: if is_new { task.at.to_string() } else { String::new() },
             identity: if is_new { swap::measures_of(given.fleet, given.site.site, &task.at) } else { String::new() },
-            caution: first.map_or(String::new(), |caution| caution.text.to_owned()),
+            caution: first.map_or(String::new(), |caution| in_order(caution.text, given.fleet.settings.units)),
             reminder: again.map_or(String::new(), |caution| caution.reminder.to_owned()),
             what: what(task),
             why: why(task),

@@ -12,6 +12,7 @@ use crate::records::forms::Fitted;
 use crate::records::log::Quantity;
 use crate::records::site::Use;
 use crate::records::{Pump, Spa};
+use crate::report::cautions::in_order;
 use crate::report::format;
 use crate::swap;
 use crate::work_sheet::unit;
@@ -31,7 +32,7 @@ fn page(given: &Given, spa: &Spa) -> SurveyPage {
         site: site.name.clone(),
         spa: spa.at.to_string(),
         address: words(&site.address).unwrap_or_default(),
-        first: cautions::FIRST.to_owned(),
+        first: in_order(cautions::FIRST, given.fleet.settings.units),
         steps: vec![
             SurveyStep {
                 title: "The site".to_owned(),
@@ -128,8 +129,10 @@ fn water(given: &Given, spa: &Spa) -> SurveyStep {
     blanks.push(plain("setpoint", "number", "", setpoint));
     SurveyStep {
         title: "The water (own thermometer)".to_owned(),
-        caution: "Above 40 °C (104 °F) or cloudy: nobody goes in. Stay out of the jets' spray until it is disinfected."
-            .to_owned(),
+        caution: in_order(
+            "Above 40 °C (104 °F) or cloudy: nobody goes in. Stay out of the jets' spray until it is disinfected.",
+            given.fleet.settings.units,
+        ),
         blanks,
         ..SurveyStep::default()
     }

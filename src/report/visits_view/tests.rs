@@ -29,10 +29,14 @@ spas:
 ";
 
 fn with_view(log: &str, visits: Vec<Visit>, then: impl Fn(&VisitsView)) {
+    with_view_of(FLEET, log, visits, then);
+}
+
+fn with_view_of(fleet: &str, log: &str, visits: Vec<Visit>, then: impl Fn(&VisitsView)) {
     let site = format!("{HEAD}{log}");
     let plan = Plan::of(visits);
     load_with(
-        &[("fleet.yaml", FLEET), ("pumps.yaml", PUMPS), ("sites/home.yaml", &site)],
+        &[("fleet.yaml", fleet), ("pumps.yaml", PUMPS), ("sites/home.yaml", &site)],
         "2026-10-31",
         |fleet, figures, as_of| {
             let month = Month::of(as_of);
@@ -46,6 +50,21 @@ fn with_view(log: &str, visits: Vec<Visit>, then: impl Fn(&VisitsView)) {
 const LOG: &str = "log:
   - {date: 2026-09-30, note: the dog bites, at: {tub/one: {hours: 100, note: hums}}, left: [{at: tub/cover, note: strap torn}]}
 ";
+
+/// One switch decides the units: in a fleet of US units no caution leads with degrees Celsius.
+#[test]
+fn cautions_lead_with_the_units_of_the_fleet() {
+    let us = FLEET.replace("format: 1,", "format: 1, units: us,");
+    for (fleet, first, other) in
+        [(FLEET, "40 °C (104 °F)", "104 °F (40 °C)"), (&us, "104 °F (40 °C)", "40 °C (104 °F)")]
+    {
+        with_view_of(fleet, LOG, every_kind(), |view| {
+            let text = serde_json::to_string(view).unwrap();
+            // At the head of each sheet, before tests of safety and before a spa is opened.
+            assert!(text.matches(first).count() >= 3 && !text.contains(other), "{text}");
+        });
+    }
+}
 
 fn every_kind() -> Vec<Visit> {
     let mut seal = task("tub/one", Work::Renew(id("shaft_seal")));
