@@ -22,7 +22,7 @@ use crate::interrupt::{Interrupted, Stop};
 use crate::output::OutputError;
 use crate::printer::{Printer, count};
 use crate::records::load::{LoadError, Shared};
-use crate::report::document::Problem;
+use crate::report::document::{Lacking, Problem};
 use crate::report::typst::{Places, Typst};
 
 /// Runs what was typed and gives the exit status.
@@ -46,7 +46,7 @@ pub fn run(cli: &Cli, stop: &Stop) -> u8 {
     match result {
         Ok(status) => status,
         Err(failure) => {
-            printer.problem(&format!("error: {:#}", failure.error));
+            printer.problem(&format!("error: {}", told_once(&failure.error)));
             failure.status
         }
     }
@@ -92,13 +92,38 @@ fn renderer(
 
 /// Tells of problems of documents; what cost a document counts as left out.
 fn tell(problems: impl IntoIterator<Item = Problem>, printer: Printer, left_out: &mut Vec<String>) {
+    let mut lacking: Vec<Lacking> = Vec::new();
     for problem in problems {
+        if let Some(of_one) = problem.lacking {
+            lacking.push(of_one);
+            continue;
+        }
         let kind = if problem.costs { "error: " } else { "warning: " };
         printer.problem(&format!("{kind}{}", problem.text));
         if problem.costs {
             left_out.push(problem.text);
         }
     }
+    lacking.sort();
+    for of_subject in lacking.chunk_by(|a, b| a.subject == b.subject) {
+        let documents: Vec<String> = of_subject.iter().map(|one| format!("{} {}", one.document, one.texts)).collect();
+        printer.problem(&format!(
+            "warning: {}: texts with characters the reports' font lacks, which print as □: {}",
+            of_subject[0].subject,
+            documents.join(", ")
+        ));
+    }
+}
+
+/// An error with its causes, each said once: some say their cause themselves.
+fn told_once(error: &anyhow::Error) -> String {
+    let mut says = error.to_string();
+    for cause in error.chain().skip(1).map(ToString::to_string) {
+        if !says.contains(&cause) {
+            says = format!("{says}: {cause}");
+        }
+    }
+    says
 }
 
 /// Why a command ended without doing what it was asked.

@@ -16,6 +16,27 @@ pub struct Problem {
     pub text: String,
     /// Whether something was left out for it.
     pub costs: bool,
+    /// Texts of a document with characters the font lacks, told once for all documents of a subject; `None` = it is
+    /// something else, and `text` says it.
+    pub lacking: Option<Lacking>,
+}
+
+/// Texts of a document with characters the reports' font lacks.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+pub struct Lacking {
+    /// What the document is about.
+    pub subject: String,
+    /// The document's file.
+    pub document: String,
+    /// How many texts.
+    pub texts: usize,
+}
+
+impl Problem {
+    /// Something to be told in these words.
+    pub fn told(text: String, costs: bool) -> Self {
+        Self { text, costs, lacking: None }
+    }
 }
 
 /// Why a run must end: the disk or the templates, not one site.
@@ -64,11 +85,9 @@ impl Document<'_> {
         let mut replaced = 0;
         make_printable(&mut self.data, &mut replaced);
         if replaced > 0 {
-            let text = format!(
-                "{}: texts with characters the reports' font lacks, which print as □: {replaced}",
-                self.subject
-            );
-            problems.push(Problem { text, costs: false });
+            let document = self.pdf.rsplit('/').next().unwrap_or(&self.pdf).to_owned();
+            let lacking = Lacking { subject: self.subject.to_owned(), document, texts: replaced };
+            problems.push(Problem { text: String::new(), costs: false, lacking: Some(lacking) });
         }
         let data = serde_json::to_string_pretty(&self.data)?;
         let timestamp = Utc.from_utc_datetime(&as_of.and_time(NaiveTime::from_hms_opt(12, 0, 0).unwrap_or_default()));
@@ -95,7 +114,7 @@ impl Document<'_> {
                 part.adopt(&self.pdf, warnings.is_none().then_some(made_from.as_str()))?;
                 if let Some(text) = warnings {
                     let text = format!("{}: the renderer warns: {text}", self.subject);
-                    problems.push(Problem { text, costs: false });
+                    problems.push(Problem::told(text, false));
                 }
                 return Ok(true);
             }
@@ -103,11 +122,11 @@ impl Document<'_> {
             Err(TypesetError::Interrupted(_)) => {}
             Err(TypesetError::Output(error)) => return Err(error.into()),
             Err(error) => {
-                problems.push(Problem { text: error.to_string(), costs: true });
+                problems.push(Problem::told(error.to_string(), true));
                 // Where it lies is for whoever runs this, not for the manifest and the reports: it differs by machine.
                 if let Ok(kept) = build.keep() {
                     let text = format!("{}: the renderer's input is kept in {}", self.subject, kept.display());
-                    problems.push(Problem { text, costs: false });
+                    problems.push(Problem::told(text, false));
                 }
             }
         }

@@ -80,12 +80,12 @@ const TEMPLATE_SUFFIX: &str = ".tera";
 #[derive(Debug, thiserror::Error)]
 pub enum TemplateError {
     /// The template's text is not valid, or its name would leave the escaping off.
-    #[error("template {name}.tera cannot be used: {source}")]
+    #[error("template {name}.tera cannot be used: {}", said(name, because))]
     Parse {
         /// Name of the template.
         name: String,
         /// What Tera says, with line and caret.
-        source: Box<tera::Error>,
+        because: Box<tera::Error>,
     },
     /// A template was offered under a name that is not one of ours.
     #[error("there is no template {name} to put another in the place of; there are {known}")]
@@ -96,7 +96,7 @@ pub enum TemplateError {
         known: String,
     },
     /// The view and the template do not fit together.
-    #[error("template {name}.tera does not fit its data ({about}; at hand: {fields}): {source}")]
+    #[error("template {name}.tera does not fit its data ({about}; at hand: {fields}): {}", said(name, because))]
     Render {
         /// Name of the template.
         name: String,
@@ -105,8 +105,16 @@ pub enum TemplateError {
         /// The fields at hand at the top of the view.
         fields: String,
         /// What Tera says, with line, caret and the fields on offer.
-        source: Box<tera::Error>,
+        because: Box<tera::Error>,
     },
+}
+
+/// What Tera says of a template, which it knows without the ending of its file.
+fn said(name: &str, error: &tera::Error) -> String {
+    let says = error.to_string();
+    says.strip_prefix("error: ")
+        .unwrap_or(&says)
+        .replace(&format!("--> {name}:"), &format!("--> {name}{TEMPLATE_SUFFIX}:"))
 }
 
 /// The templates, parsed once and shared between workers.
@@ -237,11 +245,11 @@ impl Templates {
         let engine = if name.ends_with(HTML_SUFFIX) { &mut self.html } else { &mut self.tera };
         engine
             .add_raw_template(name, text)
-            .map_err(|source| TemplateError::Parse { name: name.to_owned(), source: Box::new(source) })
+            .map_err(|error| TemplateError::Parse { name: name.to_owned(), because: Box::new(error) })
     }
 
     fn render(&self, name: &str, view: &impl Serialize) -> Result<String, TemplateError> {
-        let failed = |source| TemplateError::of_render(name, view, source);
+        let failed = |error| TemplateError::of_render(name, view, error);
         let context = Context::from_serialize(view).map_err(failed)?;
         let engine = if name.ends_with(HTML_SUFFIX) { &self.html } else { &self.tera };
         engine.render(name, &context).map_err(failed)
@@ -250,11 +258,11 @@ impl Templates {
 
 impl TemplateError {
     /// With what was at hand: what the document is about, and the fields at the top of its view.
-    fn of_render(name: &str, view: &impl Serialize, source: tera::Error) -> Self {
+    fn of_render(name: &str, view: &impl Serialize, error: tera::Error) -> Self {
         let view = serde_json::to_value(view).unwrap_or_default();
         let title = view["document"]["title"].as_str().unwrap_or("no title").to_owned();
         let fields = view.as_object().map_or_else(Vec::new, |fields| fields.keys().map(String::as_str).collect());
-        Self::Render { name: name.to_owned(), about: title, fields: fields.join(", "), source: Box::new(source) }
+        Self::Render { name: name.to_owned(), about: title, fields: fields.join(", "), because: Box::new(error) }
     }
 }
 

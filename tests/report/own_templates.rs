@@ -30,19 +30,20 @@ fn a_page_of_ones_own_stands_in_the_place_of_ours() {
 fn a_mistake_names_the_template_the_line_and_what_was_at_hand() {
     let (_folder, run) = with(&[("index.html.tera", "<p>\n{{ document.sight }}</p>")]);
     let run = run.expect_status(2);
-    for wanted in ["index.html.tera", "2:", "sight", "Saltmarsh Lettings", "rows"] {
-        assert!(run.stderr.contains(wanted), "no {wanted} in {}", run.stderr);
+    for wanted in ["--> index.html.tera:2:", "`sight`", "Saltmarsh Lettings", "rows"] {
+        assert_eq!(run.stderr.matches(wanted).count(), 1, "{wanted} in {}", run.stderr);
     }
     let (_folder, run) = with(&[("index.html.tera", "<p>\n\n{% for row in %}")]);
     let run = run.expect_status(2);
-    assert!(run.stderr.contains("index.html.tera") && run.stderr.contains("3:"), "{}", run.stderr);
+    assert_eq!(run.stderr.matches("--> index.html.tera:3:").count(), 1, "{}", run.stderr);
 }
 
 #[test]
 fn a_misspelt_name_is_told() {
     let (_folder, run) = with(&[("sight.typ.tera", "")]);
     let run = run.expect_status(2);
-    assert!(run.stderr.contains("sight.typ.tera") && run.stderr.contains("site.typ.tera"), "{}", run.stderr);
+    assert_eq!(run.stderr.matches("there is no template sight.typ.tera").count(), 1, "{}", run.stderr);
+    assert!(run.stderr.contains("site.typ.tera"), "{}", run.stderr);
 }
 
 #[test]
