@@ -137,7 +137,7 @@ fn a_row_is(table: &str) -> &'static str {
         "part_lives" => "a kind of part over the whole fleet",
         "pump_failures" => "a pump, a model, a site or the whole fleet",
         "failures" => "a failure of a pump",
-        "readings" => "a reading of a pressure or a current in the last 12 months",
+        "readings" => "a reading of a pressure, a current or a temperature in the last 12 months",
         "measured_trends" => "a measured quantity of a pump, filter or spa",
         "visits" => "a task within a planned visit",
         "carry" => "a part and month",

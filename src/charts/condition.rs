@@ -100,7 +100,14 @@ mod tests {
             readings: (0..readings)
                 .map(|at| Reading { date: day(at % 12 + 1), value: 7.0 + 0.2 * f64::from(at), is_estimated: false })
                 .collect(),
-            trend: Some(Trend { from: day(1), from_value: 7.0, to: day(12), to_value: 9.2, crossing: None }),
+            trend: Some(Trend {
+                from: day(1),
+                from_value: 7.0,
+                to: day(12),
+                to_value: 9.2,
+                range: Some([(7.2, 8.6), (6.8, 9.8)]),
+                crossing: None,
+            }),
             limit: Some((10.4, "nameplate".into())),
             range_name: "central 80 %".into(),
         }

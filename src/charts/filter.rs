@@ -130,6 +130,7 @@ mod tests {
                 from_value: 0.8 * scale,
                 to: day(188),
                 to_value: 0.95 * scale,
+                range: None,
                 crossing: Some(Crossing { earliest: day(184), expected: day(188), latest: day(199) }),
             }),
             range_name: "central 80 %".into(),
@@ -163,6 +164,7 @@ mod tests {
         let far = NaiveDate::from_ymd_opt(2090, 1, 1).unwrap();
         input.trend = Some(Trend {
             to: far,
+            range: None,
             crossing: Some(Crossing { earliest: far, expected: far, latest: far }),
             ..input.trend.unwrap()
         });

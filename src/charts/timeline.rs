@@ -34,6 +34,9 @@ pub struct Trend {
     pub to: NaiveDate,
     /// Its value on the last day, in the chart's unit.
     pub to_value: f64,
+    /// The values on both days of the gentlest and of the steepest line of its range; `None` = not known, or told by the
+    /// range of the crossing alone.
+    pub range: Option<[(f64, f64); 2]>,
     /// When it reaches the limit, if it does.
     pub crossing: Option<Crossing>,
 }
@@ -109,6 +112,7 @@ impl Timeline<'_> {
         values.extend(self.levels.iter().map(|level| level.value));
         if let Some(trend) = self.trend {
             check([trend.from_value, trend.to_value])?;
+            check(trend.range.iter().flatten().flat_map(|(from, to)| [*from, *to]))?;
         }
         let (top, bottom) = (if self.breaks.is_empty() { 70 } else { 116 }, 420);
         let axis = ValueAxis::new(&values, top, bottom, false)?;
@@ -188,14 +192,17 @@ impl Timeline<'_> {
         let Some(trend) = self.trend else { return };
         let length = (trend.to - trend.from).num_days() as f64;
         if length > 0.0 {
-            let value = |day: NaiveDate| {
+            let on = |(from, to): (f64, f64), day: NaiveDate| {
                 let share = (day - trend.from).num_days() as f64 / length;
-                trend.from_value + (trend.to_value - trend.from_value) * share
+                (scale.middle(day), axis.y(from + (to - from) * share).clamp(top, bottom))
             };
-            let point = |day: NaiveDate| (scale.middle(day), axis.y(value(day)).clamp(top, bottom));
+            let point = |day: NaiveDate| on((trend.from_value, trend.to_value), day);
             let start = trend.from.max(scale.first);
             let end = trend.to.min(scale.last);
             let known = end.min(self.to);
+            for edge in trend.range.into_iter().flatten().filter(|_| start < known) {
+                canvas.line(vec![on(edge, start), on(edge, known)], 2, GREY_TEXT);
+            }
             if start < known {
                 canvas.line(vec![point(start), point(known)], 4, PLAN);
             }
@@ -262,6 +269,9 @@ impl Timeline<'_> {
         if let Some(trend) = self.trend {
             let ahead = if trend.to > self.to { ", dashed ahead" } else { "" };
             parts.push(format!("straight line: fitted{ahead}"));
+            if trend.range.is_some() {
+                parts.push(format!("thin lines: {} of its slope", style::printable(range_name)));
+            }
             if trend.crossing.is_some() {
                 parts.push(format!("bar at the limit: {}", style::printable(range_name)));
             }

@@ -40,6 +40,8 @@ pub struct MeasuredTrend {
     pub p_value: f64,
     /// The median of the first three readings and of the last three.
     pub levels: (f64, f64),
+    /// A point of the fitted line, about which its range turns: days after the first reading, and the value there.
+    pub middle: (f64, f64),
     /// The limit it is held against; `None` = there is none.
     pub limit: Option<f64>,
     /// The day it crosses or crossed the limit; `None` = it does not, or the drift may be chance.
@@ -50,6 +52,20 @@ pub struct MeasuredTrend {
     pub crosses_high: Option<NaiveDate>,
     /// The last reading's record.
     pub source: Source,
+}
+
+impl MeasuredTrend {
+    /// Whether it drifts by more than chance, and by enough to speak of.
+    pub fn is_worth_telling(&self) -> bool {
+        self.p_value < CLEAR
+            && self.range.is_none_or(|(low, high)| low > 0.0 || high < 0.0)
+            && (self.levels.1 - self.levels.0).abs() >= LEAST_DRIFT * self.levels.0.abs()
+    }
+
+    /// The value on a day, were its change in 30 days `slope`.
+    pub fn value_on(&self, day: NaiveDate, slope: f64) -> f64 {
+        self.middle.1 + slope / 30.0 * (days_between(self.from, day) as f64 - self.middle.0)
+    }
 }
 
 /// A quantity that may drift.
@@ -78,6 +94,16 @@ impl Drifting {
             Self::TemperatureLag => "temperature_lag",
         }
     }
+
+    /// The quantity that is read for it.
+    pub fn read(self) -> Quantity {
+        match self {
+            Self::Current => Quantity::Current,
+            Self::CurrentLow => Quantity::CurrentLow,
+            Self::Pressure | Self::CleanPressure => Quantity::Pressure,
+            Self::TemperatureLag => Quantity::Temperature,
+        }
+    }
 }
 
 /// Readings without which nothing is said.
@@ -88,6 +114,8 @@ const LOOKS_BACK: i64 = 365;
 const TOGETHER: i64 = 7;
 /// A chance above which a drift may be none.
 pub const CLEAR: f64 = 0.05;
+/// The drift below which nothing is said, as a share of where it began.
+const LEAST_DRIFT: f64 = 0.05;
 /// The share of its model's current above which a motor is told to be overloaded: common practice, no source.
 pub const OVERLOADED: f64 = 1.15;
 /// Days past which a crossing is too far off to be told.
@@ -213,6 +241,7 @@ fn trend(
         range: line.range.map(|(low, high)| (low * 30.0, high * 30.0)),
         p_value: test.p_value,
         levels: (middle(&readings[..3]), middle(&readings[readings.len() - 3..])),
+        middle: (line.centre, line.level),
         limit,
         crosses,
         crosses_low: crosses.and_then(|day| crossing(steep).map(|c| c.min(day))),

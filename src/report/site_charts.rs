@@ -7,9 +7,10 @@ use crate::basis::Basis;
 use crate::calendar::{Month, plus_days};
 use crate::charts::{self, Chart};
 use crate::quantities::failure_trends::Scope;
+use crate::quantities::measured_trends::{Drifting, MeasuredTrend, OVERLOADED};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
-use crate::records::fleet::Paper;
+use crate::records::fleet::{Paper, Units};
 use crate::records::log::Quantity;
 use crate::records::tubs::Speed;
 use crate::report::fleet_state::grouped;
@@ -33,6 +34,8 @@ const HOURS_MONTHS: usize = 12;
 const ALONE_MONTHS: usize = 24;
 /// Months of turnover drawn.
 const MONTHS_DRAWN: usize = 14;
+/// Drifts drawn: those that reach a limit first; of more the table tells.
+const DRIFTS_DRAWN: usize = 3;
 /// Failures from which a pump's are drawn.
 const FAILURES_DRAWN: usize = 3;
 
@@ -47,6 +50,8 @@ pub struct Charts {
     pub filters: Vec<(Address, Chart)>,
     /// Run hours of the pumps that have something to say, in one picture.
     pub run_hours: Option<Chart>,
+    /// What drifts of what is measured at pumps and spas.
+    pub conditions: Vec<(Address, Chart)>,
     /// Failures by pump.
     pub failures: Vec<(Address, Chart)>,
     /// The mean failures of the site's pumps, where no pump of its own says it all.
@@ -61,6 +66,7 @@ impl Charts {
             .chain(self.turnover.iter().map(|(_, c)| c))
             .chain(self.filters.iter().map(|(_, c)| c))
             .chain(&self.run_hours)
+            .chain(self.conditions.iter().map(|(_, c)| c))
             .chain(self.failures.iter().map(|(_, c)| c))
             .chain(&self.mean_failures)
     }
@@ -126,6 +132,7 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
     let mut drawn: Vec<_> = pumps.iter().copied().filter(|p| speaks(p)).filter(fits).take(PUMPS_DRAWN).collect();
     drawn.sort_by(|a, b| a.at.cmp(&b.at));
     result.run_hours = run_hours_chart(site, &drawn).map(|chart| with_the_rest(chart, drawn.len(), pumps.len()));
+    result.conditions = conditions(fleet, site);
     for pump in pumps.iter().filter(|p| p.failures.incidents.len() >= FAILURES_DRAWN) {
         let input = charts::failures::FailuresInput {
             name: format!("failures-{}", file_name(&pump.at)),
@@ -257,6 +264,87 @@ fn run_hours_chart(site: &SiteFigures, pumps: &[&crate::quantities::PumpFigures]
     charts::run_hours::run_hours(&input).ok()
 }
 
+/// What drifts by more than chance, but for what the pictures of filters show.
+fn conditions(fleet: &Fleet, site: &SiteFigures) -> Vec<(Address, Chart)> {
+    let mut worth: Vec<&MeasuredTrend> =
+        site.trends.iter().filter(|trend| trend.quantity != Drifting::Pressure && trend.is_worth_telling()).collect();
+    worth.sort_by_key(|trend| (trend.crosses.is_none(), trend.crosses));
+    let drawn = worth.into_iter().filter_map(|trend| Some((trend.at.clone(), condition_chart(fleet, site, trend)?)));
+    let mut drawn: Vec<_> = drawn.take(DRIFTS_DRAWN).collect();
+    drawn.sort_by(|a, b| a.0.cmp(&b.0));
+    drawn
+}
+
+fn condition_chart(fleet: &Fleet, site: &SiteFigures, trend: &MeasuredTrend) -> Option<Chart> {
+    use charts::{Crossing, Reading, Trend};
+    let units = fleet.settings.units;
+    let us = units == Units::Us;
+    let setpoint = || {
+        let spa = site.site.spas.iter().find(|spa| spa.at == trend.at)?;
+        Some(spa.setpoint?.0.get::<uom::si::thermodynamic_temperature::degree_celsius>())
+    };
+    let amps = |name: &str| (name.to_owned(), "A".to_owned(), 2, 1.0);
+    let (quantity, unit, decimals, scale) = match trend.quantity {
+        Drifting::Current => amps("motor current"),
+        Drifting::CurrentLow => amps("motor current at low speed"),
+        Drifting::Pressure | Drifting::CleanPressure => (
+            "pressure just after cleaning".to_owned(),
+            format::pressure_unit(units).to_owned(),
+            format::pressure_decimals(units),
+            format::pressure_in(1.0, units),
+        ),
+        Drifting::TemperatureLag => (
+            "water below its setpoint".to_owned(),
+            if us { "°F" } else { "°C" }.to_owned(),
+            1,
+            if us { 1.8 } else { 1.0 },
+        ),
+    };
+    let setpoint = if trend.quantity == Drifting::TemperatureLag { Some(setpoint()?) } else { None };
+    let readings: Vec<Reading> = site
+        .site
+        .readings_of(&trend.at, trend.quantity.read())
+        .filter(|row| (trend.from..=trend.to).contains(&row.day))
+        .filter(|row| trend.quantity != Drifting::CleanPressure || row.after)
+        .map(|row| Reading {
+            date: row.day,
+            value: scale * setpoint.map_or(row.value, |setpoint| setpoint - row.value),
+            is_estimated: false,
+        })
+        .collect();
+    let crossing = trend.crosses.map(|expected| Crossing {
+        earliest: trend.crosses_low.unwrap_or(expected),
+        expected,
+        latest: trend.crosses_high.unwrap_or(plus_days(site.as_of, 365)).max(expected),
+    });
+    let to = trend.crosses.filter(|day| *day > trend.to).unwrap_or(trend.to);
+    let value = |day: NaiveDate, slope: f64| scale * trend.value_on(day, slope);
+    let line = Trend {
+        from: trend.from,
+        from_value: value(trend.from, trend.slope),
+        to,
+        to_value: value(to, trend.slope),
+        range: trend.range.map(|(low, high)| [low, high].map(|slope| (value(trend.from, slope), value(to, slope)))),
+        crossing: crossing.filter(|crossing| crossing.expected > trend.to),
+    };
+    let over = format!("{:.0} % over its model's", (OVERLOADED - 1.0) * 100.0);
+    let word = trend.quantity.word().replace('_', "-");
+    charts::condition::condition(&charts::condition::ConditionInput {
+        name: format!("condition-{}-{word}", file_name(&trend.at)),
+        subject: format::place(trend.at.as_str()),
+        quantity,
+        unit,
+        decimals,
+        from: trend.from,
+        to: site.as_of,
+        readings,
+        trend: Some(line),
+        limit: trend.limit.map(|limit| (scale * limit, over)),
+        range_name: RANGE.to_owned(),
+    })
+    .ok()
+}
+
 fn filter_chart(
     fleet: &Fleet,
     site: &SiteFigures,
@@ -283,6 +371,7 @@ fn filter_chart(
             from_value: shown(from_value),
             to: expected,
             to_value: shown(limit),
+            range: None,
             crossing: Some(Crossing { earliest, expected, latest }),
         })
     });

@@ -1,4 +1,5 @@
-//! `readings.csv`: what was measured at filters and pumps in the last twelve months, what the charts of pressures draw.
+//! `readings.csv`: what was measured at spas, filters and pumps in the last twelve months: what the charts of pressures and of
+//! condition draw.
 
 use super::{Cell, Of, Table, TableError, table};
 use crate::calendar::plus_days;
@@ -40,6 +41,7 @@ fn name(quantity: Quantity) -> Option<&'static str> {
         Quantity::Pressure => Some("pressure_bar"),
         Quantity::Current => Some("current_a"),
         Quantity::CurrentLow => Some("current_low_a"),
+        Quantity::Temperature => Some("temperature_c"),
         _ => None,
     }
 }

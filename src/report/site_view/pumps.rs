@@ -9,7 +9,7 @@ use crate::basis::Basis;
 use crate::calendar::{self, Month};
 use crate::quantities::expected_failures::Tally;
 use crate::quantities::failures::{LEAST_FAILURES, Trend};
-use crate::quantities::measured_trends::{CLEAR, Drifting, MeasuredTrend};
+use crate::quantities::measured_trends::{Drifting, MeasuredTrend};
 use crate::quantities::{PumpFigures, run_hours};
 use crate::records::fleet::Units;
 use crate::records::pumps::{Model, Speeds};
@@ -20,8 +20,6 @@ use crate::report::view;
 
 /// Rows of run hours and of energy; of more pumps the tables tell.
 const ROWS: usize = 18;
-/// The drift below which nothing is said, as a share of where it began.
-const LEAST_DRIFT: f64 = 0.05;
 /// Readings that are advised.
 const READINGS_ADVISED: usize = 4;
 
@@ -50,6 +48,14 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
         hours: hours_table(given, &pumps),
         energy: energy_table(given, &pumps),
         trends: trends(given),
+        trend_charts: given
+            .charts
+            .conditions
+            .iter()
+            .map(|(at, chart)| {
+                in_view(chart, &format!("Is something changing at {}?", place_inside(given, at.as_str())))
+            })
+            .collect(),
         failures: failure_sentence(given, &pumps),
         failure_charts: given
             .charts
@@ -401,10 +407,8 @@ fn trends(given: &Given) -> Vec<String> {
         .site
         .trends
         .iter()
-        .filter(|trend| trend.p_value < CLEAR && trend.range.is_none_or(|(low, high)| low > 0.0 || high < 0.0))
         // What is small is in the table; what asks for something is on the first page.
-        .filter(|trend| (trend.levels.1 - trend.levels.0).abs() >= LEAST_DRIFT * trend.levels.0.abs())
-        .filter(|trend| !told(trend))
+        .filter(|trend| trend.is_worth_telling() && !told(trend))
         .map(|trend| {
             let (what, value): (_, &dyn Fn(f64) -> String) = match trend.quantity {
                 Drifting::Current => ("motor current", &|amps| format!("{} A", format::number(amps, 2))),

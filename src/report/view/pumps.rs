@@ -22,6 +22,8 @@ pub struct PumpSection {
     pub energy: EnergyTable,
     /// Condition trends, a sentence each.
     pub trends: Vec<String>,
+    /// Pictures of the trends that are more than chance.
+    pub trend_charts: Vec<Chart>,
     /// Failures so far, the verdict and what is expected, in words; empty when not computed.
     pub failures: String,
     /// Pictures of the failures.
