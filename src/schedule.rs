@@ -2,4 +2,5 @@
 
 pub mod carry;
 pub mod due;
+pub mod due_by_month;
 pub mod visits;

@@ -8,13 +8,16 @@ mod carry;
 mod costs;
 mod failures;
 mod forecast_check;
+mod mean_failures;
 mod measured_trends;
+mod occupied_nights;
 mod part_lives;
 mod pump_failures;
 pub mod quoted;
 mod readings;
 mod sums;
 mod visits;
+mod ways_out;
 
 use chrono::NaiveDate;
 use polars::prelude::{Column as PolarsColumn, DataFrame, NamedFrom, Series};
@@ -174,21 +177,24 @@ enum Rows {
 }
 
 /// Every table, in the order in which they are shown: what somebody should do comes first, as in every document.
-const TABLES: [Rows; 19] = [
+const TABLES: [Rows; 22] = [
     Rows::Sites(to_do),
     Rows::Fleet(sums::sums),
     Rows::Sites(run_hours),
     Rows::Sites(hours_forecast),
     Rows::Sites(water_turnover),
+    Rows::Sites(ways_out::ways_out),
     Rows::Sites(filters),
     Rows::Sites(water_tests),
     Rows::Sites(parts),
     Rows::Fleet(|figures| part_lives::part_lives(figures.lives)),
     Rows::Fleet(|figures| pump_failures::pump_failures(&figures.sites, figures.lives)),
     Rows::Sites(failures::failures),
+    Rows::Fleet(|figures| mean_failures::mean_failures(figures.lives)),
     Rows::Fleet(pump_failures::failure_costs),
     Rows::Sites(measured_trends::measured_trends),
     Rows::Sites(readings::readings),
+    Rows::Sites(occupied_nights::occupied_nights),
     Rows::Fleet(|figures| visits::visits(&figures.plan)),
     Rows::Fleet(carry::carry),
     Rows::Fleet(|figures| costs::costs(&figures.costs, minor_units(figures))),

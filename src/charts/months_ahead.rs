@@ -8,7 +8,7 @@ use chrono::NaiveDate;
 
 use super::axis::{MONTHS_HEIGHT, ValueAxis, bar_edges, equal_slots, long_month, month_names};
 use super::canvas::{Anchor, Canvas, Drawing, Type};
-use super::style::{self, ACCENT, ACT, GREY_TEXT, INK, TICK, WIDTH};
+use super::style::{self, ACCENT, ACT, GREY_TEXT, INK, PAPER, TICK, WIDTH};
 use super::{Chart, NoChart};
 
 /// Most months that are shown.
@@ -21,8 +21,19 @@ pub struct MonthsAheadInput {
     pub name: String,
     /// How many are past their limit already.
     pub past: usize,
-    /// Months in a row, each by a day of it, and how many fall due in it.
-    pub months: Vec<(NaiveDate, usize)>,
+    /// Months in a row.
+    pub months: Vec<MonthAhead>,
+}
+
+/// A month.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct MonthAhead {
+    /// A day of it.
+    pub day: NaiveDate,
+    /// How many parts most likely fall due in it.
+    pub parts: usize,
+    /// How many do so in any case, and how many may: the range of the count.
+    pub range: (usize, usize),
 }
 
 /// Draws what falls due.
@@ -30,7 +41,7 @@ pub struct MonthsAheadInput {
 /// # Errors
 /// [`NoChart`] if nothing falls due.
 pub fn months_ahead(input: &MonthsAheadInput) -> Result<Chart, NoChart> {
-    if input.past == 0 && input.months.iter().all(|(_, count)| *count == 0) {
+    if input.past == 0 && input.months.iter().all(|month| month.range.1 == 0) {
         return Err(NoChart::because("nothing falls due"));
     }
     let drawing = draw(input)?;
@@ -40,7 +51,8 @@ pub fn months_ahead(input: &MonthsAheadInput) -> Result<Chart, NoChart> {
 fn draw(input: &MonthsAheadInput) -> Result<Drawing, NoChart> {
     let (top, bottom) = (76, 320);
     let months = &input.months[..input.months.len().min(MOST_MONTHS)];
-    let values: Vec<f64> = months.iter().map(|(_, count)| *count).chain([input.past]).map(|c| c as f64).collect();
+    let counts = months.iter().flat_map(|month| [month.parts, month.range.1]).chain([input.past]);
+    let values: Vec<f64> = counts.map(|count| count as f64).collect();
     let axis = ValueAxis::new(&values, top, bottom, true)?;
     let mut canvas = Canvas::default();
     canvas.text("parts that reach their limit", 0, 28, Type::new(TICK, GREY_TEXT, Anchor::Left));
@@ -48,35 +60,42 @@ fn draw(input: &MonthsAheadInput) -> Result<Drawing, NoChart> {
     axis.draw(&mut canvas, left, WIDTH - 4);
     // A room of its own before the months for what is past already.
     let past_room = 230;
-    let days: Vec<NaiveDate> = months.iter().map(|(day, _)| *day).collect();
+    let days: Vec<NaiveDate> = months.iter().map(|month| month.day).collect();
     let slots = equal_slots(&days, left + past_room, WIDTH - 4);
     let half = slots.first().map_or(50, |slot| (slot.right - slot.left) * 39 / 100).min(60);
     let centre = left + past_room / 2;
-    let figure = |canvas: &mut Canvas, count: usize, x: i32, room: i32, colour| {
+    let figure = |canvas: &mut Canvas, count: usize, over: usize, x: i32, room: i32, colour| {
         let text = style::number(count as f64, 0);
         if count > 0 && style::text_width(&text, f64::from(TICK), true) <= f64::from(room) {
             canvas.try_text_on_paper(
                 &text,
                 x,
-                axis.y(count as f64) - 12,
+                axis.y(over as f64) - 12,
                 Type::new(TICK, colour, Anchor::Centre).bold(),
             );
         }
     };
     canvas.fill(centre - half, axis.y(input.past as f64), centre + half, bottom, ACT);
-    figure(&mut canvas, input.past, centre, past_room, ACT);
+    figure(&mut canvas, input.past, input.past, centre, past_room, ACT);
     canvas.text("past limit", centre, bottom + 42, Type::new(TICK, INK, Anchor::Centre));
-    for ((_, count), slot) in months.iter().zip(&slots) {
+    for (month, slot) in months.iter().zip(&slots) {
         let (from, to) = bar_edges(slot);
-        canvas.fill(from, axis.y(*count as f64), to, bottom, ACCENT);
-        figure(&mut canvas, *count, slot.centre(), slot.right - slot.left, INK);
+        canvas.fill(from, axis.y(month.parts as f64), to, bottom, ACCENT);
+        let (low, high) = month.range;
+        if low < high {
+            let x = slot.centre();
+            // A paler bed sets the line off from the bar it lies on.
+            canvas.line(vec![(x, axis.y(low as f64)), (x, axis.y(high as f64))], 8, PAPER);
+            canvas.line(vec![(x, axis.y(low as f64)), (x, axis.y(high as f64))], 4, INK);
+        }
+        figure(&mut canvas, month.parts, high.max(month.parts), slot.centre(), slot.right - slot.left, INK);
     }
     month_names(&mut canvas, &slots, bottom + 42);
     canvas.finish(bottom + MONTHS_HEIGHT)
 }
 
 fn alt(input: &MonthsAheadInput) -> String {
-    let total: usize = input.months.iter().map(|(_, count)| count).sum();
+    let total: usize = input.months.iter().map(|month| month.parts).sum();
     let mut out = format!(
         "{} past {} limit; {} in the {} that follow",
         style::count(input.past, "part is", "parts are"),
@@ -84,17 +103,25 @@ fn alt(input: &MonthsAheadInput) -> String {
         style::count(total, "more reaches its limit", "more reach their limit"),
         style::count(input.months.len(), "month", "months")
     );
-    if let Some((month, most)) = input.months.iter().max_by_key(|(month, count)| (*count, std::cmp::Reverse(*month)))
-        && *most > 0
+    if let Some(most) = input.months.iter().max_by_key(|month| (month.parts, std::cmp::Reverse(month.day)))
+        && most.parts > 0
     {
-        let _ = write!(out, ", the most in {} ({most})", long_month(*month));
+        let (low, high) = most.range;
+        let range = if low < high { format!(", from {low} to {high} by the parts' ranges") } else { String::new() };
+        let _ = write!(out, ", the most in {} ({}{range})", long_month(most.day), most.parts);
     }
     out.push('.');
     out
 }
 
 fn caption(input: &MonthsAheadInput) -> String {
-    let mut parts = vec!["by the most likely day of each part; the ranges are in the sites' reports".to_owned()];
+    let mut parts = vec!["by the most likely day of each part".to_owned()];
+    if input.months.iter().any(|month| month.range.0 < month.range.1) {
+        parts.push(
+            "thin line: from the parts whose whole range (central 80 %) lies in the month to those whose range touches it"
+                .to_owned(),
+        );
+    }
     if input.past > 0 {
         parts.push("brick: past their limit on the as-of day".to_owned());
     }
@@ -114,7 +141,11 @@ mod tests {
             name: "ahead".into(),
             past: 3 * scale,
             months: (0..months)
-                .map(|at| (first.checked_add_months(Months::new(at)).unwrap(), (at as usize * 7 % 5) * scale))
+                .map(|at| {
+                    let parts = (at as usize * 7 % 5) * scale;
+                    let day = first.checked_add_months(Months::new(at)).unwrap();
+                    MonthAhead { day, parts, range: (parts / 2, parts + scale) }
+                })
                 .collect(),
         }
     }
@@ -133,7 +164,7 @@ mod tests {
         let chart = months_ahead(&input(4, 1)).unwrap();
         assert_eq!(
             chart.alt,
-            "3 parts are past their limit; 7 more reach their limit in the 4 months that follow, the most in January 2027 (4)."
+            "3 parts are past their limit; 7 more reach their limit in the 4 months that follow, the most in January 2027 (4, from 2 to 5 by the parts' ranges)."
         );
         assert!(months_ahead(&input(0, 0)).is_err());
     }

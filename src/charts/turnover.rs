@@ -18,6 +18,8 @@ use super::{Chart, NoChart};
 
 /// Most months that are shown; earlier ones are left out.
 const MOST_MONTHS: usize = 24;
+/// Room between the bars and the names of months for the marks of months with too few hours.
+const MARKS_HEIGHT: i32 = 30;
 
 /// The turnover times of one spa.
 #[derive(Debug, Clone, PartialEq)]
@@ -30,7 +32,8 @@ pub struct TurnoverInput {
     pub months: Vec<TurnoverMonth>,
     /// Longest allowed turnover time, minutes.
     pub limit_minutes: Option<f64>,
-    /// Any day of each month in which the water was filtered fewer hours than asked: no bar shows that.
+    /// Any day of each month in which the water was filtered fewer hours than asked: no bar shows that, so it has a mark of
+    /// its own under the month's bar.
     pub few_hours: Vec<NaiveDate>,
     /// What the range lines are, such as "central 80 %".
     pub range_name: String,
@@ -164,8 +167,13 @@ fn draw(input: &TurnoverInput, months: &[TurnoverMonth]) -> Result<Drawing, NoCh
     }
     closed_runs(&mut canvas, months, &slots, bottom);
     end_labels(&mut canvas, limit, right, top);
-    month_names(&mut canvas, &slots, bottom + 42);
-    canvas.finish(bottom + MONTHS_HEIGHT)
+    let few = few_hours(input, months);
+    for (_, slot) in months.iter().zip(&slots).filter(|(entry, _)| few.contains(&entry.month)) {
+        canvas.triangle(slot.centre(), bottom + 22, 11, false, ACT);
+    }
+    let marks = if few.is_empty() { 0 } else { MARKS_HEIGHT };
+    month_names(&mut canvas, &slots, bottom + 42 + marks);
+    canvas.finish(bottom + MONTHS_HEIGHT + marks)
 }
 
 fn bar(canvas: &mut Canvas, entry: &TurnoverMonth, slot: &Slot, axis: &ValueAxis, bottom: i32) {
@@ -272,7 +280,7 @@ fn alt(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
         }
         None => out += " No limit is on record.",
     }
-    let few = few_hours(input, months);
+    let few: Vec<String> = few_hours(input, months).into_iter().map(long_month).collect();
     if !few.is_empty() {
         let _ = write!(
             out,
@@ -322,7 +330,7 @@ fn caption(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
     if few > 0 {
         let _ = write!(
             out,
-            " Filtered too few hours in {} of {}, which no bar shows.",
+            " Triangle under a month: filtered too few hours, in {} of {}.",
             few,
             style::count(months.len(), "month", "months")
         );
@@ -331,13 +339,9 @@ fn caption(input: &TurnoverInput, months: &[TurnoverMonth]) -> String {
 }
 
 /// The months shown in which the water was filtered too few hours.
-fn few_hours(input: &TurnoverInput, months: &[TurnoverMonth]) -> Vec<String> {
+fn few_hours(input: &TurnoverInput, months: &[TurnoverMonth]) -> Vec<NaiveDate> {
     let few: Vec<NaiveDate> = input.few_hours.iter().map(|day| first_of_month(*day)).collect();
-    months
-        .iter()
-        .filter(|entry| few.contains(&first_of_month(entry.month)))
-        .map(|entry| long_month(entry.month))
-        .collect()
+    months.iter().map(|entry| entry.month).filter(|month| few.contains(month)).collect()
 }
 
 #[cfg(test)]
@@ -412,6 +416,24 @@ mod tests {
         let met = turnover(&input(1, 1.0)).unwrap();
         assert!(met.alt.contains("met in every month known"), "{}", met.alt);
         assert!(!met.caption.contains("hollow"), "{}", met.caption);
+    }
+
+    /// Hours are no height of a bar: a month short of them has its mark, and the words say which.
+    #[test]
+    fn months_filtered_too_few_hours_have_a_mark() {
+        let mut input = input(12, 1.0);
+        let plain = turnover(&input).unwrap();
+        input.few_hours = vec![input.months[0].month, input.months[6].month];
+        let marked = turnover(&input).unwrap();
+        let triangles = |chart: &Chart| chart.svg.matches("<polygon").count();
+        assert_eq!(triangles(&marked), triangles(&plain) + 2, "{}", marked.svg);
+        assert!(marked.caption.ends_with("Triangle under a month: filtered too few hours, in 2 of 12 months."));
+        assert!(
+            marked.alt.contains("Filtered too few hours in 2 months: November 2025 and May 2026."),
+            "{}",
+            marked.alt
+        );
+        assert_labels_fit(&draw(&input, &in_order(&input).unwrap()).unwrap());
     }
 
     #[test]

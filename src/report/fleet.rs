@@ -1,7 +1,6 @@
 //! Making the fleet's own documents: the report and the page. Glue; what they say is decided in `fleet_view` and
 //! `index`.
 
-use crate::calendar::Month;
 use crate::charts;
 use crate::fleet_figures::FleetFigures;
 use crate::output::Part;
@@ -10,6 +9,7 @@ use crate::quantities::failures::LEAST_FAILURES;
 use crate::report::document::{Document, MakeError, Problem};
 use crate::report::site::{Maker, Numbers};
 use crate::report::{fleet_view, index};
+use crate::schedule::due_by_month::due_by_month;
 use crate::stats::recurrence::MeanStep;
 
 /// The name of the fleet's build folder: no site's id has two hyphens in a row.
@@ -57,14 +57,15 @@ pub fn make(
 
 /// The charts of the fleet's report, by the places they stand in.
 fn charts(figures: &FleetFigures) -> fleet_view::Charts {
-    use charts::{MonthsAheadInput, RangesHeldInput};
-    let due: Vec<_> = figures.sites.iter().flat_map(|site| &site.parts).filter_map(|part| part.due).collect();
-    let coming = figures.month.next().through(figures.month.plus(12));
+    use charts::{MonthAhead, MonthsAheadInput, RangesHeldInput};
+    let due = due_by_month(figures.sites.iter().flat_map(|site| &site.parts), figures.as_of);
     let ahead = MonthsAheadInput {
         name: "parts-ahead".to_owned(),
-        past: due.iter().filter(|day| **day <= figures.as_of).count(),
-        months: coming
-            .map(|month| (month.first(), due.iter().filter(|day| Month::of(**day) == month).count()))
+        past: due.past,
+        months: due
+            .months
+            .iter()
+            .map(|row| MonthAhead { day: row.month.first(), parts: row.parts, range: (row.low, row.high) })
             .collect(),
     };
     let held = RangesHeldInput {

@@ -10,6 +10,7 @@ use crate::calendar::Month;
 use crate::fleet_figures::FleetFigures;
 use crate::quantities::forecast_check::judged::apart;
 use crate::quantities::run_hours::MonthHours;
+use crate::schedule::due_by_month::due_by_month;
 
 struct Row {
     scope: &'static str,
@@ -158,6 +159,13 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
             [("expected", total.expected), ("low", total.low), ("high", total.high), ("observed", total.observed)]
         {
             rows.push(of_fleet(format!("past {what} {end} in {} months", total.months), Some(value)));
+        }
+    }
+    let due = due_by_month(figures.sites.iter().flat_map(|site| &site.parts), figures.as_of);
+    rows.push(of_fleet("parts_past_limit".to_owned(), Some(due.past as f64)));
+    for row in &due.months {
+        for (what, parts) in [("parts_due", row.parts), ("parts_due_low", row.low), ("parts_due_high", row.high)] {
+            rows.push(of_fleet(format!("{what} {}", row.month), Some(parts as f64)));
         }
     }
     for contract in &figures.costs.contracts {

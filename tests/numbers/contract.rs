@@ -3,7 +3,7 @@
 use crate::support::Table;
 
 /// The columns each table begins with.
-const COLUMNS: [(&str, &str); 19] = [
+const COLUMNS: [(&str, &str); 22] = [
     ("run_hours", "site,at,month,speed,hours,basis,metered_fraction,energy_kwh,energy_cost"),
     ("hours_forecast", "site,at,month,speed,hours,low,high"),
     (
@@ -38,6 +38,13 @@ const COLUMNS: [(&str, &str); 19] = [
     ),
     ("failures", "site,at,date,what,hours_since_records,source"),
     ("readings", "site,at,date,quantity,value,source"),
+    (
+        "ways_out",
+        "site,at,rank,way,enough,over,model,from,to,unit,flow_l_min,turnover_min,turnover_low,turnover_high,\
+         filter_rate_l_min_m2,velocity_m_s,cost",
+    ),
+    ("mean_failures", "scope,id,since,hours,pumps,failures,mean,low,high"),
+    ("occupied_nights", "site,at,from,to,nights"),
     ("visits", "visit,site,date,technician,at,task,because,due,minutes,take,cost"),
     ("carry", "month,part,number,fits,planned,expected_failures,stock_to_hold,on_order_by"),
     (
@@ -52,16 +59,18 @@ const COLUMNS: [(&str, &str); 19] = [
 ];
 
 /// The columns rows are sorted by, in tables whose rows stand at an address.
-const SORTED_BY: [(&str, &[&str]); 9] = [
+const SORTED_BY: [(&str, &[&str]); 11] = [
     ("run_hours", &["site", "at", "month"]),
     ("hours_forecast", &["site", "at", "month"]),
     ("water_turnover", &["site", "at", "month"]),
     ("filters", &["site", "at"]),
+    ("ways_out", &["site", "at", "rank"]),
     ("water_tests", &["site", "at", "date"]),
     ("parts", &["site", "at"]),
     ("measured_trends", &["site", "at"]),
     ("failures", &["site", "at", "date"]),
     ("readings", &["site", "at", "date"]),
+    ("occupied_nights", &["site", "at", "from"]),
 ];
 
 /// Asserts that a table keeps the contract and is not empty.

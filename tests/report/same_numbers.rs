@@ -213,7 +213,7 @@ fn what_is_only_filtered_too_few_hours_is_not_called_too_slow() {
     let south = list(view, "/water/spas").into_iter().find(|spa| text(spa, "name") == "South").unwrap();
     let chart = list(south, "/charts")[0];
     assert!(text(chart, "alt").contains("Filtered too few hours in 14 months"), "{chart}");
-    assert!(text(chart, "caption").contains("Filtered too few hours in 14 of 14 months"), "{chart}");
+    assert!(text(chart, "caption").contains("filtered too few hours, in 14 of 14 months"), "{chart}");
     // Where the time is too long, that is said.
     let view = &said().views["willow-court"];
     assert!(list(view, "/page_one/actions").iter().any(|action| text(action, "what") == "Water turnover is short"));

@@ -47,18 +47,15 @@ pub(super) fn texts<'a>(value: &'a Value, at: &str, found: &mut Vec<(String, &'a
 
 /// Where numbers are not the figures': methods, limits and cautions with their sources, names of files and documents, last
 /// month's (which are in last month's tables), defaults of the program.
-const NOT_FIGURES: [&str; 12] = [
+const NOT_FIGURES: [&str; 9] = [
     ".closing",
     ".cautions",
     ".document",
-    ".charts",
-    ".failure_charts",
     ".last_month",
     ".unknowns.assumptions",
     ".view_version",
     ".left_out",
     ".rule_book",
-    ".ways_out",
     ".reading_advice",
 ];
 
