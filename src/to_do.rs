@@ -240,12 +240,8 @@ fn tasks_to_do(tasks: &[TaskDue], as_of: NaiveDate, all: &mut Vec<ToDo>) {
             },
             what: format::words(task.id.as_str()),
             says: format!("{}.{again}", format::sentence(task.because.trim_end_matches('.'))),
-            if_left: if task.by_rule {
-                "old water can carry disease"
-            } else {
-                "what it would show or keep in order is not known"
-            }
-            .to_owned(),
+            if_left: if task.by_rule { "old water can carry disease" } else { "what it would show is not known" }
+                .to_owned(),
             due: Some(due),
             source: task.source.clone(),
         });
@@ -363,7 +359,7 @@ fn left_at_visits(fleet: &Fleet, site: &Site, all: &mut Vec<ToDo>) {
                     Some(note) => format!("Seen on {}: “{}”", calendar::in_words(visit.date.0), note.0.trim()),
                     None => format!("Seen on {}.", calendar::in_words(visit.date.0)),
                 },
-                if_left: "how long it holds as it is cannot be told from the records".to_owned(),
+                if_left: "how long it holds is not known".to_owned(),
                 due: None,
                 source: Some(site.source(&format!("log[{index}].left[{item}]"))),
             });

@@ -63,6 +63,7 @@ pub fn condition(input: &ConditionInput) -> Result<Chart, NoChart> {
 fn timeline(input: &ConditionInput) -> Timeline<'_> {
     Timeline {
         title: format!("{}, {}", input.quantity, input.unit),
+        height: 210,
         from: input.from,
         to: input.to,
         readings: &input.readings,

@@ -85,6 +85,7 @@ fn timeline(input: &FilterInput) -> Timeline<'_> {
     }));
     Timeline {
         title: format!("pressure at the gauge, {}", input.unit),
+        height: if input.cleans.is_empty() { 350 } else { 304 },
         from: input.from,
         to: input.to,
         readings: &input.readings,

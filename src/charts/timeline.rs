@@ -66,6 +66,8 @@ pub(super) struct Level {
 pub(super) struct Timeline<'a> {
     /// What is measured and its unit, over the axis.
     pub title: String,
+    /// How high the plot is: a cloud of points about a line needs less than steps between cleans.
+    pub height: i32,
     pub from: NaiveDate,
     pub to: NaiveDate,
     pub readings: &'a [Reading],
@@ -114,7 +116,8 @@ impl Timeline<'_> {
             check([trend.from_value, trend.to_value])?;
             check(trend.range.iter().flatten().flat_map(|(from, to)| [*from, *to]))?;
         }
-        let (top, bottom) = (if self.breaks.is_empty() { 70 } else { 116 }, 420);
+        let top = if self.breaks.is_empty() { 70 } else { 116 };
+        let bottom = top + self.height;
         let axis = ValueAxis::new(&values, top, bottom, false)?;
         let mut ends: Vec<EndLabel> = self
             .levels

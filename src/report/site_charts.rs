@@ -23,7 +23,7 @@ use crate::to_do::{Urgency, part_urgency};
 /// The words for a range in every chart's caption.
 const RANGE: &str = "central 80 %";
 /// Rows of the strip of the coming year, and beside a full list of actions, with which they share page one; the shorter
-/// paper has room for two less.
+/// paper has room for four less.
 const YEAR_ROWS: usize = 7;
 const YEAR_ROWS_BESIDE_MUCH: usize = 5;
 /// Pumps whose run hours are drawn, and speeds of all of them.
@@ -424,7 +424,7 @@ fn year(site: &SiteFigures, month: Month, paper: Paper) -> Option<Chart> {
     let mut due: Vec<&PartDue> = site.parts.iter().filter(by_record).collect();
     due.sort_by_key(|p| (p.due, p.part.at.clone()));
     let short_paper = usize::from(paper == Paper::UsLetter);
-    let most = if grouped(&site.to_do).len() >= ACTIONS { YEAR_ROWS_BESIDE_MUCH } else { YEAR_ROWS } - 2 * short_paper;
+    let most = if grouped(&site.to_do).len() >= ACTIONS { YEAR_ROWS_BESIDE_MUCH } else { YEAR_ROWS } - 4 * short_paper;
     let mut rows: Vec<YearRow> = due
         .iter()
         .take(most)

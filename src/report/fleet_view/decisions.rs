@@ -77,7 +77,7 @@ pub(super) fn numbers(given: &Given, standings: &[Standing]) -> Vec<Headline> {
             decimal(mean),
             expected_before.and_then(decimal),
             format!(
-                "expected cost of the next 12 months, failures and travel included; between {} and {} {}",
+                "cost expected in 12 months, failures and travel included; {} to {} {}",
                 amount(given, low),
                 amount(given, high),
                 format::in_years(within)

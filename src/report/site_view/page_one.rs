@@ -262,7 +262,7 @@ fn cost_headline(given: &Given, now: &Numbers, before: impl Fn(Option<String>) -
             value: whole(mean),
             unit: String::new(),
             caption: format!(
-                "expected cost of the next 12 months, failures and travel included; between {} and {} {}",
+                "cost expected in 12 months, failures and travel included; {} to {} {}",
                 whole(low),
                 whole(high),
                 format::in_years(within)
