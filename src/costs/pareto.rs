@@ -47,7 +47,7 @@ pub fn pareto(fleet: &Fleet, sites: &[SiteFigures], lives: &FleetLives, as_of: N
     for site in sites {
         let records = site.site.spas.iter().flat_map(|spa| &spa.pumps);
         for (record, pump) in records.zip(site.spas.iter().flat_map(|spa| &spa.pumps)) {
-            for what in pump.failures.incidents.iter().flat_map(|incident| &incident.what) {
+            for what in pump.failures.of_all_units().flat_map(|incident| &incident.what) {
                 *counts.entry(what.as_str()).or_default() += 1;
                 let price = || exchange(fleet, &model_now(site.site, record)?, as_of);
                 if let Some(cost) = (what == "pump").then(price).flatten() {

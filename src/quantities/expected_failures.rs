@@ -126,8 +126,8 @@ impl ResidualHistory {
     /// Those of a pump; `None` = its hours are not known. A failure is explained if a part failed that the
     /// life model knows.
     pub fn of(failures: &Failures, is_modelled: impl Fn(&str) -> bool) -> Option<Self> {
-        let hours = failures.exposure_hours?.max(0.0);
-        let unexplained = failures.incidents.iter().filter(|i| !i.what.iter().any(|part| is_modelled(part))).count();
+        let hours = failures.units().map(|unit| unit.exposure_hours).sum::<Option<f64>>()?.max(0.0);
+        let unexplained = failures.of_all_units().filter(|i| !i.what.iter().any(|part| is_modelled(part))).count();
         Some(Self { failures: unexplained as f64, hours })
     }
 }

@@ -131,7 +131,7 @@ fn cluster(site: &Site, spas: &[SpaFigures], as_of: NaiveDate) -> Option<Questio
     let mut incidents: Vec<_> = spas
         .iter()
         .flat_map(|spa| &spa.pumps)
-        .flat_map(|pump| pump.failures.incidents.iter().map(move |incident| (incident, &pump.at)))
+        .flat_map(|pump| pump.failures.of_all_units().map(move |incident| (incident, &pump.at)))
         .collect();
     incidents.sort_by_key(|(incident, _)| incident.day);
     let of = incidents.len();

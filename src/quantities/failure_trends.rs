@@ -13,7 +13,6 @@ use statrs::distribution::{Binomial, DiscreteCDF};
 use crate::address::{Address, Id};
 use crate::quantities::SpaFigures;
 use crate::quantities::failures::{Failures, LEAST_FAILURES, Trend};
-use crate::quantities::run_hours::model_now;
 use crate::records::Site;
 use crate::records::upkeep::Clock;
 use crate::stats::counts::rate_range;
@@ -86,7 +85,7 @@ pub struct ScopeTrend {
     pub trend: Trend,
     /// The chance that so many failures would be told as worsening if their rate grew with the hours run.
     pub power: Option<f64>,
-    /// A pump beside its like; `None` = there is none, or they have not failed.
+    /// A pump beside its like; `None` = there is none, or it has not failed.
     pub beside: Option<Beside>,
     /// Of a group whose pumps together fail more and more often only because some of them do: those.
     pub because_of: Vec<String>,
@@ -159,7 +158,7 @@ impl Gathered {
 /// A pump's watch with what it is put together by.
 #[derive(Debug, Clone)]
 pub struct Watched<'a> {
-    /// `site/spa/pump`.
+    /// `site/spa/pump`; empty = a pump that stood there before and counts in its groups alone.
     pub id: String,
     /// Its model; empty = not known.
     pub model: String,
@@ -174,11 +173,14 @@ impl FailureTrends {
     pub fn of_sites<'a>(sites: impl Iterator<Item = (&'a Site, &'a [SpaFigures])>) -> Self {
         let pumps = sites.flat_map(|(site, spas)| {
             let records = site.spas.iter().flat_map(|spa| &spa.pumps);
-            records.zip(spas.iter().flat_map(|spa| &spa.pumps)).map(|(pump, figures)| Watched {
-                id: format!("{}/{}", site.id, pump.at),
-                model: model_now(site, pump).unwrap_or_default(),
-                site: site.id.to_string(),
-                failures: &figures.failures,
+            records.zip(spas.iter().flat_map(|spa| &spa.pumps)).flat_map(move |(pump, figures)| {
+                let now = &figures.failures;
+                now.units().map(move |unit| Watched {
+                    id: if std::ptr::eq(unit, now) { format!("{}/{}", site.id, pump.at) } else { String::new() },
+                    model: unit.model.clone().unwrap_or_default(),
+                    site: site.id.to_string(),
+                    failures: unit,
+                })
             })
         });
         Self::new(&pumps.collect::<Vec<_>>())
@@ -314,8 +316,8 @@ fn set_beside_their_like(scopes: &mut BTreeMap<(Scope, String), ScopeTrend>, pum
         let (Some((failures, hours)), Some((all, all_hours))) = (own(pump), models.get(pump.model.as_str())) else {
             continue;
         };
-        // Without failures of the others there is nothing to be compared with, and none is no more than any.
-        if failures < 1.0 || *all - failures < 1.0 || *all_hours <= hours || hours <= 0.0 {
+        // Others that were watched and have not failed say as much as others that have; without them nothing is compared.
+        if pump.id.is_empty() || failures < 1.0 || *all_hours <= hours || hours <= 0.0 {
             continue;
         }
         let Ok(alike) = Binomial::new(hours / all_hours, *all as u64) else { continue };

@@ -394,7 +394,7 @@ impl PastSite {
             let tally = lives.pump_tally(&site.id, past, &own, hours_to_come, days);
             sums.failures.add(&tally);
             let in_window = |day: NaiveDate| day > made_on && day <= until;
-            let failed = now.failures.incidents.iter().filter(|i| in_window(i.day)).count() as f64;
+            let failed = now.failures.of_all_units().filter(|i| in_window(i.day)).count() as f64;
             sums.failed += failed;
             let mut due = [0.0; 3];
             for (part, _) in own {

@@ -9,9 +9,10 @@ pub(super) fn failures(sites: &[SiteFigures]) -> Result<Table, TableError> {
         .flat_map(|site| {
             let pumps = site.spas.iter().flat_map(|spa| &spa.pumps);
             pumps.flat_map(move |pump| {
-                pump.failures.incidents.iter().map(move |row| {
-                    // As the chart has it: from where all failures are on record.
-                    let since = pump.failures.since;
+                let units = pump.failures.units();
+                units.flat_map(|unit| unit.incidents.iter().map(move |row| (unit, row))).map(move |(unit, row)| {
+                    // As the chart has it: from where the failures of this pump are on record.
+                    let since = unit.since;
                     let hours = pump.hours.as_ref().filter(|hours| !hours.curves.is_empty()).and_then(|hours| {
                         hours.curves.iter().map(|curve| curve.hours_between(since, row.day)).sum::<Option<f64>>()
                     });

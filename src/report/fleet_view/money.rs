@@ -159,7 +159,7 @@ fn failures(given: &Given, (from, to): (Month, Month)) -> usize {
         .iter()
         .flat_map(|site| site.spas)
         .flat_map(|spa| &spa.pumps)
-        .flat_map(|pump| &pump.failures.incidents)
+        .flat_map(|pump| pump.failures.of_all_units())
         .filter(|incident| incident.day >= from.first() && incident.day <= to.last())
         .count()
 }

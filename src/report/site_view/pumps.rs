@@ -318,13 +318,13 @@ fn energy_table(given: &Given, pumps: &Pumps) -> view::EnergyTable {
 
 fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
     let since = given.site.site.records_start();
-    let failed: Vec<_> = pumps.iter().filter(|(_, _, f)| !f.failures.incidents.is_empty()).collect();
+    let failed: Vec<_> = pumps.iter().filter(|(_, _, f)| f.failures.of_all_units().next().is_some()).collect();
     let Some(since) = since else { return "No log is kept, so failures are not known.".to_owned() };
     if failed.is_empty() {
         let none = format!("No pump has failed since the records begin on {}.", calendar::in_words(since));
         return none + &to_come(given);
     }
-    let total: usize = failed.iter().map(|(_, _, f)| f.failures.incidents.len()).sum();
+    let total: usize = failed.iter().map(|(_, _, f)| f.failures.of_all_units().count()).sum();
     let mut text = format!(
         "{} of pumps since {}.",
         format::sentence(&plural(total, "failure", "failures")),
@@ -335,6 +335,15 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
     for (_, pump, figures) in failed {
         let count = figures.failures.incidents.len();
         let trend = given.site.lives.trends.pump(&given.site.site.id, &pump.at);
+        let before = figures.failures.of_all_units().count() - count;
+        if count == 0 {
+            said.push((
+                before,
+                "of the pump before the one there now".to_owned(),
+                vec![place(given, pump.at.as_str())],
+            ));
+            continue;
+        }
         let verdict = match trend.map_or(Trend::TooFew, |trend| trend.trend) {
             Trend::TooFew if count >= LEAST_FAILURES => "when is not known well enough to tell a trend".to_owned(),
             Trend::TooFew => format!("too few to tell a trend, which takes {LEAST_FAILURES}"),
@@ -347,6 +356,7 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
                 )
             }
         };
+        let verdict = if before > 0 { format!("{verdict} ({before} more of the pump before it)") } else { verdict };
         let place = place(given, pump.at.as_str());
         match said.iter_mut().find(|known| known.0 == count && known.1 == verdict) {
             Some((.., places)) => places.push(place),
