@@ -9,7 +9,7 @@ use crate::address::{Address, Id};
 use crate::costs::year::{LEVELS, PartCosts, SiteYear, Thing};
 use crate::stats::posterior::NODES;
 use crate::stats::random::{More, Stream, exponential, threshold};
-use crate::stats::renewal_path::{Happens, Position, Walker, without_failures};
+use crate::stats::renewal_path::{Happens, LifeAt, Position, Walker, without_failures};
 use crate::stats::weibull::Weibull;
 
 /// Parts of one thing that are renewed with each other, directly or by others.
@@ -33,6 +33,8 @@ pub(super) struct Group<'a> {
     planned: Vec<(f64, f64)>,
     /// Their number by level and position.
     counts: Vec<Vec<f64>>,
+    /// Whether there is any.
+    plans: bool,
     /// The planned renewals of all years drawn so far, by position.
     renewed: Vec<f64>,
     words: Vec<Vec<u32>>,
@@ -44,7 +46,9 @@ pub(super) struct Group<'a> {
 #[derive(Default)]
 struct Walking {
     walker: Walker,
-    lives: Vec<Option<Weibull>>,
+    /// How each position lives, by level and node, from the first walk that needs it.
+    known: Vec<Vec<Option<LifeAt>>>,
+    lives: Vec<Option<LifeAt>>,
     arrivals: Vec<f64>,
     /// Made only for what fails: starting a stream costs more than all the rest of a walk.
     more: Vec<Option<More>>,
@@ -127,13 +131,17 @@ impl<'a> Group<'a> {
                     nodes.filter(|_| costs.lives.is_some())
                 })
                 .collect(),
+            walking: Walking {
+                known: thresholds.iter().map(|of| vec![None; of.len()]).collect(),
+                ..Walking::default()
+            },
             thresholds,
             planned,
+            plans: counts.iter().flatten().any(|times| *times > 0.0),
             counts,
             renewed: vec![0.0; costs.len()],
             words: vec![vec![0; BLOCK]; costs.len()],
             use_words: vec![0; BLOCK],
-            walking: Walking::default(),
             levels,
             costs,
         }
@@ -173,17 +181,25 @@ impl<'a> Group<'a> {
             let nodes = &nodes[first..first + count];
             let thresholds = &self.thresholds[index];
             let of_level = thresholds.len() / self.levels.len();
-            let story = story.filter(|_| self.costs[index].worsens);
-            for draw in 0..count {
-                fails[draw] |= story.is_none_or(|story| !story[draw])
-                    && words[draw] < thresholds[usize::from(levels[draw]) * of_level + usize::from(nodes[draw])];
+            let story = story.filter(|_| self.costs[index].worsens).unwrap_or(&[false; BLOCK]);
+            let years = words.iter().zip(levels.iter().zip(nodes));
+            for ((fails, (word, (level, node))), worsens) in fails.iter_mut().zip(years).zip(story) {
+                *fails |= !worsens && *word < thresholds[usize::from(*level) * of_level + usize::from(*node)];
             }
+        }
+        let gets_worse = |draw: usize| story.is_some_and(|story| story[draw]);
+        if !self.plans {
+            for draw in (0..count).filter(|draw| fails[*draw]) {
+                let level = usize::from(levels[draw]);
+                self.walk(first, draw, level, &mut sums[draw], gets_worse(draw), trace);
+            }
+            return;
         }
         let mut quiet = [0.0; LEVELS.len()];
         for (draw, sums) in sums.iter_mut().enumerate() {
             let level = usize::from(levels[draw]);
             if fails[draw] {
-                self.walk(first, draw, level, sums, story.is_some_and(|story| story[draw]), trace);
+                self.walk(first, draw, level, sums, gets_worse(draw), trace);
             } else {
                 quiet[level] += 1.0;
                 sums.planned_labour += self.planned[level].0;
@@ -209,14 +225,21 @@ impl<'a> Group<'a> {
     ) {
         let Self { year, costs, luck, nodes, words, renewed, walking, levels, .. } = self;
         let (begins, ends) = (year.window.begins(), year.window.ends());
-        let Walking { walker, lives, arrivals, more } = walking;
+        let Walking { walker, known, lives, arrivals, more } = walking;
         lives.clear();
         arrivals.clear();
         more.clear();
         for (index, costs) in costs.iter().enumerate() {
             let nodes = nodes[index].filter(|_| !(gets_worse && costs.worsens));
             let node = nodes.map(|nodes| usize::from(nodes[first + draw]));
-            let life = node.and_then(|node| costs.lives.as_ref()?.get(node).copied());
+            let life = node.and_then(|node| {
+                let of_node = costs.lives.as_ref()?;
+                let place = known[index].get_mut(level * of_node.len() + node)?;
+                if place.is_none() {
+                    *place = Some(LifeAt::new(*of_node.get(node)?, &levels[level][index], ends));
+                }
+                *place
+            });
             arrivals.push(life.map_or(f64::INFINITY, |_| exponential(words[index][draw])));
             lives.push(life);
             more.push(None);
