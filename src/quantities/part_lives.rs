@@ -117,12 +117,15 @@ pub fn part_positions<'a>(
     let mut all = Vec::new();
     let there = |holder: &Holder| holder.fitted.range().is_none_or(|(first, _)| first <= as_of);
     for holder in holders(site, figures).into_iter().filter(there) {
+        // What begins or ends a life stands in few entries; a thing has many parts.
+        let entries: Vec<(u32, &Visit, &Entry)> =
+            site.entries(holder.at).filter(|(_, visit, entry)| entry.has_work() && visit.date.0 <= as_of).collect();
         for (id, part) in fleet.book.parts.iter().filter(|(_, part)| part.fits.as_str() == holder.fits) {
             let fits = |model: Option<&String>| {
                 let named = |models: &Vec<Name>| model.is_some_and(|m| models.iter().any(|n| n.0 == *m));
                 part.models.as_ref().is_none_or(named)
             };
-            let mut lives = lives(fleet, site, &holder, id, as_of);
+            let mut lives = lives(fleet, site, &holder, &entries, id);
             lives.retain(|life| fits(life.model.as_ref()));
             if !lives.is_empty() {
                 all.push(PartPosition { at: holder.at, id, part, hours: holder.hours, lives });
@@ -228,8 +231,8 @@ fn holders<'a>(site: &'a Site, figures: &'a [SpaFigures]) -> Vec<Holder<'a>> {
     holders
 }
 
-/// The lives of a part in what it stands in, through the log.
-fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id, as_of: NaiveDate) -> Vec<PartLife> {
+/// The lives of a part in what it stands in, through the log's entries about that.
+fn lives(fleet: &Fleet, site: &Site, holder: &Holder, entries: &[(u32, &Visit, &Entry)], id: &Id) -> Vec<PartLife> {
     let own = holder.parts.get(id).map(|p| p.fitted);
     let fitted = own.unwrap_or(holder.fitted);
     let source = (fitted != Fitted::Unknown).then(|| {
@@ -253,7 +256,7 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id, as_of: NaiveDate)
     let mut past = Vec::new();
     // The day an inspection found it failed, where it was renewed later.
     let mut seen_failed: Option<NaiveDate> = None;
-    for (index, visit, entry) in site.entries(holder.at).filter(|(_, visit, _)| visit.date.0 <= as_of) {
+    for (index, visit, entry) in entries {
         let day = visit.date.0;
         let together = |renewed: &Id| fleet.book.parts.get(renewed).is_some_and(|p| p.also_renew.contains(id));
         let renewed = entry.renewed.0.iter().any(|(renewed, _)| renewed == id || together(renewed));
@@ -273,10 +276,10 @@ fn lives(fleet: &Fleet, site: &Site, holder: &Holder, id: &Id, as_of: NaiveDate)
             let model =
                 exchanged.and_then(|e| e.model.as_ref()).map_or_else(|| now.model.clone(), |m| Some(m.0.clone()));
             let next = if renewed {
-                begun(Fitted::Day(day), Some(site.entry_source(index, holder.at, "renewed")), model)
+                begun(Fitted::Day(day), Some(site.entry_source(*index, holder.at, "renewed")), model)
             } else {
                 let fitted = exchanged.and_then(|e| e.fitted).unwrap_or(Fitted::Day(day));
-                begun(fitted, Some(site.entry_source(index, holder.at, "exchanged")), model)
+                begun(fitted, Some(site.entry_source(*index, holder.at, "exchanged")), model)
             };
             past.push(std::mem::replace(&mut now, next));
             if removed {

@@ -280,6 +280,11 @@ impl EntryWork {
 }
 
 impl Entry {
+    /// Whether it says anything beside tasks done and readings.
+    pub fn has_work(&self) -> bool {
+        self.work.is_some()
+    }
+
     /// What it says beside tasks done and readings, to be mended; `None` = nothing.
     pub fn work_mut(&mut self) -> Option<&mut EntryWork> {
         self.work.as_deref_mut()

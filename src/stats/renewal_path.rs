@@ -312,6 +312,48 @@ mod tests {
         assert_eq!(ages(1), [(10.0, 60.0), (0.0, 100.0), (0.0, 50.0)]);
     }
 
+    /// Powers are spared where a part outlives its stretch; what happens is what it would be were every day found.
+    #[test]
+    fn what_is_spared_changes_nothing() {
+        let until = 700.0;
+        let stream = Stream::new(11, &["walks"]);
+        let mut failures = 0;
+        for run in 0..3000 {
+            let mut more = stream.more(run);
+            let mut within = |from: f64, to: f64| from + (to - from) * more.even();
+            let positions: Vec<Position> = (0..3)
+                .map(|index| Position {
+                    per_day: within(0.5, 20.0),
+                    age: within(0.0, 4000.0),
+                    first: if within(0.0, 1.0) < 0.3 { f64::INFINITY } else { within(0.0, 900.0) },
+                    every: within(100.0, 900.0),
+                    together: if index == 0 { vec![1, 2] } else { Vec::new() },
+                })
+                .collect();
+            let lives: Vec<Weibull> =
+                (0..3).map(|_| Weibull { shape: within(0.8, 4.0), scale: within(300.0, 9000.0) }).collect();
+            let arrivals: Vec<f64> = (0..3).map(|_| -within(0.0, 1.0).ln()).collect();
+            let walked = |spared: bool| {
+                let at = |(life, position): (&Weibull, &Position)| {
+                    let at = LifeAt::new(*life, position, until);
+                    let all = LifeAt { to_first: f64::INFINITY, to_next: f64::INFINITY, ..at };
+                    Some(if spared { at } else { all })
+                };
+                let lives: Vec<Option<LifeAt>> = lives.iter().zip(&positions).map(at).collect();
+                let mut seen = Vec::new();
+                Walker::default().walk(&positions, &lives, &arrivals, until, |index, day, what| {
+                    seen.push((index, day.to_bits(), what));
+                    0.4 + 0.1 * index as f64
+                });
+                seen
+            };
+            let all = walked(false);
+            failures += all.iter().filter(|(_, _, what)| *what == Happens::Fails).count();
+            assert_eq!(walked(true), all, "{run}");
+        }
+        assert!(failures > 1000, "{failures}");
+    }
+
     /// A part whose arrival lies beyond the hazard of the undisturbed path does not fail on it, and one within does: the
     /// quick test that spares most walks.
     #[test]
