@@ -69,7 +69,7 @@ impl Pricing {
     /// The price, were every year dearer by so many whole minor units.
     pub fn price_moved(self, fleet: &Fleet, spread: &Spread, by: f64) -> Decimal {
         let currency = &fleet.settings.currency.0;
-        let minor = (spread.quantile(self.covers).value + by.round()) / (1.0 - self.margin);
+        let minor = (spread.point(self.covers) + by.round()) / (1.0 - self.margin);
         let price = Decimal::try_from(minor.round()).unwrap_or_default();
         rounded(price * Decimal::new(1, minor_digits(currency)), currency)
     }
@@ -298,8 +298,8 @@ fn draw(
         }
         let terms = Terms { traced, ..terms_of(scenario.fleet, site.site, window) };
         let outcome = simulate_unless(&year, given.worlds, &terms, stop)?;
-        for (sums, totals) in drawn.totals.iter_mut().zip(&outcome.totals) {
-            *sums = together([sums.as_slice(), totals.as_slice()].into_iter());
+        for (sums, totals) in drawn.totals.iter_mut().zip(outcome.totals) {
+            *sums = if sums.is_empty() { totals } else { together([sums.as_slice(), &totals].into_iter()) };
         }
         drawn.failures.resize(outcome.failures.len(), 0);
         for (sum, failures) in drawn.failures.iter_mut().zip(&outcome.failures) {

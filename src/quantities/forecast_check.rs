@@ -143,7 +143,7 @@ const HORIZONS: [u32; 2] = [3, 12];
 /// The share of days between readings from which hours count as observed.
 const LEAST_METERED: f64 = 0.9;
 /// Sites that are looked at at most.
-const MOST_SITES: usize = 400;
+const MOST_SITES: usize = 1000;
 /// Failures or parts that must have been expected of a site for a row of its own. What was seen must not choose it.
 const ENOUGH: f64 = 2.0;
 
@@ -181,18 +181,20 @@ pub fn fleet_checks(fleet: &Fleet, sites: &[(Site, Vec<SpaFigures>)], as_of: Nai
         let mut lives = FleetLives::for_counts(fleet, looked_at.iter().map(|(site, _)| site).zip(gathered), made_on);
         // Which pumps were getting worse is known as it was then, too.
         lives.judge(looked_at.iter().zip(&of_sites).map(|((site, _), past)| (site, past.spas.as_slice())));
-        for (index, months) in HORIZONS.into_iter().enumerate() {
-            let until = Month::of(made_on).plus(months as i32).last();
-            if until > as_of {
-                continue;
-            }
-            let of_each: Vec<Sums> = looked_at
-                .par_iter()
-                .zip(&of_sites)
-                .map(|((site, now), past)| past.sums(fleet, site, now, &lives, (made_on, until), index))
-                .collect();
+        let horizons: Vec<(u32, NaiveDate)> = HORIZONS
+            .into_iter()
+            .map(|months| (months, Month::of(made_on).plus(months as i32).last()))
+            .filter(|(_, until)| *until <= as_of)
+            .collect();
+        let of_each: Vec<Vec<Sums>> = looked_at
+            .par_iter()
+            .zip(&of_sites)
+            .map(|((site, now), past)| past.sums(fleet, site, now, &lives, made_on, &horizons))
+            .collect();
+        for (index, (months, _)) in horizons.into_iter().enumerate() {
             let mut of_fleet = Sums::default();
             for ((site, _), sums) in looked_at.iter().zip(&of_each) {
+                let sums = &sums[index];
                 of_fleet.add(sums);
                 if once[index].contains(&made_on) {
                     for (what, at, sum) in &sums.pumps {
@@ -361,23 +363,40 @@ impl Sums {
 }
 
 impl PastSite {
+    /// What adds up for each horizon, told by its months and its end.
     fn sums(
         &self,
         fleet: &Fleet,
         site: &Site,
         now: &[SpaFigures],
         lives: &FleetLives,
-        (made_on, until): (NaiveDate, NaiveDate),
-        horizon: usize,
-    ) -> Sums {
-        let mut sums = Sums::default();
+        made_on: NaiveDate,
+        horizons: &[(u32, NaiveDate)],
+    ) -> Vec<Sums> {
         let then = part_lives::part_positions(fleet, site, &self.spas, made_on);
         let parts = part_lives::in_service(site, &then, made_on);
+        let sums = |(months, until): &(u32, NaiveDate)| {
+            self.sums_of(fleet, site, now, lives, &parts, (made_on, *until), *months)
+        };
+        horizons.iter().map(sums).collect()
+    }
+
+    #[expect(clippy::too_many_arguments, reason = "a site and its fleet, then and since")]
+    fn sums_of(
+        &self,
+        fleet: &Fleet,
+        site: &Site,
+        now: &[SpaFigures],
+        lives: &FleetLives,
+        parts: &[PartInService],
+        (made_on, until): (NaiveDate, NaiveDate),
+        months: u32,
+    ) -> Sums {
+        let mut sums = Sums::default();
         let since = part_lives::part_positions(fleet, site, now, until);
         let mut renewals = renewals(site, &since, made_on, until);
         for (past, now) in pumps(&self.spas).zip(pumps(now)) {
-            let Some((hours_to_come, _, _)) =
-                past.forecast.as_ref().and_then(|f| f.sum_of_months(HORIZONS[horizon] as usize))
+            let Some((hours_to_come, _, _)) = past.forecast.as_ref().and_then(|f| f.sum_of_months(months as usize))
             else {
                 continue;
             };
@@ -407,7 +426,7 @@ impl PastSite {
             sums.pumps.push((What::DueParts, past.at.clone(), sum(due)));
         }
         for check in &hour_checks(now, &self.spas, made_on, until) {
-            if check.horizon_months == HORIZONS[horizon] {
+            if check.horizon_months == months {
                 let summed = sums.hours.get_or_insert_default();
                 let (below, above) = (check.expected - check.low, check.high - check.expected);
                 let more = [check.expected, below * below, above * above, check.observed];

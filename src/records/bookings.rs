@@ -2,10 +2,12 @@
 //!
 //! Only days are kept; names and texts of guests are read past and never stored.
 
+use std::borrow::Cow;
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
-use icalendar::{Calendar, CalendarComponent, CalendarDateTime, Component, DatePerhapsTime};
+use icalendar::parser::{read_calendar, unfold};
+use icalendar::{CalendarDateTime, DatePerhapsTime};
 
 use crate::calendar;
 
@@ -63,7 +65,10 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
         let message = "what begins and what ends here do not match as in an iCalendar file".to_owned();
         return (Stays::default(), vec![BookingProblem { line: Some(line), message, whole_file: true }]);
     }
-    let calendar: Calendar = match text.parse() {
+    // The reader's own types hold each property once more, by name: its parts are asked for here instead.
+    let is_folded = ["\n ", "\n\t"].iter().any(|fold| text.contains(fold));
+    let unfolded = if is_folded { Cow::Owned(unfold(text)) } else { Cow::Borrowed(text) };
+    let calendar = match read_calendar(&unfolded) {
         Ok(calendar) => calendar,
         Err(error) => {
             return whole(format!("it cannot be read as iCalendar: {}", error.lines().next().unwrap_or_default()));
@@ -79,23 +84,30 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
             problems.push(BookingProblem { line: None, message, whole_file: false });
             break;
         }
-        let CalendarComponent::Event(event) = component else { continue };
-        if event.property_value("STATUS").is_some_and(|s| s.eq_ignore_ascii_case("CANCELLED")) {
+        if component.name != "VEVENT" {
+            continue;
+        }
+        // Of what stands twice the last holds.
+        let property = |name: &str| component.properties.iter().rev().find(|property| property.name == name);
+        let time = |name: &str| DatePerhapsTime::from_property(&property(name)?.clone().into());
+        if property("STATUS").is_some_and(|status| status.val.as_str().eq_ignore_ascii_case("CANCELLED")) {
             continue;
         }
         let mut tell = |message: String| {
-            let line = event.get_uid().and_then(|uid| lines.get_or_init(|| lines_of(text)).get(uid).copied());
+            let line = property("UID")
+                .map(|uid| uid.val.as_str())
+                .and_then(|uid| lines.get_or_init(|| lines_of(text)).get(uid).copied());
             problems.push(BookingProblem { line, message, whole_file: false });
         };
-        if event.property_value("RRULE").is_some() || event.property_value("RDATE").is_some() {
+        if property("RRULE").is_some() || property("RDATE").is_some() {
             tell("a recurring booking is not read; export each stay as an event of its own".to_owned());
             continue;
         }
-        let Some(from) = event.get_start().and_then(|at| day_of(&at, timezone)) else {
+        let Some(from) = time("DTSTART").and_then(|at| day_of(&at, timezone)) else {
             tell("a booking has no first day that can be read (`DTSTART`)".to_owned());
             continue;
         };
-        let to = event.get_end().map_or_else(|| Some(calendar::plus_days(from, 1)), |at| day_of(&at, timezone));
+        let to = time("DTEND").map_or_else(|| Some(calendar::plus_days(from, 1)), |at| day_of(&at, timezone));
         match to {
             Some(to) if to > from && calendar::days_between(from, to) <= 3660 => stays.push((from, to)),
             Some(to) if to > from => tell(format!("the booking of {from} lasts over ten years")),
@@ -121,18 +133,17 @@ fn nesting(text: &str) -> Result<(), usize> {
     let mut open: Vec<String> = Vec::new();
     let mut lines = text.lines().enumerate().peekable();
     while let Some((index, line)) = lines.next() {
-        let mut line = line.to_owned();
+        let mut line = Cow::Borrowed(line);
         // A long line goes on in the next, after a blank.
         while let Some((_, more)) = lines.next_if(|(_, next)| next.starts_with([' ', '\t'])) {
             if line.len() < 100 {
-                line.push_str(&more[1..]);
+                line.to_mut().push_str(&more[1..]);
             }
         }
-        let line = line.trim().to_ascii_uppercase();
-        if let Some(name) = line.strip_prefix("BEGIN:") {
+        if let Some(name) = name_after("BEGIN:", &line) {
             open.push(name.to_owned());
-        } else if let Some(name) = line.strip_prefix("END:")
-            && open.pop().as_deref() != Some(name)
+        } else if let Some(name) = name_after("END:", &line)
+            && !open.pop().is_some_and(|begun| begun.eq_ignore_ascii_case(name))
         {
             return Err(index + 1);
         }
@@ -141,6 +152,12 @@ fn nesting(text: &str) -> Result<(), usize> {
         }
     }
     if open.is_empty() { Ok(()) } else { Err(text.lines().count().max(1)) }
+}
+
+/// What a line names after a word, in letters of either case.
+fn name_after<'a>(word: &str, line: &'a str) -> Option<&'a str> {
+    let line = line.trim();
+    line.get(..word.len()).filter(|begin| begin.eq_ignore_ascii_case(word)).map(|begin| &line[begin.len()..])
 }
 
 /// The line of each event, by its UID.
@@ -210,5 +227,19 @@ mod tests {
         assert_eq!(problems.len(), 2);
         assert_eq!(problems[0].line, Some(5));
         assert!(read("hello", chrono_tz::UTC).1[0].whole_file);
+    }
+
+    #[test]
+    fn folded_lines_are_one_and_further_days_are_told() {
+        let text = calendar_of(
+            "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DA\r\n TE:20260306\r\nDTEND;VALUE=DATE:2026\r\n\t0309\r\nEND:VEVENT\r\n\
+             BEGIN:VEVENT\r\nUID:2\r\nDTSTART;VALUE=DATE:20260401\r\nRDATE;VALUE=DATE:20260501\r\nEND:VEVENT\r\n\
+             BEGIN:VTODO\r\nUID:3\r\nDTSTART;VALUE=DATE:20260601\r\nEND:VTODO\r\n",
+        );
+        let (stays, problems) = read(&text, chrono_tz::UTC);
+        let day = |text| calendar::parse_date(text).unwrap();
+        assert_eq!(stays.stays, [(day("2026-03-06"), day("2026-03-09"))]);
+        assert_eq!(problems.len(), 1, "{problems:?}");
+        assert!(problems[0].message.contains("recurring") && problems[0].line == Some(12), "{problems:?}");
     }
 }

@@ -124,12 +124,11 @@ pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUn
 /// Where that cannot be seen so cheaply it says no, and [`counters`] tells.
 pub fn plainly_sound(site: &Site, pump: &Pump) -> bool {
     let events = |entry: &crate::records::log::Entry| entry.exchanged.is_some() || entry.meter_reset.is_some();
-    if pump.meter.is_some_and(|meter| meter.at_fitting.is_some()) {
-        return false;
-    }
     let Some(rows) = site.readings.get(&pump.at) else { return true };
     // What was read last of each counter, and the least it was behind time.
     let mut last: [Option<(NaiveDate, f64, f64)>; 3] = [None; 3];
+    let at_fitting = pump.meter.and_then(|meter| meter.at_fitting).map(|shown| shown.0.get::<hour>());
+    last[0] = exact_day(pump).zip(at_fitting).map(|(day, hours)| (day, hours, 0.0));
     for row in rows {
         let of = match row.quantity {
             Quantity::Hours => 0,
@@ -546,6 +545,37 @@ mod tests {
         assert_eq!(in_doubt(&reset), [("2026-01-21".to_owned(), "2026-02-20".to_owned(), Why::LooksReset)]);
         let twice = [("2026-01-01", 100.0), ("2026-01-01", 140.0), ("2026-01-11", 150.0)];
         assert_eq!(in_doubt(&twice), []);
+    }
+
+    /// What passes the glance has nothing for the thorough look to find, also beside what the counter showed when the pump
+    /// was fitted.
+    #[test]
+    fn the_glance_passes_nothing_that_is_out_of_order() {
+        for (fitted, shown, first, second, passes) in [
+            ("2026-01-01", "100 h", 140.0, 200.0, true),
+            ("2026-01-01", "100 h", 90.0, 200.0, false),
+            ("2026-01-01", "100 h", 1000.0, 1010.0, false),
+            ("2026-01-10", "100 h", 140.0, 200.0, false),
+            // The day is not known, so that what it showed then says nothing.
+            ("2025", "9000 h", 140.0, 200.0, true),
+            ("2026-01-01", "100 h", 140.0, 130.0, false),
+        ] {
+            let site = format!(
+                "format: 1\nspas: {{s: {{fitted: 2025, pumps: {{p: {{duty: filtration, fitted: {fitted}, meter: {{digits: 5, at_fitting: \
+                 {shown}}}}}}}}}}}\nlog:\n  - {{date: 2026-01-10, at: {{s/p: {{hours: {first}}}}}}}\n  - {{date: 2026-01-20, at: {{s/p: {{hours: \
+                 {second}}}}}}}\n"
+            );
+            let fleet = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
+            let files = [("fleet.yaml", fleet), ("sites/a.yaml", site.as_str())];
+            crate::quantities::fleet_for_tests::load_with(&files, "2026-03-31", |_, figures, _| {
+                let (site, pump) = (figures.site, &figures.site.spas[0].pumps[0]);
+                assert_eq!(plainly_sound(site, pump), passes, "{fitted} {shown} {first} {second}");
+                let typed = TypedUnits { hours: "h", pressure: "bar", flow: "L/min", temperature: "C" };
+                let thorough = counters(site, pump, None, &typed);
+                let in_order = thorough.set_aside.is_empty() && thorough.too_fast().next().is_none();
+                assert!(in_order || !passes, "{fitted} {shown} {first} {second}");
+            });
+        }
     }
 
     #[test]

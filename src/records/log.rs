@@ -58,8 +58,8 @@ impl TimeOfDay {
     /// # Errors
     /// Says what a time looks like.
     pub fn read(text: &str) -> Result<Self, String> {
-        let shown: String = text.chars().take(40).collect();
-        let wrong = || format!("`{shown}` is not a time of day; write it like `09:10` or `09:10-10:25`");
+        let shown = || text.chars().take(40).collect::<String>();
+        let wrong = || format!("`{}` is not a time of day; write it like `09:10` or `09:10-10:25`", shown());
         let minutes = |t: &str| -> Result<u32, String> {
             let (hour, minute) = t.trim().split_once(':').ok_or_else(wrong)?;
             let digits = |t: &str| (1..=2).contains(&t.len()) && t.bytes().all(|b| b.is_ascii_digit());

@@ -67,7 +67,8 @@ struct Rows<'a> {
 impl<'a> Rows<'a> {
     fn new(text: &'a str) -> Self {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-        let reader = csv::ReaderBuilder::new().flexible(true).trim(csv::Trim::All).from_reader(text.as_bytes());
+        // The reader's own trimming makes every row anew, twice: blanks around a cell are left to whoever looks at it.
+        let reader = csv::ReaderBuilder::new().flexible(true).from_reader(text.as_bytes());
         Self { reader, text }
     }
 
@@ -81,7 +82,7 @@ impl<'a> Rows<'a> {
         };
         let header =
             self.reader.headers().map_err(|error| whole(format!("the header cannot be read: {error}"), None))?;
-        let names: Vec<String> = header.iter().map(str::to_owned).collect();
+        let names: Vec<String> = header.iter().map(|name| name.trim().to_owned()).collect();
         if names.iter().all(String::is_empty) {
             return Err(whole("the sheet is empty".to_owned(), Some("its first line names the columns".to_owned())));
         }
@@ -202,7 +203,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem
                 continue;
             }
         }
-        if record.iter().all(str::is_empty) {
+        if record.iter().all(|cell| cell.trim().is_empty()) {
             continue;
         }
         let mut day = None;
@@ -214,7 +215,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem
             let message = format!("the row has {} cells and the header {}", record.len(), columns.len());
             problems.push(SheetProblem {
                 rule: Rule::WrongValue,
-                spot: cell(rows.text, line, 0, record.get(0).unwrap_or_default()),
+                spot: cell(rows.text, line, 0, record.get(0).unwrap_or_default().trim()),
                 message,
                 hint: None,
                 whole_file: false,
@@ -224,7 +225,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem
             }
             continue;
         }
-        for (index, (value, column)) in record.iter().zip(&columns).enumerate() {
+        for (index, (value, column)) in record.iter().map(str::trim).zip(&columns).enumerate() {
             let wrong = match column {
                 Column::Date => match &last_date {
                     Some((written, known)) if written == value => {
@@ -233,7 +234,10 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem
                     }
                     _ => calendar::parse_date(value).map(|read| {
                         day = Some(read);
-                        last_date = Some((value.to_owned(), read));
+                        let mut written = last_date.take().map_or_else(String::new, |(written, _)| written);
+                        written.clear();
+                        written.push_str(value);
+                        last_date = Some((written, read));
                     }),
                 },
                 Column::Time if value.is_empty() => Ok(()),

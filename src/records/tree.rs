@@ -104,7 +104,8 @@ impl Folder {
         use std::io::Read;
         let path = self.root.join(file);
         let opened = fs_err::File::open(path).map_err(|error| plain_error(&error))?;
-        let mut bytes = Vec::new();
+        let size = opened.metadata().map_or(0, |file| file.len()).min(largest);
+        let mut bytes = Vec::with_capacity(size as usize + 1);
         opened.take(largest + 1).read_to_end(&mut bytes).map_err(|error| plain_error(&error))?;
         if bytes.len() as u64 > largest {
             return Err(format!("it is larger than {} MB, more than any such record needs", largest >> 20));
@@ -118,7 +119,8 @@ impl Folder {
     /// If it cannot be read, is too large, or is not UTF-8 text.
     pub fn text(&self, file: &str, largest: u64) -> Result<SourceText, (String, Option<usize>)> {
         let bytes = self.bytes(file, largest).map_err(|error| (error, None))?;
-        if let Some(place) = bytes.iter().position(|b| *b == 0) {
+        if bytes.contains(&0) {
+            let place = bytes.iter().position(|b| *b == 0).unwrap_or_default();
             return Err(("it holds a NUL byte, so it is not text".to_owned(), Some(line_of(&bytes, place))));
         }
         match String::from_utf8(bytes) {

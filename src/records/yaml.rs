@@ -69,10 +69,11 @@ pub struct Reading<T> {
 /// left out for it.
 pub fn read<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> usize) -> Reading<T> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    if let Some(line) = line_too_deep(text) {
+    let deep = may_be_deep(text);
+    if deep && let Some(line) = line_too_deep(text) {
         return Reading { value: None, problems: vec![too_deep(Mark { line, column: 1, length: 1 })] };
     }
-    if !may_hold_references(text) && !may_be_deep(text) && !has_odd_breaks(text) {
+    if !deep && !may_hold_references(text) && !has_odd_breaks(text) {
         let mut all_known = true;
         let fast = serde_ignored::deserialize(serde_yaml::Deserializer::from_str(text), |path| {
             all_known &= matches!(&path, serde_ignored::Path::Map { key, .. } if passes_unread(key));
@@ -92,11 +93,16 @@ fn passes_unread(key: &str) -> bool {
 /// Whether the text may hold an anchor, an alias or a tag: a cheap look that may be wrong only in
 /// the direction of a slower reading.
 fn may_hold_references(text: &str) -> bool {
+    // Few texts have one of these at all, which is found without a look at each byte on its own.
+    let begins = |byte: u8| matches!(byte, b'&' | b'*' | b'!' | b'%');
+    if !text.as_bytes().chunks(512).any(|chunk| chunk.iter().fold(false, |found, byte| found | begins(*byte))) {
+        return false;
+    }
     let mut previous = b'\n';
     text.bytes().any(|byte| {
         let starts = matches!(previous, b' ' | b'\n' | b'\t' | b'[' | b'{' | b',' | b'-' | b':' | b'\r');
         previous = byte;
-        starts && matches!(byte, b'&' | b'*' | b'!' | b'%')
+        starts && begins(byte)
     })
 }
 
@@ -105,7 +111,7 @@ fn has_odd_breaks(text: &str) -> bool {
     !text.is_ascii() && text.contains(['\u{85}', '\u{2028}', '\u{2029}'])
 }
 
-/// The line on which more brackets are open than any record could need.
+/// The line on which more brackets are open than any record could need. Such a text [`may_be_deep`].
 fn line_too_deep(text: &str) -> Option<usize> {
     let (mut open, mut line) = (0_usize, 1);
     for byte in text.bytes() {

@@ -21,6 +21,10 @@ pub struct Trace {
 impl Trace {
     /// Adds another site's, year by year.
     pub fn add(&mut self, other: Self) {
+        if self.amounts.is_empty() {
+            *self = other;
+            return;
+        }
         for (kind, amounts) in other.amounts {
             let sums = self.amounts.entry(kind).or_default();
             sums.resize(sums.len().max(amounts.len()), 0.0);

@@ -3,13 +3,15 @@
 //! Parts that are not renewed together do not touch each other, and are drawn as groups of their own: where a seal fails,
 //! the motor's bearing is not walked through again. Nothing is allocated while years are drawn.
 
+use std::rc::Rc;
+
 use super::failures::Failure;
 use super::{BLOCK, Renewals, Sums, Worlds};
 use crate::address::{Address, Id};
 use crate::costs::year::{LEVELS, PartCosts, SiteYear, Thing};
 use crate::stats::posterior::NODES;
 use crate::stats::random::{More, Stream, exponential, threshold};
-use crate::stats::renewal_path::{Happens, Position, Walker, without_failures};
+use crate::stats::renewal_path::{Happens, LifeAt, Position, Walker, without_failures};
 use crate::stats::weibull::Weibull;
 
 /// Parts of one thing that are renewed with each other, directly or by others.
@@ -19,10 +21,8 @@ pub(super) struct Group<'a> {
     costs: Vec<&'a PartCosts>,
     /// Its positions, at each level of use.
     levels: Vec<Vec<Position>>,
-    /// The use of each year, where it matters.
-    usage: Option<Stream>,
-    /// The least word of each level.
-    least: [u32; LEVELS.len()],
+    /// The level of use of each year, where it matters: the same for all that stands in the thing.
+    usage: Option<Rc<[u8]>>,
     /// The luck of each position.
     luck: Vec<Stream>,
     /// The node of each position's kind in each year.
@@ -33,10 +33,11 @@ pub(super) struct Group<'a> {
     planned: Vec<(f64, f64)>,
     /// Their number by level and position.
     counts: Vec<Vec<f64>>,
+    /// Whether there is any.
+    plans: bool,
     /// The planned renewals of all years drawn so far, by position.
     renewed: Vec<f64>,
     words: Vec<Vec<u32>>,
-    use_words: Vec<u32>,
     walking: Walking,
 }
 
@@ -44,10 +45,26 @@ pub(super) struct Group<'a> {
 #[derive(Default)]
 struct Walking {
     walker: Walker,
-    lives: Vec<Option<Weibull>>,
+    /// How each position lives, by level and node, from the first walk that needs it.
+    known: Vec<Vec<Option<LifeAt>>>,
+    lives: Vec<Option<LifeAt>>,
     arrivals: Vec<f64>,
     /// Made only for what fails: starting a stream costs more than all the rest of a walk.
     more: Vec<Option<More>>,
+}
+
+/// The level of use of each year.
+fn usage(mut stream: Stream, draws: usize) -> Rc<[u8]> {
+    let mut least = [0u32; LEVELS.len()];
+    let mut sum = 0.0;
+    for (least, (_, weight)) in least.iter_mut().zip(LEVELS) {
+        *least = threshold(sum);
+        sum += weight;
+    }
+    let mut words = vec![0u32; draws];
+    stream.fill(&mut words);
+    let level = |word: &u32| least[1..].iter().map(|least| u8::from(*word >= *least)).sum();
+    words.iter().map(level).collect()
 }
 
 /// The positions of a thing in groups that are renewed together; in each, and among them, in the thing's order.
@@ -68,10 +85,18 @@ fn groups(thing: &Thing) -> Vec<Vec<usize>> {
 impl<'a> Group<'a> {
     /// The groups of a thing.
     pub(super) fn of(year: &'a SiteYear, thing: &'a Thing, worlds: &'a Worlds) -> Vec<Self> {
-        groups(thing).iter().map(|members| Self::new(year, thing, members, worlds)).collect()
+        let usage =
+            (thing.levels.len() > 1).then(|| usage(worlds.stream(&year.id, thing.at.as_str(), "use"), worlds.draws));
+        groups(thing).iter().map(|members| Self::new(year, thing, members, usage.clone(), worlds)).collect()
     }
 
-    fn new(year: &'a SiteYear, thing: &'a Thing, members: &[usize], worlds: &'a Worlds) -> Self {
+    fn new(
+        year: &'a SiteYear,
+        thing: &'a Thing,
+        members: &[usize],
+        usage: Option<Rc<[u8]>>,
+        worlds: &'a Worlds,
+    ) -> Self {
         let (begins, ends) = (year.window.begins(), year.window.ends());
         let costs: Vec<&PartCosts> = members.iter().map(|member| &thing.costs[*member]).collect();
         let within = |positions: &Vec<Position>| {
@@ -107,18 +132,11 @@ impl<'a> Group<'a> {
                 thresholds.extend(costs.lives.iter().flatten().map(of_node));
             }
         }
-        let mut least = [0u32; LEVELS.len()];
-        let mut sum = 0.0;
-        for (least, (_, weight)) in least.iter_mut().zip(LEVELS) {
-            *least = threshold(sum);
-            sum += weight;
-        }
         let at = thing.at.as_str();
         Self {
             year,
             at: &thing.at,
-            usage: (levels.len() > 1).then(|| worlds.stream(&year.id, at, "use")),
-            least,
+            usage,
             luck: costs.iter().map(|costs| worlds.stream(&year.id, at, costs.kind.as_str())).collect(),
             nodes: costs
                 .iter()
@@ -127,13 +145,16 @@ impl<'a> Group<'a> {
                     nodes.filter(|_| costs.lives.is_some())
                 })
                 .collect(),
+            walking: Walking {
+                known: thresholds.iter().map(|of| vec![None; of.len()]).collect(),
+                ..Walking::default()
+            },
             thresholds,
             planned,
+            plans: counts.iter().flatten().any(|times| *times > 0.0),
             counts,
             renewed: vec![0.0; costs.len()],
             words: vec![vec![0; BLOCK]; costs.len()],
-            use_words: vec![0; BLOCK],
-            walking: Walking::default(),
             levels,
             costs,
         }
@@ -159,13 +180,8 @@ impl<'a> Group<'a> {
         trace: &mut impl FnMut(&Id, usize, &Failure),
     ) {
         let count = sums.len();
-        let mut levels = [0u8; BLOCK];
-        if let Some(usage) = &mut self.usage {
-            usage.fill(&mut self.use_words[..count]);
-            for (level, word) in levels.iter_mut().zip(&self.use_words[..count]) {
-                *level = (self.least.iter().filter(|least| *word >= **least).count().max(1) - 1) as u8;
-            }
-        }
+        let usage = self.usage.clone();
+        let levels = usage.as_deref().map_or(&[0; BLOCK][..count], |usage| &usage[first..first + count]);
         let mut fails = [false; BLOCK];
         for (index, (stream, words)) in self.luck.iter_mut().zip(&mut self.words).enumerate() {
             let Some(nodes) = self.nodes[index] else { continue };
@@ -173,26 +189,34 @@ impl<'a> Group<'a> {
             let nodes = &nodes[first..first + count];
             let thresholds = &self.thresholds[index];
             let of_level = thresholds.len() / self.levels.len();
-            let story = story.filter(|_| self.costs[index].worsens);
-            for draw in 0..count {
-                fails[draw] |= story.is_none_or(|story| !story[draw])
-                    && words[draw] < thresholds[usize::from(levels[draw]) * of_level + usize::from(nodes[draw])];
+            let story = story.filter(|_| self.costs[index].worsens).unwrap_or(&[false; BLOCK]);
+            let years = words.iter().zip(levels.iter().zip(nodes));
+            for ((fails, (word, (level, node))), worsens) in fails.iter_mut().zip(years).zip(story) {
+                *fails |= !worsens && *word < thresholds[usize::from(*level) * of_level + usize::from(*node)];
             }
         }
-        let mut quiet = [0.0; LEVELS.len()];
+        let gets_worse = |draw: usize| story.is_some_and(|story| story[draw]);
+        if !self.plans {
+            for draw in (0..count).filter(|draw| fails[*draw]) {
+                let level = usize::from(levels[draw]);
+                self.walk(first, draw, level, &mut sums[draw], gets_worse(draw), trace);
+            }
+            return;
+        }
+        let mut quiet = [0u32; LEVELS.len()];
         for (draw, sums) in sums.iter_mut().enumerate() {
             let level = usize::from(levels[draw]);
             if fails[draw] {
-                self.walk(first, draw, level, sums, story.is_some_and(|story| story[draw]), trace);
+                self.walk(first, draw, level, sums, gets_worse(draw), trace);
             } else {
-                quiet[level] += 1.0;
+                quiet[level] += 1;
                 sums.planned_labour += self.planned[level].0;
                 sums.planned_parts += self.planned[level].1;
             }
         }
         for (counts, years) in self.counts.iter().zip(quiet) {
             for (renewed, count) in self.renewed.iter_mut().zip(counts) {
-                *renewed += count * years;
+                *renewed += count * f64::from(years);
             }
         }
     }
@@ -209,14 +233,21 @@ impl<'a> Group<'a> {
     ) {
         let Self { year, costs, luck, nodes, words, renewed, walking, levels, .. } = self;
         let (begins, ends) = (year.window.begins(), year.window.ends());
-        let Walking { walker, lives, arrivals, more } = walking;
+        let Walking { walker, known, lives, arrivals, more } = walking;
         lives.clear();
         arrivals.clear();
         more.clear();
         for (index, costs) in costs.iter().enumerate() {
             let nodes = nodes[index].filter(|_| !(gets_worse && costs.worsens));
             let node = nodes.map(|nodes| usize::from(nodes[first + draw]));
-            let life = node.and_then(|node| costs.lives.as_ref()?.get(node).copied());
+            let life = node.and_then(|node| {
+                let of_node = costs.lives.as_ref()?;
+                let place = known[index].get_mut(level * of_node.len() + node)?;
+                if place.is_none() {
+                    *place = Some(LifeAt::new(*of_node.get(node)?, &levels[level][index], ends));
+                }
+                *place
+            });
             arrivals.push(life.map_or(f64::INFINITY, |_| exponential(words[index][draw])));
             lives.push(life);
             more.push(None);

@@ -41,6 +41,9 @@ impl Removals {
 
     /// The day from which nothing stood at an address, if that was before `day`, and the visit that says so.
     pub(super) fn gone_before(&self, at: &Address, day: NaiveDate) -> Option<(NaiveDate, u32)> {
+        if self.0.is_empty() {
+            return None;
+        }
         let spa = Address::parse(at.spa()).ok();
         [Some(at), spa.as_ref()]
             .into_iter()

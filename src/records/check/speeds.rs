@@ -35,7 +35,10 @@ impl SpeedsThere {
     /// Whether a reading is of a speed that the pump there on that day does not have.
     pub(super) fn lacks(&self, at: &Address, day: NaiveDate, quantity: Quantity) -> bool {
         let of_two = matches!(quantity, Quantity::HoursLow | Quantity::HoursHigh | Quantity::CurrentLow);
-        let Some(known) = self.0.get(at).filter(|_| of_two) else { return false };
+        if !of_two {
+            return false;
+        }
+        let Some(known) = self.0.get(at) else { return false };
         // On the day of an exchange the reading may be of either pump.
         let until = known.partition_point(|(from, _)| *from <= day);
         let since = known[..until].partition_point(|(from, _)| *from < day).max(1) - 1;

@@ -61,7 +61,7 @@ pub fn read_sites(text: &str) -> Result<Vec<SiteLine>, SheetProblem> {
     let mut record = csv::StringRecord::new();
     loop {
         match rows.reader.read_record(&mut record) {
-            Ok(true) => {}
+            Ok(true) => record.trim(),
             Ok(false) => break,
             Err(error) => {
                 let line = error.position().map_or(1, csv::Position::line) as usize;

@@ -8,7 +8,7 @@ use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::bookings::{self, Stays};
 use crate::records::check;
 use crate::records::load::about_file;
-use crate::records::log::{Quantity, TypedUnits};
+use crate::records::log::TypedUnits;
 use crate::records::readings;
 use crate::records::tree::{LARGEST_RECORD, LARGEST_SHEET, SourceText};
 use crate::records::yaml;
@@ -155,21 +155,19 @@ pub(super) fn index_readings(site: &mut Site, typed: &TypedUnits) {
     for (index, visit) in &mut site.visits {
         for (at, entry) in &mut visit.at.0 {
             let (before, after) = entry.take_readings();
-            let mut push = |quantity: Quantity, value: f64, after: bool| {
-                site.readings.entry(at.clone()).or_default().push(ReadingRow {
-                    value,
-                    record: Record::Log(*index),
-                    day: visit.date.0,
-                    minute: visit.time.and_then(|t| MinuteOfDay::after_midnight(t.start)),
-                    after,
-                    quantity,
-                });
+            let minute = visit.time.and_then(|t| MinuteOfDay::after_midnight(t.start));
+            let row = |(quantity, value), after| ReadingRow {
+                value,
+                record: Record::Log(*index),
+                day: visit.date.0,
+                minute,
+                after,
+                quantity,
             };
-            for (quantity, value) in before.readings(typed) {
-                push(quantity, value, false);
-            }
-            for (quantity, value) in after.readings(typed) {
-                push(quantity, value, true);
+            let before = before.readings(typed).map(|read| row(read, false));
+            let mut rows = before.chain(after.readings(typed).map(|read| row(read, true))).peekable();
+            if rows.peek().is_some() {
+                site.readings.entry(at.clone()).or_default().extend(rows);
             }
         }
     }
