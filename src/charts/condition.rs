@@ -139,6 +139,32 @@ mod tests {
         assert_eq!(condition(&input(12)).unwrap(), chart);
     }
 
+    /// A crossing that lies behind is told as such, and one that may never come has no late end.
+    #[test]
+    fn the_day_of_a_crossing_is_told_as_it_is_known() {
+        let mut input = input(12);
+        let day = |year, month| NaiveDate::from_ymd_opt(year, month, 9).unwrap();
+        let mut alt = |earliest, expected, latest| {
+            let trend = input.trend.as_mut().unwrap();
+            trend.crossing = Some(crate::charts::Crossing { earliest, expected, latest });
+            let chart = condition(&input).unwrap();
+            assert!(chart.caption.ends_with("bar at the limit: central 80 %."), "{}", chart.caption);
+            chart.alt
+        };
+        let passed = alt(day(2026, 4), day(2026, 5), Some(day(2026, 6)));
+        assert!(
+            passed.ends_with(
+                "By the fitted line it passed the limit about 9 May 2026 (central 80 %: 9 April 2026 to 9 June 2026)."
+            ),
+            "{passed}"
+        );
+        let ahead = alt(day(2026, 11), day(2027, 1), None);
+        assert!(
+            ahead.ends_with("At the present rate it reaches the limit about 9 January 2027 (central 80 %: 9 November 2026 at the earliest, perhaps never)."),
+            "{ahead}"
+        );
+    }
+
     #[test]
     fn nothing_to_draw_is_said() {
         assert_eq!(condition(&input(1)).unwrap_err().to_string(), "no chart: too few readings");

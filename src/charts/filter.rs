@@ -132,7 +132,7 @@ mod tests {
                 to: day(188),
                 to_value: 0.95 * scale,
                 range: None,
-                crossing: Some(Crossing { earliest: day(184), expected: day(188), latest: day(199) }),
+                crossing: Some(Crossing { earliest: day(184), expected: day(188), latest: Some(day(199)) }),
             }),
             range_name: "central 80 %".into(),
         }
@@ -166,7 +166,7 @@ mod tests {
         input.trend = Some(Trend {
             to: far,
             range: None,
-            crossing: Some(Crossing { earliest: far, expected: far, latest: far }),
+            crossing: Some(Crossing { earliest: far, expected: far, latest: Some(far) }),
             ..input.trend.unwrap()
         });
         let drawing = timeline(&input).draw().unwrap();

@@ -41,6 +41,15 @@ pub struct Trend {
     pub crossing: Option<Crossing>,
 }
 
+impl Trend {
+    /// The line's value on a day.
+    fn value_on(&self, day: NaiveDate) -> f64 {
+        let length = (self.to - self.from).num_days();
+        let share = if length == 0 { 0.0 } else { (day - self.from).num_days() as f64 / length as f64 };
+        self.from_value + (self.to_value - self.from_value) * share
+    }
+}
+
 /// The day a limit is reached, with its range.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Crossing {
@@ -48,8 +57,8 @@ pub struct Crossing {
     pub earliest: NaiveDate,
     /// The day itself.
     pub expected: NaiveDate,
-    /// High end of the range.
-    pub latest: NaiveDate,
+    /// High end of the range; `None` = perhaps never.
+    pub latest: Option<NaiveDate>,
 }
 
 /// A level across the plot.
@@ -95,12 +104,17 @@ impl Timeline<'_> {
         if let Some(trend) = self.trend {
             wanted = wanted.max(trend.to);
             if let Some(crossing) = trend.crossing {
-                wanted = wanted.max(crossing.latest).max(crossing.expected);
+                wanted = wanted.max(crossing.latest.unwrap_or(NaiveDate::MAX)).max(crossing.expected);
             }
         }
         let span = (self.to - self.from).num_days().unsigned_abs();
         let furthest = self.to.checked_add_days(Days::new((span * 2 / 5).max(31))).unwrap_or(self.to);
         wanted.min(furthest)
+    }
+
+    /// The crossing, where the sheet shows it.
+    fn crossing(&self) -> Option<Crossing> {
+        self.trend?.crossing.filter(|crossing| (self.from..=self.end()).contains(&crossing.earliest))
     }
 
     pub(super) fn draw(&self) -> Result<Drawing, NoChart> {
@@ -214,11 +228,11 @@ impl Timeline<'_> {
                 canvas.dashed(point(ahead), point(end), 4, (10, 8), PLAN);
             }
         }
-        let Some(crossing) = trend.crossing.filter(|crossing| scale.holds(crossing.earliest)) else {
-            return;
-        };
-        let y = axis.y(trend.to_value).clamp(top, bottom);
-        let (from, to) = (scale.start(crossing.earliest), scale.end(crossing.latest));
+        let Some(crossing) = self.crossing() else { return };
+        let y = axis.y(trend.value_on(crossing.expected)).clamp(top, bottom);
+        // What may never be reached has no end.
+        let to = crossing.latest.map_or(scale.right, |latest| scale.end(latest));
+        let from = scale.start(crossing.earliest);
         // A paler bed sets the range off from the dashes of the limit it lies on.
         canvas.fill(from, y - 7, to, y + 7, GREY_GRID);
         canvas.fill(from, y - 3, to, y + 3, PLAN);
@@ -231,11 +245,10 @@ impl Timeline<'_> {
     /// The day the limit is reached, in words beside the plot: within it the highest readings lie about the limit, and no
     /// word may hide one.
     fn crossing_label(&self, axis: &ValueAxis, (top, bottom): (i32, i32)) -> Option<EndLabel> {
-        let trend = self.trend?;
-        let crossing = trend.crossing.filter(|crossing| (self.from..=self.end()).contains(&crossing.earliest))?;
+        let (trend, crossing) = (self.trend?, self.crossing()?);
         let with_year = if crossing.expected.year() == self.to.year() { "%-d %b" } else { "%-d %b %Y" };
         Some(EndLabel {
-            y: axis.y(trend.to_value).clamp(top, bottom),
+            y: axis.y(trend.value_on(crossing.expected)).clamp(top, bottom),
             text: format!("about {}", crossing.expected.format(with_year)),
             colour: PLAN,
         })
@@ -245,13 +258,22 @@ impl Timeline<'_> {
     pub(super) fn trend_words(&self, range_name: &str, limit_name: &str) -> String {
         let Some(trend) = self.trend else { return String::new() };
         match trend.crossing {
-            Some(crossing) => format!(
-                " At the present rate it reaches {limit_name} about {} ({}: {} to {}).",
-                long_day(crossing.expected),
-                style::printable(range_name),
-                long_day(crossing.earliest),
-                long_day(crossing.latest)
-            ),
+            Some(crossing) => {
+                let range = match crossing.latest {
+                    Some(latest) => format!("{} to {}", long_day(crossing.earliest), long_day(latest)),
+                    None => format!("{} at the earliest, perhaps never", long_day(crossing.earliest)),
+                };
+                format!(
+                    " {} {limit_name} about {} ({}: {range}).",
+                    if crossing.expected > self.to {
+                        "At the present rate it reaches"
+                    } else {
+                        "By the fitted line it passed"
+                    },
+                    long_day(crossing.expected),
+                    style::printable(range_name)
+                )
+            }
             None if self.levels.iter().any(|level| level.is_limit) => {
                 format!(" No day on which it reaches {limit_name} can be given.")
             }
@@ -275,7 +297,7 @@ impl Timeline<'_> {
             if trend.range.is_some() {
                 parts.push(format!("thin lines: {} of its slope", style::printable(range_name)));
             }
-            if trend.crossing.is_some() {
+            if self.crossing().is_some() {
                 parts.push(format!("bar at the limit: {}", style::printable(range_name)));
             }
         }

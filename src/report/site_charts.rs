@@ -9,10 +9,10 @@ use crate::charts::{self, Chart};
 use crate::quantities::failure_trends::Scope;
 use crate::quantities::measured_trends::{Drifting, MeasuredTrend, OVERLOADED};
 use crate::quantities::water_turnover::Verdict;
-use crate::records::Fleet;
 use crate::records::fleet::{Paper, Units};
 use crate::records::log::Quantity;
 use crate::records::tubs::Speed;
+use crate::records::{Fleet, ReadingRow};
 use crate::report::fleet_state::grouped;
 use crate::report::format;
 use crate::report::site_view::ACTIONS;
@@ -301,11 +301,14 @@ fn condition_chart(fleet: &Fleet, site: &SiteFigures, trend: &MeasuredTrend) -> 
         ),
     };
     let setpoint = if trend.quantity == Drifting::TemperatureLag { Some(setpoint()?) } else { None };
+    // Of a gauge read just after cleaning only what the line is fitted to: other readings are of a fouled filter.
+    let cleans = crate::quantities::filters::cleans(site.site, &trend.at);
+    let just_cleaned = |row: &ReadingRow| row.after && cleans.binary_search(&row.day).is_ok();
     let readings: Vec<Reading> = site
         .site
         .readings_of(&trend.at, trend.quantity.read())
         .filter(|row| (trend.from..=trend.to).contains(&row.day))
-        .filter(|row| trend.quantity != Drifting::CleanPressure || row.after)
+        .filter(|row| trend.quantity != Drifting::CleanPressure || just_cleaned(row))
         .map(|row| Reading {
             date: row.day,
             value: scale * setpoint.map_or(row.value, |setpoint| setpoint - row.value),
@@ -315,7 +318,7 @@ fn condition_chart(fleet: &Fleet, site: &SiteFigures, trend: &MeasuredTrend) -> 
     let crossing = trend.crosses.map(|expected| Crossing {
         earliest: trend.crosses_low.unwrap_or(expected),
         expected,
-        latest: trend.crosses_high.unwrap_or(plus_days(site.as_of, 365)).max(expected),
+        latest: trend.crosses_high,
     });
     let to = trend.crosses.filter(|day| *day > trend.to).unwrap_or(trend.to);
     let value = |day: NaiveDate, slope: f64| scale * trend.value_on(day, slope);
@@ -325,9 +328,13 @@ fn condition_chart(fleet: &Fleet, site: &SiteFigures, trend: &MeasuredTrend) -> 
         to,
         to_value: value(to, trend.slope),
         range: trend.range.map(|(low, high)| [low, high].map(|slope| (value(trend.from, slope), value(to, slope)))),
-        crossing: crossing.filter(|crossing| crossing.expected > trend.to),
+        crossing,
     };
-    let over = format!("{:.0} % over its model's", (OVERLOADED - 1.0) * 100.0);
+    let limit_name = match trend.quantity {
+        Drifting::Current | Drifting::CurrentLow => format!("{:.0} % over its model's", (OVERLOADED - 1.0) * 100.0),
+        Drifting::Pressure | Drifting::CleanPressure => "to be cleaned".to_owned(),
+        Drifting::TemperatureLag => "limit".to_owned(),
+    };
     let word = trend.quantity.word().replace('_', "-");
     charts::condition::condition(&charts::condition::ConditionInput {
         name: format!("condition-{}-{word}", file_name(&trend.at)),
@@ -339,7 +346,7 @@ fn condition_chart(fleet: &Fleet, site: &SiteFigures, trend: &MeasuredTrend) -> 
         to: site.as_of,
         readings,
         trend: Some(line),
-        limit: trend.limit.map(|limit| (scale * limit, over)),
+        limit: trend.limit.map(|limit| (scale * limit, limit_name)),
         range_name: RANGE.to_owned(),
     })
     .ok()
@@ -372,7 +379,7 @@ fn filter_chart(
             to: expected,
             to_value: shown(limit),
             range: None,
-            crossing: Some(Crossing { earliest, expected, latest }),
+            crossing: Some(Crossing { earliest, expected, latest: Some(latest) }),
         })
     });
     let input = charts::filter::FilterInput {

@@ -26,6 +26,11 @@ pub(super) fn measured_trends(sites: &[SiteFigures]) -> Result<Table, TableError
             ("crosses_high", |r| Cell::date(r.row.crosses_high)),
             ("from", |r| Cell::date(Some(r.row.from))),
             ("to", |r| Cell::date(Some(r.row.to))),
+            // The line of the charts, and the levels the reports name.
+            ("fitted_from", |r| Cell::rounded(Some(r.row.value_on(r.row.from, r.row.slope)), 4)),
+            ("fitted_to", |r| Cell::rounded(Some(r.row.value_on(r.row.to, r.row.slope)), 4)),
+            ("first_three_median", |r| Cell::rounded(Some(r.row.levels.0), 4)),
+            ("last_three_median", |r| Cell::rounded(Some(r.row.levels.1), 4)),
             ("source", |r| Cell::text(&r.row.source)),
         ],
     )
