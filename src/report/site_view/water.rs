@@ -1,6 +1,6 @@
 //! The water of each spa: how it stands against its limits, month by month, and its filters.
 
-use super::{Given, MONTHS, place, plural};
+use super::{Given, MONTHS, place, plural, prepared_by};
 use crate::basis::Basis;
 use crate::calendar::{self, Month};
 use crate::charts::style::list;
@@ -166,7 +166,12 @@ fn overview(given: &Given) -> view::WaterOverview {
         note: format!(
             "Minutes for all the water to pass the filter once; {}. The columns on the right are those of {last_month}.{}",
             key.join("; "),
-            if given.office() { " Every month is in tables/water_turnover.csv." } else { "" }
+            if given.office() {
+                " Every month is in tables/water_turnover.csv.".to_owned()
+            } else {
+                // The tables stay in the office.
+                format!(" Every month is to be had from {}.", prepared_by(given.fleet))
+            }
         ),
     }
 }
