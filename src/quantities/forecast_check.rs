@@ -143,7 +143,7 @@ const HORIZONS: [u32; 2] = [3, 12];
 /// The share of days between readings from which hours count as observed.
 const LEAST_METERED: f64 = 0.9;
 /// Sites that are looked at at most.
-const MOST_SITES: usize = 1000;
+const MOST_SITES: usize = 700;
 /// Failures or parts that must have been expected of a site for a row of its own. What was seen must not choose it.
 const ENOUGH: f64 = 2.0;
 
