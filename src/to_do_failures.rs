@@ -90,7 +90,8 @@ fn failing(site: &Site, spas: &[SpaFigures], lives: &FleetLives, all: &mut Vec<T
                 due: None,
                 source: Some(last.source.clone()),
             });
-        } else if let Some(beside) = trend.beside.filter(|beside| beside.stands_out) {
+        } else if let Some(beside) = trend.beside.filter(|beside| beside.stands_out && trend.trend != Trend::Improving)
+        {
             all.push(ToDo {
                 urgency: Urgency::Plan,
                 at: Some(pump.at.clone()),

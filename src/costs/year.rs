@@ -218,7 +218,7 @@ pub fn site_year(
     let (travel_minutes, fare) = way(record, &prices);
     let night = record.lost_night.as_ref().and_then(|night| night.on(window.as_of)).map_or(0.0, |m| prices.minor(m.0));
     let unexplained = unexplained(site, &mut prices, window);
-    let getting_worse = worsening::getting_worse(site, &unexplained, &mut prices, window, night);
+    let getting_worse = worsening::getting_worse(site, &mut prices, window, night);
     let mut places: Vec<Address> = site.parts.iter().map(|part| part.part.at.clone()).collect();
     places.dedup();
     let mut things = Vec::new();

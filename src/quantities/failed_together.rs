@@ -88,7 +88,12 @@ pub fn early(position: &PartPosition, life: &PartLife) -> Option<(After, NaiveDa
         _ => return None,
     };
     let age = age_between(position, came, failed)?;
-    (age < EARLY * book_age(position.part)?).then_some((after, came, failed))
+    // Years in place are not soon, however little it ran.
+    let soon_by_age = match position.part.interval.age {
+        Some(age_limit) => (days_between(came, failed) as f64) < EARLY * age_limit.mean_days(),
+        None => true,
+    };
+    (soon_by_age && age < EARLY * book_age(position.part)?).then_some((after, came, failed))
 }
 
 /// The questions that a site's failures ask.

@@ -141,7 +141,8 @@ fn incidents(site: &Site, pump: &Pump, since: NaiveDate, as_of: NaiveDate) -> Ve
         }
         match incidents.iter_mut().find(|incident| incident.day == day) {
             Some(incident) => {
-                incident.what.extend(what.into_iter().filter(|one| !incident.what.contains(one)).collect::<Vec<_>>())
+                let more: Vec<String> = what.into_iter().filter(|one| !incident.what.contains(one)).collect();
+                incident.what.extend(more);
             }
             None => incidents.push(Incident { day, what, source }),
         }
@@ -156,7 +157,7 @@ fn incidents(site: &Site, pump: &Pump, since: NaiveDate, as_of: NaiveDate) -> Ve
                     seen.entry(part).or_insert_with(first);
                 }
                 Condition::Good => drop(seen.remove(part)),
-                _ => {}
+                Condition::Worn => {}
             }
         }
         let mut what = Vec::new();

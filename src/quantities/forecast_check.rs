@@ -143,7 +143,7 @@ const HORIZONS: [u32; 2] = [3, 12];
 /// The share of days between readings from which hours count as observed.
 const LEAST_METERED: f64 = 0.9;
 /// Sites that are looked at at most.
-const MOST_SITES: usize = 1000;
+const MOST_SITES: usize = 700;
 /// Failures or parts that must have been expected of a site for a row of its own. What was seen must not choose it.
 const ENOUGH: f64 = 2.0;
 
@@ -406,8 +406,8 @@ impl PastSite {
                 .map(|part| (part, renewals.remove(&(&part.at, part.id.as_str())).unwrap_or_default()))
                 .collect();
             let days = days_between(made_on, until) as f64;
-            // Where no log is kept nobody knows what failed: there is nothing to hold a forecast against.
-            if site.records_start().is_none() {
+            // Where no log is kept, or none was yet, nobody knows what failed: there is nothing to hold a forecast against.
+            if site.records_start().is_none_or(|start| start > made_on) {
                 continue;
             }
             let tally = lives.pump_tally(&site.id, past, &own, hours_to_come, days);

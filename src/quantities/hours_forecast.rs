@@ -61,7 +61,7 @@ pub fn forecast(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours, as_of: Na
     }
     let usual = UsualOccupation::of(spa, as_of);
     let last = Month::of(plus_days(as_of, 1)).plus(11).last();
-    let coming = program::stretches(site, spa, pump, plus_days(as_of, 1), last);
+    let coming = program::stretches(site, spa, pump, (plus_days(as_of, 1), last), as_of);
     let mut result = Forecast {
         months: Vec::new(),
         from: as_of,
@@ -300,7 +300,7 @@ fn metered_stretches(site: &Site, spa: &Spa, pump: &Pump, hours: &RunHours) -> V
     let recent = curve.readings.partition_point(|p| days_between(p.day, hours.end) > LEARNED_FROM_DAYS);
     let points = &curve.readings[recent..];
     let Some(first) = points.first() else { return Vec::new() };
-    let mut programs = program::stretches(site, spa, pump, plus_days(first.day, 1), hours.end);
+    let mut programs = program::stretches(site, spa, pump, (plus_days(first.day, 1), hours.end), hours.end);
     if pump.usual_program {
         for stretch in &mut programs {
             stretch.hours = None;

@@ -11,7 +11,7 @@ use uom::si::electric_current::ampere;
 use uom::si::pressure::bar;
 use uom::si::thermodynamic_temperature::degree_celsius;
 
-use crate::address::Address;
+use crate::address::{Address, Id};
 use crate::basis::Source;
 use crate::calendar::{days_between, plus_days};
 use crate::quantities::{SpaFigures, filters, run_hours};
@@ -114,6 +114,8 @@ const LOOKS_BACK: i64 = 365;
 const TOGETHER: i64 = 7;
 /// A chance above which a drift may be none.
 pub const CLEAR: f64 = 0.05;
+/// What the names of parts hold that bear on a motor's current.
+const OF_THE_MOTOR: [&str; 3] = ["bearing", "capacitor", "motor"];
 /// The drift below which nothing is said, as a share of where it began.
 const LEAST_DRIFT: f64 = 0.05;
 /// The share of its model's current above which a motor is told to be overloaded: common practice, no source.
@@ -127,8 +129,11 @@ pub fn measured_trends(fleet: &Fleet, site: &Site, spas: &[SpaFigures], as_of: N
     let mut all = Vec::new();
     for (spa, figures) in site.spas.iter().zip(spas) {
         for pump in &spa.pumps {
-            let since =
-                last_day(site, &pump.at, as_of, |entry| entry.exchanged.is_some() || !entry.renewed.0.is_empty());
+            // A new seal or gasket makes no motor draw less: the drift of its bearings goes on.
+            let of_motor = |part: &Id| OF_THE_MOTOR.iter().any(|name| part.as_str().contains(name));
+            let since = last_day(site, &pump.at, as_of, |entry| {
+                entry.exchanged.is_some() || entry.renewed.0.iter().any(|(part, _)| of_motor(part))
+            });
             for (quantity, drifting) in
                 [(Quantity::Current, Drifting::Current), (Quantity::CurrentLow, Drifting::CurrentLow)]
             {

@@ -69,12 +69,19 @@ impl Stretch {
     }
 }
 
-/// The stretches of a pump's programs from one day to another, both counted, without gaps.
-pub fn stretches(site: &Site, spa: &Spa, pump: &Pump, from: NaiveDate, to: NaiveDate) -> Vec<Stretch> {
+/// The stretches of a pump's programs from one day to another, both counted, without gaps, as they were known on a day: what
+/// stands still later is known from closed seasons alone.
+pub fn stretches(
+    site: &Site,
+    spa: &Spa,
+    pump: &Pump,
+    (from, to): (NaiveDate, NaiveDate),
+    known_on: NaiveDate,
+) -> Vec<Stretch> {
     if to < from {
         return Vec::new();
     }
-    let still = standing_still(site, spa, pump, to);
+    let still = standing_still(site, spa, pump, to.min(known_on));
     let depends = pump.programs.iter().any(|p| p.occupied.is_some());
     let occupied = if depends { spa.stays.as_ref().map(|s| s.occupied()) } else { None };
     let mut edges = vec![from];

@@ -246,7 +246,7 @@ pub fn with_readings(
     if end <= start {
         return Some(result);
     }
-    let programs = program::stretches(site, spa, pump, plus_days(start, 1), end);
+    let programs = program::stretches(site, spa, pump, (plus_days(start, 1), end), end);
     // High before low: while the pump runs at high it cannot run at low, so low gets what high leaves of a day, and
     // nothing gets more than all others leave.
     for speed in speeds_of(&programs, &counters, pump).into_iter().rev() {

@@ -107,12 +107,16 @@ pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>)
             tell("a booking has no first day that can be read (`DTSTART`)".to_owned());
             continue;
         };
-        let to = time("DTEND").map_or_else(|| Some(calendar::plus_days(from, 1)), |at| day_of(&at, timezone));
+        let to = match (time("DTEND"), property("DURATION")) {
+            (Some(at), _) => day_of(&at, timezone),
+            (None, Some(lasts)) => nights_of(lasts.val.as_str()).map(|nights| calendar::plus_days(from, nights)),
+            (None, None) => Some(calendar::plus_days(from, 1)),
+        };
         match to {
             Some(to) if to > from && calendar::days_between(from, to) <= 3660 => stays.push((from, to)),
             Some(to) if to > from => tell(format!("the booking of {from} lasts over ten years")),
             Some(_) => tell(format!("the booking of {from} ends before it begins; `DTEND` is the day of leaving")),
-            None => tell(format!("the booking of {from} has no last day that can be read (`DTEND`)")),
+            None => tell(format!("the booking of {from} has no last day that can be read (`DTEND` or `DURATION`)")),
         }
     }
     stays.sort_unstable();
@@ -158,6 +162,31 @@ fn nesting(text: &str) -> Result<(), usize> {
 fn name_after<'a>(word: &str, line: &'a str) -> Option<&'a str> {
     let line = line.trim();
     line.get(..word.len()).filter(|begin| begin.eq_ignore_ascii_case(word)).map(|begin| &line[begin.len()..])
+}
+
+/// The nights of a duration (RFC 5545, 3.3.6): `P3D`, `P1W`, `PT66H`, `P2DT18H`; what is begun of a day is a night.
+fn nights_of(text: &str) -> Option<i64> {
+    let length = text.trim().trim_start_matches('+').strip_prefix('P')?;
+    let (days, time) = length.split_once('T').unwrap_or((length, ""));
+    let mut seconds = 0_i64;
+    for (part, units) in
+        [(days, [('W', 604_800), ('D', 86_400), ('D', 86_400)]), (time, [('H', 3600), ('M', 60), ('S', 1)])]
+    {
+        let mut number = String::new();
+        for letter in part.chars() {
+            if letter.is_ascii_digit() && number.len() < 7 {
+                number.push(letter);
+                continue;
+            }
+            let (_, unit) = units.iter().find(|(name, _)| *name == letter)?;
+            seconds += number.parse::<i64>().ok()? * unit;
+            number.clear();
+        }
+        if !number.is_empty() {
+            return None;
+        }
+    }
+    (seconds > 0).then(|| (seconds + 86_399) / 86_400)
 }
 
 /// The line of each event, by its UID.
@@ -214,6 +243,27 @@ mod tests {
         let alarm =
             "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20260306\r\nBEGIN:VALARM\r\nEND:VALARM\r\nEND:VEVENT\r\n";
         assert_eq!(read(&calendar_of(alarm), chrono_tz::UTC).0.stays.len(), 1);
+    }
+
+    /// RFC 5545, 3.6.1: an event has a `DTEND` or a `DURATION`.
+    #[test]
+    fn a_stay_may_be_written_as_its_length() {
+        for (lasts, nights) in [("P3D", 3), ("P1W", 7), ("PT72H", 3), ("PT66H", 3), ("P2DT18H", 3), ("+P1D", 1)] {
+            let text = calendar_of(&format!(
+                "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20260905\r\nDURATION:{lasts}\r\nEND:VEVENT\r\n"
+            ));
+            let (stays, problems) = read(&text, chrono_tz::UTC);
+            assert!(problems.is_empty(), "{problems:?}");
+            let from = calendar::parse_date("2026-09-05").unwrap();
+            assert_eq!(stays.stays, [(from, calendar::plus_days(from, nights))], "{lasts}");
+        }
+        for wrong in ["3D", "P", "PD", "-P3D", "P3", "P3X", "PT"] {
+            let text = calendar_of(&format!(
+                "BEGIN:VEVENT\r\nUID:1\r\nDTSTART;VALUE=DATE:20260905\r\nDURATION:{wrong}\r\nEND:VEVENT\r\n"
+            ));
+            let (stays, problems) = read(&text, chrono_tz::UTC);
+            assert!(stays.stays.is_empty() && problems.len() == 1, "{wrong}: {stays:?}");
+        }
     }
 
     #[test]

@@ -41,8 +41,9 @@ impl fmt::Display for Text {
     }
 }
 
+// Asked for as a string, what looks like a number is told as it is written: a gate's code `12e4` stays one.
 macro_rules! scalar {
-    ($name:ident, $what:literal, $read:expr) => {
+    ($name:ident, $how:ident, $what:literal, $read:expr) => {
         impl<'de> Deserialize<'de> for $name {
             fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
                 struct ScalarVisitor;
@@ -65,7 +66,7 @@ macro_rules! scalar {
                         self.visit_str(&number.to_string())
                     }
                 }
-                deserializer.deserialize_any(ScalarVisitor)
+                deserializer.$how(ScalarVisitor)
             }
         }
     };
@@ -75,7 +76,7 @@ use scalar;
 /// The longest text a record may hold.
 const LONGEST_TEXT: usize = 20_000;
 
-scalar!(Text, "text", |text| {
+scalar!(Text, deserialize_str, "text", |text| {
     if text.len() > LONGEST_TEXT {
         return Err(format!("the text is longer than {LONGEST_TEXT} bytes"));
     }
@@ -92,7 +93,7 @@ fn of_comma(text: &str) -> &'static str {
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct Money(pub Decimal);
 
-scalar!(Money, "an amount of money, a bare number like `22.50`", |text| {
+scalar!(Money, deserialize_any, "an amount of money, a bare number like `22.50`", |text| {
     let shown: String = text.chars().take(40).collect();
     let amount = Decimal::from_str(text).or_else(|_| Decimal::from_scientific(text)).map_err(|_| {
         format!("`{shown}` is not an amount of money; write a bare number like `22.50`{}", of_comma(text))
@@ -109,7 +110,7 @@ scalar!(Money, "an amount of money, a bare number like `22.50`", |text| {
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct Share(pub f64);
 
-scalar!(Share, "a share between 0 and 1, like `0.20`", |text| {
+scalar!(Share, deserialize_any, "a share between 0 and 1, like `0.20`", |text| {
     match text.parse::<f64>() {
         Ok(share) if (0.0..=1.0).contains(&share) => Ok(Share(share)),
         _ => {
@@ -122,7 +123,7 @@ scalar!(Share, "a share between 0 and 1, like `0.20`", |text| {
 #[derive(Debug, Clone, Copy, PartialEq, PartialOrd)]
 pub struct Number(pub f64);
 
-scalar!(Number, "a number", |text| {
+scalar!(Number, deserialize_any, "a number", |text| {
     match text.parse::<f64>() {
         Ok(number) if number.is_finite() && (0.0..=1e9).contains(&number) => Ok(Number(number)),
         _ => Err(format!(
@@ -137,7 +138,7 @@ scalar!(Number, "a number", |text| {
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Currency(pub String);
 
-scalar!(Currency, "a currency by its ISO 4217 code, like `GBP`", |text| {
+scalar!(Currency, deserialize_any, "a currency by its ISO 4217 code, like `GBP`", |text| {
     if currencies::CODES.binary_search(&text).is_ok() {
         return Ok(Currency(text.to_owned()));
     }
@@ -169,7 +170,7 @@ fn near_by_letters(code: &str) -> Option<&'static str> {
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Timezone(pub chrono_tz::Tz);
 
-scalar!(Timezone, "a time zone by its IANA name, like `Europe/London`", |text| {
+scalar!(Timezone, deserialize_any, "a time zone by its IANA name, like `Europe/London`", |text| {
     text.parse().map(Timezone).map_err(|_| {
         format!("`{}` is no time zone; IANA names look like `Europe/London`", text.chars().take(60).collect::<String>())
     })
@@ -185,13 +186,25 @@ impl fmt::Display for Name {
     }
 }
 
-scalar!(Name, "a name", |text| <Name as Key>::read(text));
+scalar!(Name, deserialize_str, "a name", |text| <Name as Key>::read(text));
 
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::address::Id;
     use crate::calendar;
+
+    /// What is free text is kept as it is written, whatever a number would make of it.
+    #[test]
+    fn text_that_looks_like_a_number_stays_as_it_is_written() {
+        for written in ["12e4", "+447700900123", "1.10", "0x1F", "007", "true", "1_000"] {
+            let text: Text = serde_yaml::from_str(written).unwrap();
+            assert_eq!(text.0, written);
+            let name: Name = serde_yaml::from_str(written).unwrap();
+            assert_eq!(name.0, written);
+        }
+        assert!(serde_yaml::from_str::<Text>("[a]").is_err());
+    }
 
     fn fitted(text: &str) -> Fitted {
         serde_yaml::from_str(text).unwrap()

@@ -153,3 +153,32 @@ fn what_an_exchanged_pump_that_failed_took_with_it_was_not_planned() {
         });
     }
 }
+
+/// A pump that stood still for two months of summer, which was written down at their end: a forecast made before them knows
+/// nothing of it. And of a site whose log began behind a quarter's end no failure is held against the forecast of that day.
+#[test]
+fn a_past_forecast_knows_nothing_of_what_was_written_later() {
+    let fleet = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London}";
+    let of = |records_from: &str, log: &str| {
+        let site = format!(
+            "format: 1\nrecords_from: {records_from}\nspas: {{tub: {{fitted: 2022-01-01, pumps: {{one: {{duty: filtration, fitted: 2022-01-01, program: {{run: 10 h/day}}, meter: {{digits: 5, at_fitting: 0 h}}}}}}}}}}\nlog:\n  - {{date: 2024-09-30, at: {{tub/one: {{hours: 10030}}}}}}\n  - {{date: 2025-06-30, at: {{tub/one: {{hours: 12760}}}}}}\n{log}  - {{date: 2026-06-30, at: {{tub/one: {{hours: 15800}}}}}}\n"
+        );
+        let files = [("fleet.yaml", fleet), ("sites/home.yaml", site.as_str())];
+        crate::quantities::fleet_for_tests::load_with(&files, "2026-10-31", |fleet, site, as_of| {
+            let hours: Vec<(NaiveDate, u32, f64)> = checks(fleet, site.site, site.spas, as_of)
+                .into_iter()
+                .filter(|check| check.made_on < parse_date("2025-08-31").unwrap())
+                .map(|check| (check.made_on, check.horizon_months, check.expected))
+                .collect();
+            let all = fleet_checks(fleet, &[(site.site.clone(), site.spas.to_vec())], as_of);
+            let failures = all.groups.iter().filter(|group| group.what == What::Failures).map(|group| group.made_on);
+            (hours, failures.min())
+        })
+    };
+    let down = "  - {date: 2025-08-31, at: {tub/one: {down: 62 d}}}\n";
+    let (plain, from_the_first) = of("2023-01-01", "");
+    assert!(!plain.is_empty());
+    assert_eq!(plain, of("2023-01-01", down).0);
+    assert_eq!(from_the_first, parse_date("2024-09-30").ok());
+    assert_eq!(of("2025-10-05", "").1, parse_date("2025-12-31").ok());
+}

@@ -98,3 +98,16 @@ fn a_gauge_counts_from_the_last_clean_and_readings_of_a_week_are_one() {
         assert!((lag.slope - 1.5).abs() < 1e-9 && lag.limit.is_none() && lag.crosses.is_none(), "{lag:?}");
     });
 }
+
+/// A gasket renewed while somebody was there takes nothing from what the readings before it say of the bearings.
+#[test]
+fn a_renewal_of_a_gasket_leaves_the_drift_of_the_motor() {
+    let log = format!(
+        "{}  - {{date: 2025-08-01, at: {{s/p: {{renewed: {{union_gasket: {{because: while_there}}}}, after: {{current: 2.3}}}}}}}}\n",
+        rising(7)
+    );
+    with(&log, "2025-08-31", |figures| {
+        assert!(figures.trends.iter().any(|t| t.quantity == Drifting::Current), "{:?}", figures.trends);
+        assert!(figures.to_do.iter().any(|t| t.reason == "current-rising"), "{:?}", figures.to_do);
+    });
+}

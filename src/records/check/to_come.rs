@@ -9,13 +9,14 @@ use std::collections::BTreeMap;
 use chrono::NaiveDate;
 
 use super::{place, plain};
-use crate::address::Address;
+use crate::address::{Address, Id};
 use crate::calendar::add;
 use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
 use crate::records::bookings::Stays;
-use crate::records::forms::{Dated, Fitted};
+use crate::records::forms::{Dated, Fitted, Keyed};
 use crate::records::load::SiteFiles;
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET};
+use crate::records::tubs::PartFitted;
 use crate::records::{Fleet, Site};
 use crate::units::Period;
 
@@ -98,8 +99,43 @@ pub(super) fn of_site(site: &Site, files: &SiteFiles, folder: &Folder, as_of: Na
         diagnostics.push(diagnostic);
     }
     diagnostics.extend(placed(&site.file, found, folder));
+    diagnostics.extend(parts_of(site, folder, as_of));
     diagnostics.extend(far_stays(site, folder, as_of));
     diagnostics.truncate(MOST);
+    diagnostics
+}
+
+/// Parts that were fitted in days to come, or before what they stand in: their age would be that of another year.
+fn parts_of(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagnostic> {
+    type Holder<'a> = (String, &'a Address, Fitted, &'a Keyed<Id, PartFitted>);
+    let mut holders: Vec<Holder> = Vec::new();
+    for spa in &site.spas {
+        let path = |group: &str, at: &Address| format!("spas.{}.{group}.{}", spa.at, at.last());
+        holders.push((format!("spas.{}", spa.at), &spa.at, spa.fitted, &spa.parts));
+        holders.extend(spa.filters.iter().map(|one| (path("filters", &one.at), &one.at, one.fitted, &one.parts)));
+        holders.extend(spa.pumps.iter().map(|one| (path("pumps", &one.at), &one.at, one.fitted, &one.parts)));
+        holders.extend(spa.equipment.iter().map(|one| (path("equipment", &one.at), &one.at, one.fitted, &one.parts)));
+    }
+    let mut diagnostics = Vec::new();
+    for (path, at, there_since, parts) in holders {
+        for (name, part) in parts.iter() {
+            let Some((first, last)) = part.fitted.range() else { continue };
+            let begun = there_since.range().map(|(first, _)| first);
+            let mut diagnostic = if first > as_of {
+                told(&site.file, format!("`{name}` of `{at}` was fitted in days to come: {}", part.fitted))
+            } else if let Some(begun) = begun.filter(|begun| last < *begun) {
+                let message =
+                    format!("`{name}` of `{at}` was fitted {}, before `{at}` stood there ({begun})", part.fitted);
+                let mut diagnostic = plain(Severity::Warning, Rule::BeforeFitting, &site.file, message);
+                diagnostic.hint = Some("is the year right?".to_owned());
+                diagnostic
+            } else {
+                continue;
+            };
+            place(&mut diagnostic, folder, &format!("{path}.parts.{name}.fitted"));
+            diagnostics.push(diagnostic);
+        }
+    }
     diagnostics
 }
 

@@ -20,7 +20,7 @@ impl fmt::Display for Date {
     }
 }
 
-scalar!(Date, "a date like `2026-09-30`", |text| calendar::parse_date(text).map(Date));
+scalar!(Date, deserialize_any, "a date like `2026-09-30`", |text| calendar::parse_date(text).map(Date));
 
 /// When something was reported: the day, and the time of day where it is known. `2026-10-06` or `2026-10-06 09:40`, in the
 /// fleet's time zone.
@@ -37,7 +37,7 @@ impl Reported {
     pub(crate) const PATTERN: &'static str = "[ Tt]+([01]?[0-9]|2[0-3]):[0-5]?[0-9]";
 }
 
-scalar!(Reported, "a day like `2026-10-06`, or with its time, `2026-10-06 09:40`", |text| {
+scalar!(Reported, deserialize_any, "a day like `2026-10-06`, or with its time, `2026-10-06 09:40`", |text| {
     let Some((day, time)) = text.trim().split_once([' ', 'T', 't']) else {
         return calendar::parse_date(text).map(|day| Reported { day, minute: None });
     };
@@ -78,6 +78,7 @@ pub enum Fitted {
 
 scalar!(
     Fitted,
+    deserialize_any,
     "a day, month or year like `2022-05-04`, `2022-05` or `2022`, `before 2024-01-01`, or `unknown`",
     |text| {
         let shown: String = text.chars().take(40).collect();

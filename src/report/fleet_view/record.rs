@@ -22,7 +22,7 @@ pub(super) fn record(given: &Given) -> Record {
     if all.is_empty() {
         return Record {
             nothing_to_say: Some(
-                "No forecast can be held against what happened yet: that takes counters that are read for at least two \
+                "No forecast can be held against what happened yet: that takes a log that is kept, and counters that are read, for at least two \
                  quarters."
                     .to_owned(),
             ),

@@ -38,7 +38,7 @@ pub(super) fn closing(given: &Given) -> view::ClosingSection {
             ),
             method(
                 "Failures",
-                "One incident a pump and day. From five failures on the military-handbook test says whether they come closer together (one-sided, 5 %).",
+                "One incident a pump and day; a repair is none, and a pump put in the place of another begins anew. From five failures on the military-handbook test says whether they come closer together. However many pumps a fleet has, the chance that any of them, any model, site or the fleet is called worsening though its rate is steady is at most 5 % (Holm's procedure; 3 % for pumps, 2 % for the rest).",
             ),
             method(
                 "Energy",
