@@ -48,7 +48,7 @@ pub(crate) fn renewals_to_enter(parts: &[PartDue], all: &mut Vec<ToDo>) {
                 "No renewal is on record of the {}: enter the day {each} last renewed, else it counts from {since}.",
                 list(&names)
             ),
-            if_left: String::new(),
+            if_left: "what is said of its life stays a guess".to_owned(),
             due: None,
             source: parts[0].sources.first().cloned(),
         });

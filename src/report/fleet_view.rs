@@ -334,7 +334,7 @@ pub struct SiteLine {
     pub spas: String,
     /// Things to do.
     pub things: String,
-    /// Turnover of the slowest spa against its limit.
+    /// Turnover of the spa whose water is worst off, against its limit.
     pub turnover: String,
     /// Parts past their limit or due in 90 days.
     pub parts: String,

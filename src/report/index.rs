@@ -107,7 +107,7 @@ pub struct Row {
     pub first: String,
     /// How many things there are to do; a number.
     pub things: String,
-    /// Turnover of the slowest spa, with its unit, or "not known".
+    /// Turnover of the spa whose water is worst off, with its unit, or "not known".
     pub turnover: String,
     /// Its limit, or what else is to be said of it; may be empty.
     pub limit: String,

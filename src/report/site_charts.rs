@@ -77,7 +77,7 @@ pub fn draw(fleet: &Fleet, site: &SiteFigures, month: Month) -> Charts {
     let mut result = Charts { year: year(site, month, fleet.settings.paper), ..Charts::default() };
     let worst = crate::report::site::Numbers::of(site).worst.map(|worst| worst.at);
     for spa in site.spas {
-        // Of several spas the slowest is drawn, and any that is not known to be in order.
+        // Of several spas the one worst off is drawn, and any that is not known to be in order.
         let in_order = spa.water.months.last().is_some_and(|m| m.verdict == Verdict::Meets);
         if site.spas.len() > 1 && in_order && worst.as_deref() != Some(spa.at.as_str()) {
             continue;

@@ -300,6 +300,68 @@ fn every_sentence_begins_with_a_capital() {
     assert!(seen > 100, "only {seen} sentences were looked at");
 }
 
+#[test]
+fn every_action_of_page_one_says_what_happens_if_it_is_left() {
+    let mut seen = 0;
+    for (site, view) in &said().views {
+        for action in list(view, "/page_one/actions") {
+            assert!(text(action, "if_left").ends_with('.'), "{site}: {action}");
+            seen += 1;
+        }
+    }
+    assert!(seen >= 12, "only {seen} actions were looked at");
+}
+
+/// What a chart of a drift reads out is the drift's row of `measured_trends.csv`, and its limit the model's.
+#[test]
+fn a_drift_that_is_drawn_is_the_one_of_the_table() {
+    let trends = table("measured_trends");
+    let mut seen = 0;
+    for (site, view) in &said().views {
+        for chart in list(view, "/pumps/trend_charts") {
+            let (file, alt) = (text(chart, "file"), text(chart, "alt"));
+            let name = file.strip_prefix("charts/condition-").unwrap().strip_suffix(".svg").unwrap();
+            let row = trends.rows_where(&[("site", site)]).into_iter().find(|row| {
+                let at = row.get("at").replace('/', ".");
+                name == format!("{at}-{}", row.get("quantity").replace('_', "-"))
+            });
+            let row = row.unwrap_or_else(|| panic!("{site}: {file}"));
+            // More than chance, and its range without nought.
+            assert!(row.number("p_value") < 0.05, "{site}: {file}");
+            assert!(row.number("slope_low") * row.number("slope_high") > 0.0, "{site}: {file}");
+            let day = |column: &str| -> String {
+                let parts: Vec<u32> = row.get(column).split('-').map(|part| part.parse().unwrap()).collect();
+                let month = [
+                    "January",
+                    "February",
+                    "March",
+                    "April",
+                    "May",
+                    "June",
+                    "July",
+                    "August",
+                    "September",
+                    "October",
+                    "November",
+                    "December",
+                ];
+                format!("{} {} {}", parts[2], month[parts[1] as usize - 1], parts[0])
+            };
+            if row.get("crosses").is_empty() {
+                assert!(!alt.contains(" limit about "), "{alt}");
+            } else {
+                let verb = if row.get("crosses") <= "2026-10-31" { "passed" } else { "reaches" };
+                let wanted = format!("{verb} the limit about {}", day("crosses"));
+                assert!(alt.contains(&wanted), "no “{wanted}” in “{alt}”");
+                assert!(alt.contains(&format!("(central 80 %: {}", day("crosses_low"))), "{alt}");
+                let limit = alt.split_once("The limit is ").unwrap().1.split(' ').next().unwrap();
+                seen += assert_prints(limit, number(row, "limit"), 2, file);
+            }
+        }
+    }
+    assert!(seen > 0, "the demo fleet has no drift that crosses a limit");
+}
+
 /// A dot of a chart is a row of a table.
 #[test]
 fn the_dots_of_charts_are_in_tables() {
@@ -320,4 +382,17 @@ fn the_dots_of_charts_are_in_tables() {
     // The chart shows half a year.
     let shown = of_filter.iter().filter(|row| row.get("date") >= "2026-05-01").count();
     assert_eq!(shown, dots("kingfisher-barns/charts/filter-weir.main.svg", 9));
+    // A drift is drawn from its first reading to its last.
+    let trends = Table::read(&month.join("tables/measured_trends.csv"));
+    for (site, at, quantity, read, radius) in [
+        ("kingfisher-barns", "osier/filtration", "current", "current_a", 9),
+        ("lapwing-club", "terrace", "temperature_lag", "temperature_c", 9),
+    ] {
+        let drift = trends.row(&[("site", site), ("at", at), ("quantity", quantity)]);
+        let of_drift = readings.rows_where(&[("site", site), ("at", at), ("quantity", read)]);
+        let days = drift.get("from")..=drift.get("to");
+        let shown = of_drift.iter().filter(|row| days.contains(&row.get("date"))).count();
+        let chart = format!("{site}/charts/condition-{}-{}.svg", at.replace('/', "."), quantity.replace('_', "-"));
+        assert_eq!(shown, dots(&chart, radius), "{chart}");
+    }
 }

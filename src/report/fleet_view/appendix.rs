@@ -19,7 +19,7 @@ pub(super) fn sites(given: &Given, standings: &[Standing]) -> Vec<SiteLine> {
 }
 
 pub(super) fn note(standings: &[Standing]) -> String {
-    let order = "Turnover is that of the slowest spa against its limit. Energy is that of the pumps in the month.";
+    let order = "Turnover is that of the spa that is short of its limits, else of the one nearest to its own. Energy is that of the pumps in the month.";
     match standings.len().saturating_sub(LINES) {
         0 => order.to_owned(),
         more => format!("{order} {more} more sites, none of them worse than these, are in index.html."),

@@ -331,3 +331,6 @@ pub(super) fn numbers(given: &Given) -> Vec<view::Headline> {
     }
     numbers
 }
+
+#[cfg(test)]
+mod tests;
