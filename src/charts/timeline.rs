@@ -154,8 +154,9 @@ impl Timeline<'_> {
         scale.draw(&mut canvas, bottom);
         self.draw_breaks(&mut canvas, &scale, top, bottom);
         self.draw_levels(&mut canvas, &axis, &scale);
-        self.draw_readings(&mut canvas, &shown, &axis, &scale);
+        // A limit passed already lies among the readings, and its bar may hide none.
         self.draw_trend(&mut canvas, &axis, &scale, (top, bottom));
+        self.draw_readings(&mut canvas, &shown, &axis, &scale);
         end_labels(&mut canvas, ends, right, top);
         canvas.finish(bottom + MONTHS_HEIGHT)
     }
