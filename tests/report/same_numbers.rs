@@ -300,6 +300,34 @@ fn every_sentence_begins_with_a_capital() {
     assert!(seen > 100, "only {seen} sentences were looked at");
 }
 
+/// What stands beside page one's numbers as last month's is what last month's report says.
+#[test]
+fn last_months_numbers_are_those_of_last_months_report() {
+    let (before, _run) = views(&demo(), "2026-09");
+    let mut seen = 0;
+    let now = &said().views;
+    let of_sites = now.iter().map(|(site, view)| (site.as_str(), view, "/page_one/numbers"));
+    let of_fleet = ("fleet--report", &said().others["fleet--report"], "/numbers");
+    for (name, view, path) in of_sites.chain([of_fleet]) {
+        for (number, then) in list(view, path).into_iter().zip(list(&before[name], path)) {
+            let printed = text(number, "last_month").strip_prefix("September: ").unwrap_or_else(|| panic!("{number}"));
+            let value = format!("{} {}", text(then, "value"), text(then, "unit"));
+            let value = value.trim_end();
+            // Another spa may have been the one then, and is named.
+            let unknown = (printed, value) == ("not known", "–");
+            let alike = unknown
+                || printed == value
+                || printed.strip_prefix(value).is_some_and(|rest| {
+                    let spa = rest.strip_prefix(", ").unwrap_or_else(|| panic!("{name}: {number}"));
+                    text(then, "caption").contains(spa)
+                });
+            assert!(alike, "{name}: {printed} is said, and was {value}");
+            seen += usize::from(value.contains(|digit: char| digit.is_ascii_digit()));
+        }
+    }
+    assert!(seen >= 18, "only {seen} numbers were looked at");
+}
+
 #[test]
 fn every_action_of_page_one_says_what_happens_if_it_is_left() {
     let mut seen = 0;

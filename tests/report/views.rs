@@ -46,7 +46,7 @@ pub(super) fn texts<'a>(value: &'a Value, at: &str, found: &mut Vec<(String, &'a
 }
 
 /// Where numbers are not the figures': methods, limits and cautions with their sources, names of files and documents, last
-/// month's (which are in last month's tables), defaults of the program.
+/// month's (which are in last month's tables, and held against last month's report), defaults of the program.
 const NOT_FIGURES: [&str; 9] = [
     ".closing",
     ".cautions",
