@@ -155,7 +155,8 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
         .chain(gaps::assumptions(given).into_iter().map(|(what, value, change)| view::Assumption {
             what,
             value,
-            change_at: if office { change.to_owned() } else { String::new() },
+            // The names of fields stand in brackets already.
+            change_at: if office { change.replace('`', "") } else { String::new() },
         }))
         .chain(settings)
         .collect();
