@@ -59,12 +59,7 @@ fn known(
         renderer: "",
     });
     let unknowns = view.unknowns.unknowns.iter().map(|unknown| format!("{}: {}", unknown.what, unknown.settled_by));
-    // Where an assumption is changed is told in names of fields, which stand there without marks.
-    let marked = |names: &str| {
-        let of_fields = names.split(|letter: char| !letter.is_alphanumeric() && letter != '_' && letter != '-');
-        of_fields.map(|name| format!("`{name}`")).collect::<Vec<_>>().join(" ")
-    };
-    let assumed = view.unknowns.assumptions.iter().map(|a| format!("{} {}: {}", a.what, a.value, marked(&a.change_at)));
+    let assumed = view.unknowns.assumptions.iter().map(|a| format!("{} {}: {}", a.what, a.value, a.change_at));
     let odd = view.unknowns.diagnostics.iter().map(|diagnostic| diagnostic.message.clone());
     let said = unknowns.chain(assumed).chain(odd).collect();
     let sites = vec![figures];

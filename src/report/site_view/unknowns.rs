@@ -155,8 +155,7 @@ pub(super) fn unknowns(given: &Given) -> view::UnknownSection {
         .chain(gaps::assumptions(given).into_iter().map(|(what, value, change)| view::Assumption {
             what,
             value,
-            // The names of fields stand in brackets already.
-            change_at: if office { change.replace('`', "") } else { String::new() },
+            change_at: if office { change.to_owned() } else { String::new() },
         }))
         .chain(settings)
         .collect();
@@ -237,7 +236,7 @@ fn model_assumptions(given: &Given, office: bool) -> Vec<view::Assumption> {
             assume(
                 "Roughness of the pipe (Hazen–Williams C)",
                 format::number(water_turnover::ASSUMED_C, 0),
-                "`c` of `pipe`",
+                "the field c of `pipe`",
             );
         }
         let filtering = |spa: &crate::records::Spa| spa.pumps.iter().filter(|p| !p.filters_at.is_empty()).count();
