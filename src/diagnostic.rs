@@ -91,6 +91,8 @@ rules! {
     LinesDisagree = "lines-disagree", "A site of several spas has several lines in `sites.csv`, and its name, customer, use and area are the site's: of two that differ the first is used.";
     /// A program for a speed the model does not have.
     SpeedNotThere = "speed-not-there", "A one-speed pump runs at `run`, a two-speed pump at `low` and `high`; so are its programs, counters and currents named.";
+    /// A program that no day can keep.
+    ProgramWithoutSense = "program-without-sense", "Of the programs of a pump one holds on any day, so no two begin on the same; and the hours of its speeds together are no more than a day has.";
     /// A pump with no program and no counter.
     NoProgram = "no-program", "A pump with neither a program nor a counter has no known hours; the book's usual program for the use is assumed where it has one. A program names hours, and those of a pump that filters hours at a speed it filters at.";
     /// An event before its equipment stood there.
@@ -99,6 +101,8 @@ rules! {
     CounterBackwards = "counter-backwards", "A counter only rises, but for a reset, a rollover or an exchange. The fewest readings that restore order are set aside, of two equal choices the later.";
     /// A counter that runs faster than time.
     CounterTooFast = "counter-too-fast", "No pump runs over 24 hours a day. The fewest readings that restore order are set aside, of two equal choices the later.";
+    /// A counter that stands still while its pump should run.
+    CounterAtRest = "counter-at-rest", "A counter that shows the same for weeks, while the program says that the pump runs, is broken, or the pump is. What it shows is believed until the records say otherwise.";
     /// Two readings of one thing that contradict each other.
     ReadingsContradict = "readings-contradict", "Two readings of one counter on one day must agree; of two the later is set aside. A pump exchanged twice on one day counts as exchanged once; a part is renewed once a day.";
     /// Power unlike the usual for the duty.

@@ -16,9 +16,10 @@ use chrono::NaiveDate;
 use uom::si::time::hour;
 
 use crate::address::Address;
-use crate::basis::{Place, Source};
+use crate::basis::{Basis, Place, Source};
 use crate::calendar::{Month, add, in_words};
 use crate::quantities::PumpFigures;
+use crate::quantities::hours_forecast::Forecast;
 use crate::quantities::program;
 use crate::quantities::run_hours::{self, RunHours};
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
@@ -77,6 +78,32 @@ pub struct Explainer<'a> {
 /// Hours in print.
 fn hours_in_print(hours: f64) -> String {
     format!("{} h", format::number(hours, 1))
+}
+
+/// How the hours to come follow from program and counter.
+fn how_forecast(hours: Option<&RunHours>, forecast: &Forecast) -> Vec<String> {
+    let mut out = Vec::new();
+    let by_rate = |curve: &run_hours::Curve| curve.silent || curve.rate.is_some() && curve.factor.is_none();
+    out.push(if hours.is_some_and(|hours| hours.curves.iter().any(by_rate)) {
+        "  = the counter's rate of the last 365 metered days, closed seasons out".to_owned()
+    } else {
+        "  = program in force × factor, nights as booked or as usual, closed seasons out".to_owned()
+    });
+    if forecast.seasonal_programs {
+        out.push("    the programs change with the season: last year's changes are expected again".to_owned());
+    }
+    for (speed, season) in forecast.seasons.iter().filter(|(_, season)| season.years > 0) {
+        let months = season.by_month.iter().zip(crate::calendar::MONTHS);
+        let shares: Vec<String> =
+            months.map(|(share, month)| format!("{} {}", &month[..3], format::number(*share, 2))).collect();
+        out.push(format!(
+            "    {}: × what the month shows over the year's mean by the counter in {} years: {}",
+            speed.word(),
+            season.years,
+            shares.join(", ")
+        ));
+    }
+    out
 }
 
 fn range(low: NaiveDate, high: NaiveDate) -> String {
@@ -141,11 +168,22 @@ impl Explainer<'_> {
     fn pump(&self, spa: &Spa, pump: &Pump, figures: &PumpFigures, out: &mut Vec<String>) {
         let site = self.figures.site;
         let model = run_hours::model_now(site, pump).unwrap_or_else(|| "not written".to_owned());
-        out.push(format!("Model {model}; fitted {}", format::fitted(pump.fitted)));
+        let exchange = site.entries(&pump.at).filter(|(_, _, entry)| entry.exchanged.is_some()).last();
         let path = format!("spas.{}.pumps.{}", spa.at, pump.at.last());
+        let fitted = match exchange {
+            Some((index, visit, _)) => {
+                out.push(format!("Model {model}; fitted {} in the place of the one before", visit.date));
+                let place = Place::Entry { visit: index, at: pump.at.clone(), field: "exchanged" };
+                Source { file: site.file.clone(), place }
+            }
+            None => {
+                out.push(format!("Model {model}; fitted {}", format::fitted(pump.fitted)));
+                site.source(&format!("{path}.fitted"))
+            }
+        };
         let sheet = Source { file: "pumps.yaml".into(), place: Place::Path(format!("models.{model}").into()) };
         let known = self.fleet.models.contains_key(&model);
-        self.from([&site.source(&format!("{path}.fitted"))].into_iter().chain(known.then_some(&sheet)), out);
+        self.from([&fitted].into_iter().chain(known.then_some(&sheet)), out);
         let Some(hours) = &figures.hours else {
             out.push(
                 "Hours: not known. Nothing says when it began: `fitted`, a `program` or a counter would.".to_owned(),
@@ -269,7 +307,7 @@ impl Explainer<'_> {
                 ));
             }
         }
-        out.push("  = program in force × factor, nights as booked or as usual, closed seasons out".to_owned());
+        out.extend(how_forecast(figures.hours.as_ref(), forecast));
         out.push(format!(
             "  range: ± 1.28 × √(level² + month² ÷ months + drift² × months), level {}, month {}, drift {}{}",
             percent(forecast.spread.level),
@@ -277,6 +315,11 @@ impl Explainer<'_> {
             percent(forecast.spread.drift),
             if forecast.spread.assumed { " (mostly assumed: too few readings)" } else { "" }
         ));
+        if forecast.basis == Basis::Assumed {
+            out.push(
+                "  the program is only what is usual, so the hours may differ by more than the range says".to_owned(),
+            );
+        }
         let checks: Vec<_> = self.figures.forecast_checks.iter().filter(|c| c.at == figures.at).collect();
         if !checks.is_empty() {
             let inside = checks.iter().filter(|c| c.inside()).count();
@@ -297,7 +340,8 @@ impl Explainer<'_> {
         self.from(&part.part.source, out);
         let source = line.source.as_ref().map_or("no source written", |s| s.0.as_str());
         if let Some(days) = part.part.age_days {
-            out.push(format!("  age {days} days"));
+            let hours = part.part.age_hours.map_or(String::new(), |hours| format!(", {} run", hours_in_print(hours)));
+            out.push(format!("  age {days} days{hours}"));
         }
         let pumps = self.figures.spas.iter().flat_map(|spa| &spa.pumps);
         let pump = pumps.into_iter().find(|pump| pump.at == part.part.at);
@@ -325,16 +369,49 @@ impl Explainer<'_> {
             }
             _ => "  due: not known".to_owned(),
         });
-        let otherwise = match (part.due, part.by) {
-            (Some(due), _) if due <= as_of => "It is overdue: no reading moves that.",
-            (_, DueBy::Age) => {
-                "No reading would narrow it: the date is by age, as exact as the day of fitting is written."
+        let otherwise = self.no_reading_narrows(part, pump);
+        self.advise(|advice| advice.at == part.part.at && advice.part.as_ref() == Some(id), &otherwise, out);
+    }
+
+    /// Why no one reading now would narrow a part's date.
+    fn no_reading_narrows(&self, part: &PartDue, pump: Option<&PumpFigures>) -> String {
+        let as_of = self.figures.as_of;
+        let hours = pump.and_then(|pump| pump.hours.as_ref());
+        let last = hours.and_then(RunHours::last_reading);
+        match (part.due, part.by, hours, last) {
+            (Some(due), ..) if due <= as_of => "It is overdue: no reading moves that.".to_owned(),
+            (Some(_), DueBy::Age, ..) => {
+                "No reading would narrow it: the date is by age, as exact as the day of fitting is written.".to_owned()
             }
-            _ => {
-                "No one reading now would narrow it: the counter is read, or has never been, or the date is years off."
+            (None, _, Some(_), _) if part.part.fitted.middle().is_none() => {
+                "The day it was fitted would tell.".to_owned()
             }
+            (None, _, None, _) => "The day it was fitted, or the hours of its pump, would tell.".to_owned(),
+            (.., None) => first_readings(as_of),
+            (.., Some(last)) if last >= as_of => {
+                "No reading would narrow it: the counter was read on the day itself, and what is open is to come."
+                    .to_owned()
+            }
+            (Some(due), ..) if advice::is_far_off(as_of, due) => {
+                "No reading now would narrow it: it is more than three years off.".to_owned()
+            }
+            (.., Some(last)) => format!(
+                "No reading now would narrow it by much: the counter was last read on {}, and what is open is to come.",
+                in_words(last)
+            ),
+        }
+    }
+
+    /// The readings that a pump's hours since a day rest on: those about that day, and the last.
+    fn readings_since(&self, hours: &RunHours, start: NaiveDate, at: &Address) -> Vec<Source> {
+        let site = self.figures.site;
+        let of = |curve: &run_hours::Curve| {
+            let after = curve.readings.partition_point(|point| point.day <= start);
+            let about = after.saturating_sub(1)..(after + 1).min(curve.readings.len());
+            let last = curve.readings.len().saturating_sub(2).max(about.end)..curve.readings.len();
+            about.chain(last).map(|index| curve.readings[index].source(site, at)).collect::<Vec<_>>()
         };
-        self.advise(|advice| advice.at == part.part.at && advice.part.as_ref() == Some(id), otherwise, out);
+        hours.curves.iter().flat_map(of).collect()
     }
 
     fn by_hours(&self, part: &PartDue, interval: f64, pump: &PumpFigures, source: &str, out: &mut Vec<String>) {
@@ -352,7 +429,7 @@ impl Explainer<'_> {
             hours_in_print(age),
             hours_in_print(unmetered)
         ));
-        self.from(&hours.sources, out);
+        self.from(&self.readings_since(hours, start, &pump.at), out);
         let date = due::due_by_hours(&part.part, interval, hours, pump.forecast.as_ref(), self.figures.as_of);
         out.push(match date {
             Some((due, low, high)) if due <= self.figures.as_of => {

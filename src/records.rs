@@ -396,6 +396,21 @@ impl Site {
 }
 
 impl Fleet {
+    /// The models that have stood at a pump's address, each from its day on: the day at whose end it stood there.
+    pub fn models_at<'a>(&'a self, site: &Site, pump: &Pump) -> Vec<(NaiveDate, Option<&'a Model>)> {
+        let mut models = vec![(NaiveDate::MIN, self.model(pump))];
+        for (_, visit, entry) in site.entries(&pump.at) {
+            if let Some(exchange) = &entry.exchanged {
+                let model = match &exchange.model {
+                    Some(name) => self.models.get(&name.0),
+                    None => models.last().and_then(|(_, m)| *m),
+                };
+                models.push((visit.date.0, model));
+            }
+        }
+        models
+    }
+
     /// A pump's model, if its sheet is there.
     pub fn model(&self, pump: &Pump) -> Option<&Model> {
         self.models.get(&pump.model.as_ref()?.0)

@@ -150,7 +150,7 @@ pub fn swap<'a>(
     month: Month,
 ) -> Swap<'a> {
     let as_of = month.last();
-    let fitted = run_hours::models(fleet, site, pump).last().and_then(|(_, model)| *model);
+    let fitted = fleet.models_at(site, pump).last().and_then(|(_, model)| *model);
     let name = run_hours::model_now(site, pump);
     let exchanged =
         site.entries(&pump.at).filter(|(_, _, entry)| entry.exchanged.is_some()).map(|(_, v, _)| v.date.0).last();

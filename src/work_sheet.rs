@@ -9,7 +9,6 @@ use chrono::NaiveDate;
 use crate::address::{Address, Id};
 use crate::calendar;
 use crate::digest::sha256;
-use crate::quantities::run_hours;
 use crate::records::log::Quantity;
 use crate::records::pumps::Speeds;
 use crate::records::{Fleet, Pump, Site, Spa};
@@ -275,7 +274,7 @@ fn after(fleet: &Fleet, site: &Site, visit: &Visit, drained: bool) -> Vec<Asked>
 
 /// The currents that are measured at a pump: one a speed.
 pub fn currents(fleet: &Fleet, site: &Site, pump: &Pump) -> &'static [Quantity] {
-    let model = run_hours::models(fleet, site, pump).last().and_then(|(_, model)| *model);
+    let model = fleet.models_at(site, pump).last().and_then(|(_, model)| *model);
     let read = site.readings_of(&pump.at, Quantity::CurrentLow).next().is_some();
     let two = model.map_or(read, |model| model.speeds == Speeds::Two);
     if two { &[Quantity::Current, Quantity::CurrentLow] } else { &[Quantity::Current] }

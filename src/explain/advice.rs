@@ -39,6 +39,11 @@ const EXACT_DAYS: i64 = 7;
 /// Dates further off than this say little whatever their range: assumed.
 const SOON_DAYS: i64 = 3 * 365;
 
+/// Whether a day is too far off for a reading to say much of it.
+pub(super) fn is_far_off(as_of: NaiveDate, day: NaiveDate) -> bool {
+    days_between(as_of, day) > SOON_DAYS
+}
+
 /// The readings that would narrow a site's answers, the most useful first, at most one for each pump and spa.
 pub fn reading_advice(fleet: &Fleet, figures: &SiteFigures) -> Vec<ReadingAdvice> {
     let site = figures.site;
@@ -70,7 +75,7 @@ fn counter_advice(
     let forecast = hours_forecast::forecast(figures.site, spa, pump, &then, as_of)?;
     let narrowed = parts.filter_map(|part| {
         let (due, low, high) = (part.due?, part.due_low?, part.due_high?);
-        if due <= as_of || days_between(as_of, due) > SOON_DAYS {
+        if due <= as_of || is_far_off(as_of, due) {
             return None;
         }
         let interval = part.part.part.interval.hours?.0.get::<hour>();

@@ -26,9 +26,12 @@ impl Explainer<'_> {
                         format::number(energy, 1)
                     ));
                     let site = self.figures.site;
-                    let input = run_hours::input(self.fleet, site, pump, &hours.exchanges, row.speed, month);
-                    if let Some(input) = input {
-                        self.input(pump, &input, out);
+                    let inputs = run_hours::inputs(self.fleet, site, pump, &hours.exchanges, row.speed, month);
+                    if inputs.len() > 1 {
+                        out.push("    exchanged in this month: each pump's hours count at its own power".to_owned());
+                    }
+                    for input in inputs.iter().flatten() {
+                        self.input(pump, input, out);
                     }
                     if row.energy_cost.is_some() {
                         let place = Place::Path("electricity".into());

@@ -11,7 +11,6 @@ use crate::address::Address;
 use crate::basis::{Figure, Source};
 use crate::calendar::{Month, days_between, plus_days};
 use crate::quantities::robust_slope::{self, Line};
-use crate::quantities::run_hours;
 use crate::records::log::{Entry, Quantity};
 use crate::records::upkeep::Every;
 use crate::records::{Filter, Fleet, ReadingRow, Site, Spa};
@@ -247,7 +246,7 @@ impl History {
 pub fn histories(fleet: &Fleet, site: &Site, spa: &Spa) -> Vec<History> {
     let mut refits: Vec<NaiveDate> = Vec::new();
     for pump in spa.pumps.iter().filter(|pump| !pump.filters_at.is_empty()) {
-        let models = run_hours::models(fleet, site, pump);
+        let models = fleet.models_at(site, pump);
         for pair in models.windows(2) {
             let same = pair[0].1.zip(pair[1].1).is_some_and(|(a, b)| std::ptr::eq(a, b));
             if !same {

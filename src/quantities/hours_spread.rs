@@ -70,6 +70,25 @@ impl Spread {
         }
     }
 
+    /// Of a sum of speeds, each with its spread and its hours. What moves one of them (guests, a new program) may move
+    /// the others, so their spreads add up; it is assumed if that of the speed that runs longest is.
+    pub fn of_sum(speeds: &[(Self, f64)]) -> Self {
+        let total: f64 = speeds.iter().map(|(_, hours)| hours).sum();
+        let mean = |pick: fn(&Self) -> f64| -> f64 {
+            speeds.iter().map(|(spread, hours)| pick(spread) * hours).sum::<f64>() / total
+        };
+        match speeds.iter().max_by(|a, b| a.1.total_cmp(&b.1)) {
+            Some((longest, _)) if total > 0.0 => Self {
+                level: mean(|s| s.level),
+                month: mean(|s| s.month),
+                drift: mean(|s| s.drift),
+                assumed: longest.assumed,
+            },
+            Some((longest, _)) => *longest,
+            None => Self::assumed(),
+        }
+    }
+
     /// What a pump's stretches between readings show, in the order of time.
     pub fn of(stretches: &[MeteredStretch]) -> Self {
         let sum = |pick: fn(&MeteredStretch) -> f64| stretches.iter().map(pick).sum::<f64>();

@@ -14,7 +14,7 @@ use uom::si::thermodynamic_temperature::degree_celsius;
 use crate::address::{Address, Id};
 use crate::basis::Source;
 use crate::calendar::{days_between, plus_days};
-use crate::quantities::{SpaFigures, filters, run_hours};
+use crate::quantities::{SpaFigures, filters};
 use crate::records::log::{Entry, Quantity};
 use crate::records::{Fleet, Pump, ReadingRow, Site};
 use crate::stats::trend::{rank_test, slope};
@@ -193,7 +193,7 @@ fn since_start<'a>(
 
 /// The current above which a motor is overloaded.
 fn current_limit(fleet: &Fleet, site: &Site, pump: &Pump, quantity: Drifting) -> Option<f64> {
-    let (_, model) = run_hours::models(fleet, site, pump).pop()?;
+    let (_, model) = fleet.models_at(site, pump).pop()?;
     let currents = model?.current;
     let current = match quantity {
         Drifting::CurrentLow => currents.low,

@@ -3,9 +3,10 @@
 //! Seasons, occupied nights, closed seasons and days out of service are all edges of stretches; no
 //! day is ever looked at alone.
 
-use chrono::NaiveDate;
+use chrono::{Months, NaiveDate};
 
 use crate::calendar::{days_between, plus_days};
+use crate::records::forms::Date;
 use crate::records::tubs::{ProgramFile, Speed};
 use crate::records::{Pump, Site, Spa};
 use crate::units::Daily;
@@ -135,6 +136,48 @@ pub fn stretches(
 /// The program in force on a day: the last that has begun.
 pub fn in_force(programs: &[ProgramFile], day: NaiveDate) -> Option<&ProgramFile> {
     programs.iter().rev().find(|p| p.from.is_none_or(|from| from.0 <= day))
+}
+
+/// So many days a season may begin earlier or later than the year before: assumed.
+const SEASON_SHIFT_DAYS: i64 = 31;
+/// A program in force for fewer days was a trial and no season: assumed.
+const LEAST_SEASON_DAYS: i64 = 28;
+
+/// The programs expected to hold after a day: those that hold by then, and where they change with the season, last year's
+/// changes again.
+///
+/// They change with the season if the program of the day is that of a year before, about the same day, and another
+/// has held in between.
+pub fn expected(programs: &[ProgramFile], day: NaiveDate) -> Vec<ProgramFile> {
+    let mut known: Vec<ProgramFile> =
+        programs.iter().filter(|program| program.from.is_none_or(|from| from.0 <= day)).copied().collect();
+    let year_ago = day - Months::new(12);
+    let Some(now) = known.last().map(|program| ProgramFile { from: None, ..*program }) else { return known };
+    // Each with the last day before the next begins.
+    let ends = known.iter().skip(1).map(|next| next.from.map_or(day, |from| plus_days(from.0, -1))).chain([day]);
+    let stretches: Vec<(ProgramFile, NaiveDate, NaiveDate)> = known
+        .iter()
+        .zip(ends)
+        .map(|(program, last)| (*program, program.from.map_or(NaiveDate::MIN, |from| from.0), last))
+        .collect();
+    let is_now = |program: &ProgramFile| ProgramFile { from: None, ..*program } == now;
+    let stood_a_year_ago = stretches.iter().any(|(program, first, last)| {
+        is_now(program)
+            && *first <= plus_days(year_ago, SEASON_SHIFT_DAYS)
+            && *last >= plus_days(year_ago, -SEASON_SHIFT_DAYS)
+    });
+    let other_between = stretches.iter().any(|(program, first, last)| {
+        !is_now(program) && days_between((*first).max(year_ago), *last) >= LEAST_SEASON_DAYS
+    });
+    if stood_a_year_ago && other_between {
+        let again: Vec<ProgramFile> = stretches
+            .iter()
+            .filter(|(_, first, _)| *first > year_ago)
+            .map(|(program, first, _)| ProgramFile { from: Some(Date(*first + Months::new(12))), ..*program })
+            .collect();
+        known.extend(again);
+    }
+    known
 }
 
 /// Hours a day at each speed a program names, with or without guests.

@@ -11,7 +11,7 @@ mod months;
 #[cfg(test)]
 mod tests;
 
-pub use energy::{Input, InputFrom, MOTOR_EFFICIENCY, POWER_FACTOR, input};
+pub use energy::{Input, InputFrom, MOTOR_EFFICIENCY, POWER_FACTOR, inputs};
 pub use legs::spread;
 
 use std::collections::BTreeMap;
@@ -22,7 +22,6 @@ use crate::basis::{Basis, Source};
 use crate::calendar::{Month, days_between, plus_days};
 use crate::quantities::program::{self, DailyHours, Stretch};
 use crate::records::counters::{self, Counters, Point};
-use crate::records::pumps::Model;
 use crate::records::tubs::Speed;
 use crate::records::{Fleet, Pump, ReadingRow, Site, Spa};
 
@@ -62,8 +61,10 @@ pub struct Curve {
     pub factor: Option<f64>,
     /// The hours that factor is of: the counter's and the program's over the same days.
     pub factor_of: Option<(f64, f64)>,
-    /// Hours a day that the counter of the unit there now has shown of late.
+    /// Hours a day, closed seasons out, that the counter of the unit there now has shown of late.
     pub rate: Option<f64>,
+    /// Whether that counter ran and the program says that the pump never does.
+    pub silent: bool,
     /// The sound readings of the unit there now.
     pub readings: Vec<Point>,
 }
@@ -230,7 +231,7 @@ pub fn with_readings(
     as_of: NaiveDate,
     more: &[ReadingRow],
 ) -> Option<RunHours> {
-    let counters = counters::counters_with(site, pump, fleet.model(pump), &fleet.typed_units(), as_of, more);
+    let counters = counters::counters_with(fleet, site, pump, as_of, more);
     let start = start_of(site, pump, &counters)?;
     let end = counters.removed.map_or(as_of, |removed| removed.min(as_of));
     let mut result = RunHours {
@@ -264,8 +265,10 @@ pub fn with_readings(
 
 /// The day at whose end a pump's hours begin: its fitting, or the first thing that is known of it.
 fn start_of(site: &Site, pump: &Pump, counters: &Counters) -> Option<NaiveDate> {
-    pump.fitted.middle().or_else(|| {
-        let reading = counters.counts.iter().flat_map(|(_, c)| c).filter_map(|c| c.points.first()).map(|p| p.day).min();
+    let reading = counters.counts.iter().flat_map(|(_, c)| c).filter_map(|c| c.points.first()).map(|p| p.day).min();
+    // A day of fitting known only about is no later than what was read at the pump.
+    let fitted = pump.fitted.middle().map(|middle| reading.map_or(middle, |reading| reading.min(middle)));
+    fitted.or_else(|| {
         let program = pump.programs.iter().filter_map(|p| p.from).map(|from| plus_days(from.0, -1)).min();
         let records = site.records_start().map(|day| plus_days(day, -1));
         [reading, program, records].into_iter().flatten().min()
@@ -290,21 +293,6 @@ fn speeds_of(programs: &[Stretch], counters: &Counters, pump: &Pump) -> Vec<Spee
     speeds.sort_unstable();
     speeds.dedup();
     speeds
-}
-
-/// The models that have stood at a pump's address, each from its day on.
-pub fn models<'a>(fleet: &'a Fleet, site: &Site, pump: &Pump) -> Vec<(NaiveDate, Option<&'a Model>)> {
-    let mut models = vec![(NaiveDate::MIN, fleet.model(pump))];
-    for (_, visit, entry) in site.entries(&pump.at) {
-        if let Some(exchange) = &entry.exchanged {
-            let model = match &exchange.model {
-                Some(name) => fleet.models.get(&name.0),
-                None => models.last().and_then(|(_, m)| *m),
-            };
-            models.push((visit.date.0, model));
-        }
-    }
-    models
 }
 
 /// The name of the model that stands at a pump's address now.

@@ -7,6 +7,7 @@
 mod counters;
 mod history;
 mod names;
+mod programs;
 mod pumps;
 mod rule_books;
 mod sense;
@@ -281,7 +282,7 @@ pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &Sour
     for spa in &site.spas {
         // Of what could not be understood there is nothing more to say.
         for pump in spa.pumps.iter().filter(|pump| !told.covers(&pump.at)) {
-            checker.pump(pump);
+            checker.pump(site, pump);
         }
         if let Some(pipe) = &spa.pipe {
             for (name, _) in pipe.fittings.iter() {

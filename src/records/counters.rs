@@ -14,7 +14,7 @@ use crate::diagnostic::Rule;
 use crate::records::log::{CounterReset, Quantity, TypedUnits};
 use crate::records::pumps::{Model, Speeds};
 use crate::records::tubs::Speed;
-use crate::records::{MinuteOfDay, Pump, ReadingRow, Record, Site};
+use crate::records::{Fleet, MinuteOfDay, Pump, ReadingRow, Record, Site};
 use crate::units::{Duration, Typed};
 
 /// A reading of a counter, unrolled: it only rises within a count. A fleet has millions, so it is kept narrow.
@@ -116,8 +116,8 @@ const ROUNDING_HOURS: f64 = 1.0;
 const AGREEING_READINGS: usize = 2;
 
 /// Puts a pump's counters in order.
-pub fn counters(site: &Site, pump: &Pump, model: Option<&Model>, typed: &TypedUnits) -> Counters {
-    counters_with(site, pump, model, typed, NaiveDate::MAX, &[])
+pub fn counters(fleet: &Fleet, site: &Site, pump: &Pump) -> Counters {
+    counters_with(fleet, site, pump, NaiveDate::MAX, &[])
 }
 
 /// Whether a pump's counters are in order at a glance: no reset, no exchange, no reading that falls back or runs ahead.
@@ -152,15 +152,7 @@ pub fn plainly_sound(site: &Site, pump: &Pump) -> bool {
 
 /// The same from what is dated up to a day, with some more readings than the records have, to see what they would
 /// change.
-pub fn counters_with(
-    site: &Site,
-    pump: &Pump,
-    model: Option<&Model>,
-    typed: &TypedUnits,
-    until: NaiveDate,
-    more: &[ReadingRow],
-) -> Counters {
-    let two = is_two_speed(pump, model);
+pub fn counters_with(fleet: &Fleet, site: &Site, pump: &Pump, until: NaiveDate, more: &[ReadingRow]) -> Counters {
     let mut result = Counters { counts: Vec::new(), exchanges: Vec::new(), removed: None, set_aside: Vec::new() };
     for (_, visit, entry) in site.entries(&pump.at).filter(|(_, visit, _)| visit.date.0 <= until) {
         if entry.exchanged.is_some() {
@@ -172,13 +164,32 @@ pub fn counters_with(
     }
     result.exchanges.sort_unstable();
     result.exchanges.dedup();
-    let single = if two { Speed::All } else { Speed::Run };
-    for (quantity, speed) in
-        [(Quantity::Hours, single), (Quantity::HoursLow, Speed::Low), (Quantity::HoursHigh, Speed::High)]
-    {
-        let counts = counts_of(site, pump, quantity, typed, until, more, &mut result);
-        if counts.iter().any(|count| !count.points.is_empty()) {
-            result.counts.push((speed, counts));
+    let models = match result.exchanges.as_slice() {
+        [] => vec![(NaiveDate::MIN, fleet.model(pump))],
+        _ => fleet.models_at(site, pump),
+    };
+    let two_speeds = |unit: usize| {
+        let since = unit.checked_sub(1).and_then(|exchange| result.exchanges.get(exchange)).copied();
+        let there = models.iter().rev().find(|(day, _)| since.map_or(*day == NaiveDate::MIN, |since| *day <= since));
+        is_two_speed(pump, there.and_then(|(_, model)| *model))
+    };
+    let two_speeds: Vec<bool> = (0..=result.exchanges.len()).map(two_speeds).collect();
+    let typed = fleet.typed_units();
+    for quantity in [Quantity::Hours, Quantity::HoursLow, Quantity::HoursHigh] {
+        let counts = counts_of(site, pump, quantity, &typed, until, more, &mut result);
+        // One counter of a pump with two speeds counts both.
+        let speed_of = |count: &Count| match quantity {
+            Quantity::HoursLow => Speed::Low,
+            Quantity::HoursHigh => Speed::High,
+            _ if two_speeds.get(count.unit) == Some(&true) => Speed::All,
+            _ => Speed::Run,
+        };
+        for count in counts.into_iter().filter(|count| !count.points.is_empty()) {
+            let speed = speed_of(&count);
+            match result.counts.iter_mut().find(|(known, _)| *known == speed) {
+                Some((_, counts)) => counts.push(count),
+                None => result.counts.push((speed, vec![count])),
+            }
         }
     }
     result
@@ -567,11 +578,10 @@ mod tests {
             );
             let fleet = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
             let files = [("fleet.yaml", fleet), ("sites/a.yaml", site.as_str())];
-            crate::quantities::fleet_for_tests::load_with(&files, "2026-03-31", |_, figures, _| {
+            crate::quantities::fleet_for_tests::load_with(&files, "2026-03-31", |fleet, figures, _| {
                 let (site, pump) = (figures.site, &figures.site.spas[0].pumps[0]);
                 assert_eq!(plainly_sound(site, pump), passes, "{fitted} {shown} {first} {second}");
-                let typed = TypedUnits { hours: "h", pressure: "bar", flow: "L/min", temperature: "C" };
-                let thorough = counters(site, pump, None, &typed);
+                let thorough = counters(fleet, site, pump);
                 let in_order = thorough.set_aside.is_empty() && thorough.too_fast().next().is_none();
                 assert!(in_order || !passes, "{fitted} {shown} {first} {second}");
             });

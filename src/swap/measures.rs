@@ -19,7 +19,7 @@ pub fn measures_of(fleet: &Fleet, site: &Site, at: &Address) -> String {
     let units = fleet.settings.units;
     for spa in site.spas.iter().filter(|spa| spa.at.spa() == at.spa()) {
         if let Some(pump) = spa.pumps.iter().find(|pump| pump.at == *at) {
-            let model = run_hours::models(fleet, site, pump).last().and_then(|(_, model)| *model);
+            let model = fleet.models_at(site, pump).last().and_then(|(_, model)| *model);
             let exchanged = site.entries(&pump.at).any(|(_, _, entry)| entry.exchanged.is_some());
             let bolts = pump.bolt_spacing.filter(|_| !exchanged);
             let name = run_hours::model_now(site, pump);

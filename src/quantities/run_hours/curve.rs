@@ -23,7 +23,7 @@ struct Learned {
     factor: Option<f64>,
     /// What that is of.
     factor_of: Option<(f64, f64)>,
-    /// Hours a day.
+    /// Hours a day on which it may run.
     rate: Option<f64>,
     /// Whether the counter ran and the program says that the pump never does.
     silent: bool,
@@ -55,8 +55,13 @@ impl Metering<'_> {
         } else {
             let stand_in = self.stand_in.filter(|_| !self.usual);
             let stand_in = stand_in.map(|(own, all)| if self.of_all { all } else { own });
-            let weigh =
-                |(leg, _): &(Leg, f64)| (leg.days(), self.counted_by(leg).or(stand_in).unwrap_or(0.0), most(leg));
+            let by_program =
+                |leg: &Leg| self.counted_by(leg).or(stand_in.filter(|_| !leg.still)).filter(|hours| *hours > 0.0);
+            // Where no program says how the days differ, they are alike, but for those on which nothing should run.
+            let alike = pieces.legs[begin..].iter().all(|(leg, _)| by_program(leg).is_none());
+            let weight =
+                |leg: &Leg| if alike { f64::from(u8::from(!leg.still)) } else { by_program(leg).unwrap_or(0.0) };
+            let weigh = |(leg, _): &(Leg, f64)| (leg.days(), weight(leg), most(leg));
             let weights: Vec<(f64, f64, f64)> = pieces.legs[begin..].iter().map(weigh).collect();
             let (rates, rest) = spread(interval.hours, &weights);
             for ((_, rate), found) in pieces.legs[begin..].iter_mut().zip(rates) {
@@ -194,12 +199,13 @@ pub(super) fn curve_of(
     // They are kept until the last table is written.
     runs.shrink_to_fit();
     readings.shrink_to_fit();
-    Curve { speed, counter, runs, factor: now.factor, factor_of: now.factor_of, rate: now.rate, readings }
+    let Learned { factor, factor_of, rate, silent } = now;
+    Curve { speed, counter, runs, factor, factor_of, rate, silent, readings }
 }
 
 /// Learns from a unit's last 365 metered days; what is in doubt teaches nothing.
 fn learn(pieces: &Pieces, metering: &Metering) -> Learned {
-    let (mut days, mut counted) = (0.0, 0.0);
+    let (mut days, mut open_days, mut counted) = (0.0, 0.0, 0.0);
     let (mut days_with_program, mut counted_with_program, mut programmed) = (0.0, 0.0, 0.0);
     let sound = pieces.intervals.iter().rev().filter(|(_, doubt)| doubt.is_none());
     for (leg, rate) in sound.flat_map(|(piece, _)| pieces.legs[piece.clone()].iter().rev()) {
@@ -208,6 +214,11 @@ fn learn(pieces: &Pieces, metering: &Metering) -> Learned {
             break;
         }
         days += take;
+        // What ran while everything should stand still says nothing of the days on which it should run.
+        if leg.still {
+            continue;
+        }
+        open_days += take;
         counted += rate * take;
         if let Some(hours) = metering.counted_by(leg) {
             days_with_program += take;
@@ -215,7 +226,7 @@ fn learn(pieces: &Pieces, metering: &Metering) -> Learned {
             programmed += hours * take;
         }
     }
-    if days < LEAST_METERED_DAYS {
+    if open_days < LEAST_METERED_DAYS {
         return Learned::default();
     }
     let factor_of =
@@ -223,7 +234,7 @@ fn learn(pieces: &Pieces, metering: &Metering) -> Learned {
     Learned {
         factor: factor_of.map(|(counted, programmed)| counted / programmed),
         factor_of,
-        rate: Some(counted / days),
+        rate: Some(counted / open_days),
         silent: days_with_program > 0.0 && programmed == 0.0 && counted > 0.0,
     }
 }
@@ -242,13 +253,13 @@ fn outside(
         return;
     }
     for leg in clipped(metering.legs, after, until) {
-        let of_rate = |rate: f64| rate * metering.share_of(&leg);
+        let of_rate = |rate: f64| if leg.still { 0.0 } else { rate * metering.share_of(&leg) };
         let (hours_a_day, basis) = match (leg.programmed, learned) {
             // What is usual elsewhere says less than this pump's own counter.
             (Some(_), Learned { rate: Some(rate), .. }) if metering.usual => (of_rate(rate), Some(Basis::Estimated)),
             (Some((own, _)), Learned { factor: Some(factor), .. }) => (own * factor, Some(Basis::Calibrated)),
             // The program says the pump never runs, and the counter says it does.
-            (Some((own, _)), Learned { rate: Some(rate), silent: true, .. }) if own == 0.0 && !leg.still => {
+            (Some((own, _)), Learned { rate: Some(rate), silent: true, .. }) if own == 0.0 => {
                 (of_rate(rate), Some(Basis::Estimated))
             }
             (Some((own, _)), _) => {

@@ -3,7 +3,6 @@
 
 use chrono::NaiveDate;
 
-use super::models;
 use crate::calendar::{Month, days_between, plus_days};
 use crate::records::forms::{Dated, Money};
 use crate::records::log::Quantity;
@@ -54,16 +53,17 @@ pub enum InputFrom {
     Shaft(f64),
 }
 
-/// A pump's input at a speed in a month; `None` = not known.
-pub fn input(
+/// A pump's input at a speed in a month, of each pump that stood at the address in it, in order; `None` = not known.
+pub fn inputs(
     fleet: &Fleet,
     site: &Site,
     pump: &Pump,
     exchanges: &[NaiveDate],
     speed: Speed,
     month: Month,
-) -> Option<Input> {
-    Currents::new(fleet, site, pump, exchanges).input(speed, month)
+) -> Vec<Option<Input>> {
+    let currents = Currents::new(fleet, site, pump, exchanges);
+    currents.units(month).map(|(_, last)| currents.input(speed, month, last)).collect()
 }
 
 /// The currents measured at a pump, for its power.
@@ -84,26 +84,39 @@ impl<'a> Currents<'a> {
             .filter(|row| matches!(row.quantity, Quantity::Current | Quantity::CurrentLow))
             .copied()
             .collect();
-        Self { measured, exchanges, models: models(fleet, site, pump) }
+        Self { measured, exchanges, models: fleet.models_at(site, pump) }
     }
 
-    /// The pump's input at a speed in a month.
-    pub(super) fn kilowatts(&self, speed: Speed, month: Month) -> Option<f64> {
-        self.input(speed, month).map(|input| input.kilowatts)
+    /// The days of a month by the pump that stood there, each with the last: a pump stands there from the day after its
+    /// exchange to the day of the next.
+    pub(super) fn units(&self, month: Month) -> impl Iterator<Item = (NaiveDate, NaiveDate)> + use<'a> {
+        let (first, last) = (month.first(), month.last());
+        let inside = self.exchanges.iter().copied().filter(move |day| *day >= first && *day < last);
+        inside.chain([last]).scan(first, |from, to| Some((std::mem::replace(from, plus_days(to, 1)), to)))
     }
 
-    fn input(&self, speed: Speed, month: Month) -> Option<Input> {
+    /// The input at a speed, in a month, of the pump that stood there on a day of it.
+    pub(super) fn kilowatts(&self, speed: Speed, month: Month, day: NaiveDate) -> Option<f64> {
+        self.input(speed, month, day).map(|input| input.kilowatts)
+    }
+
+    fn input(&self, speed: Speed, month: Month, day: NaiveDate) -> Option<Input> {
         use uom::si::{electric_current::ampere, electric_potential::volt, power::kilowatt};
         let quantity = match speed {
             Speed::Run | Speed::High => Quantity::Current,
             Speed::Low => Quantity::CurrentLow,
             Speed::All => return None,
         };
-        let last_day = month.last();
-        let model = self.models.iter().rev().find(|(from, _)| *from <= last_day).and_then(|(_, model)| *model)?;
-        let since = self.exchanges.iter().copied().filter(|day| *day <= last_day).max().unwrap_or(NaiveDate::MIN);
-        let mine = |day: NaiveDate| day >= since && day <= last_day;
-        let of_speed = || self.measured.iter().filter(|row| row.quantity == quantity && mine(row.day));
+        let model = self.models.iter().rev().find(|(from, _)| *from < day).and_then(|(_, model)| *model)?;
+        let since = self.exchanges.iter().copied().filter(|exchange| *exchange < day).max();
+        let until = self.exchanges.iter().copied().filter(|exchange| *exchange >= day).min();
+        // At a visit of exchange the pump that goes is read before, the one that comes after.
+        let mine = |row: &&ReadingRow| {
+            let begun = since.is_none_or(|since| row.day > since || row.day == since && row.after);
+            let stands = until.is_none_or(|until| row.day < until || row.day == until && !row.after);
+            row.day <= month.last() && begun && stands
+        };
+        let of_speed = || self.measured.iter().filter(|row| row.quantity == quantity).filter(mine);
         let mut readings: Vec<ReadingRow> = of_speed().filter(|row| Month::of(row.day) == month).copied().collect();
         if readings.is_empty() {
             readings.extend(of_speed().next_back());

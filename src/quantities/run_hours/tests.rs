@@ -8,7 +8,8 @@ use crate::records::load::Shared;
 use proptest::prelude::*;
 
 const FLEET: &str = "format: 1\nfleet: Invented\ncurrency: GBP\ntimezone: Europe/London\n";
-const MODELS: &str = "format: 1\nmodels: {one: {speeds: 1}, two: {speeds: 2}}\n";
+const MODELS: &str = "format: 1\nmodels:\n  one: {speeds: 1}\n  two: {speeds: 2}\n  old: {speeds: 1, supply: {voltage: 230 V}, current: {run: 4 A}}\n  \
+                      new: {speeds: 1, supply: {voltage: 230 V}, current: {run: 2 A}}\n";
 
 fn day(text: &str) -> NaiveDate {
     parse_date(text).unwrap()
@@ -286,6 +287,73 @@ fn a_counter_at_rest_in_a_closed_season_does_not_stop_the_program_after_it() {
     let closed = "closed: [{from: 2026-02-01, to: 2026-02-28}]";
     let hours = Case::new("{duty: filtration, program: {run: 10 h/day}}", &log, closed).run("2026-03-31");
     near(of_month(&hours, "2026-03", Speed::Run), 310.0, "programmed");
+}
+
+/// A pump whose hours only its counter tells stands still in a closed season as any other does.
+#[test]
+fn a_counter_without_a_program_rests_in_a_closed_season() {
+    let closed = "closed: [{from: 2026-02-01, to: 2026-02-10}, {from: 2026-04-01, to: 2026-04-10}]";
+    let log = [("2026-01-31", "{hours: 0}"), ("2026-02-28", "{hours: 180}"), ("2026-03-31", "{hours: 490}")];
+    let hours = Case::new("{duty: filtration}", &log, closed).run("2026-04-30");
+    // 180 h on the 18 days it was open: 10 h a day; so too after the last reading, 20 days of April.
+    assert_eq!(hours.hours_between(day("2026-01-31"), day("2026-02-10")), Some(0.0));
+    near(of_month(&hours, "2026-02", Speed::Run), 180.0, "metered");
+    assert!((hours.curves[0].rate.unwrap() - 10.0).abs() < 1e-9);
+    near(of_month(&hours, "2026-04", Speed::Run), 200.0, "estimated");
+}
+
+/// What ran while the spa was closed counts, but teaches nothing of the days on which it is open.
+#[test]
+fn hours_of_a_closed_season_do_not_raise_the_factor() {
+    let closed = "closed: [{from: 2026-02-01, to: 2026-02-28}]";
+    let log = [("2026-01-31", "{hours: 0}"), ("2026-02-28", "{hours: 280}"), ("2026-03-31", "{hours: 590}")];
+    let hours = Case::new("{duty: filtration, program: {run: 10 h/day}}", &log, closed).run("2026-04-30");
+    near(of_month(&hours, "2026-02", Speed::Run), 280.0, "metered");
+    assert!((hours.curves[0].factor.unwrap() - 1.0).abs() < 1e-9);
+    near(of_month(&hours, "2026-04", Speed::Run), 300.0, "calibrated");
+}
+
+/// Fitted some time in 2025, which is about the middle of July, and read in March: it was there in March.
+#[test]
+fn what_was_read_at_a_pump_was_there() {
+    let log = [("2025-03-01", "{hours: 0}"), ("2025-05-01", "{hours: 610}"), ("2026-01-31", "{hours: 3360}")];
+    let hours = Case::new("{duty: filtration, fitted: 2025}", &log, "records_from: 2025-03-01").run("2026-01-31");
+    assert_eq!(hours.start, day("2025-03-01"));
+    assert_eq!(hours.hours_between(day("2025-03-01"), day("2025-05-01")), Some(610.0));
+}
+
+/// A pump of two speeds gives way to one of one speed, and its program to that of the new one: each counts by its own
+/// counter, and the months add up.
+#[test]
+fn a_pump_of_two_speeds_may_give_way_to_one_of_one_speed() {
+    let pump = "{duty: filtration_and_jets, model: two, program: [{low: 8 h/day, high: 2 h/day}, {from: 2026-03-01, run: 12 h/day}]}";
+    let log = [
+        ("2026-01-31", "{hours: 0}"),
+        ("2026-02-28", "{hours: 280, exchanged: {because: failure, model: one}, after: {hours: 5}}"),
+        ("2026-03-31", "{hours: 377}"),
+    ];
+    let hours = Case::new(pump, &log, "").run("2026-04-30");
+    // February: 280 h in proportion 8 to 2. March: 372 h of 31 × 12; so too in April.
+    near(of_month(&hours, "2026-02", Speed::Low), 224.0, "estimated");
+    near(of_month(&hours, "2026-02", Speed::High), 56.0, "estimated");
+    near(of_month(&hours, "2026-03", Speed::Run), 372.0, "metered");
+    near(of_month(&hours, "2026-04", Speed::Run), 360.0, "calibrated");
+    assert_eq!(of_month(&hours, "2026-03", Speed::Low).0 + of_month(&hours, "2026-02", Speed::Run).0, 0.0);
+}
+
+/// The month of an exchange: each pump's hours at its own power, and the current read before the exchange is the old one's.
+#[test]
+fn the_month_of_an_exchange_is_billed_at_both_powers() {
+    let pump = "{duty: filtration, model: old, program: {run: 10 h/day}}";
+    let log =
+        [("2026-04-10", "{current: 5 A, exchanged: {because: failure, model: new}}"), ("2026-05-15", "{current: 3 A}")];
+    let hours = Case::new(pump, &log, "").run("2026-05-31");
+    let energy = |month: &str| hours.of_month(month.parse().unwrap())[0].energy_kwh.unwrap();
+    // April: 100 h at 230 V × 5 A × 0.9 = 1.035 kW, 200 h at the new model's 2 A, 0.414 kW. May: 310 h at 3 A, 0.621 kW.
+    assert!((energy("2026-04") - (103.5 + 82.8)).abs() < 1e-9, "{}", energy("2026-04"));
+    assert!((energy("2026-05") - 310.0 * 0.621).abs() < 1e-9);
+    // March: the old model's current, for none was read.
+    assert!((energy("2026-03") - 310.0 * 0.828).abs() < 1e-9);
 }
 
 #[test]

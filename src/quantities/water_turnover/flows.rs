@@ -11,7 +11,7 @@ use super::{CALIBRATED_WITHIN, DAY_HOURS, INCOMPLETE_WITHIN, MEASURED_WITHIN, ST
 use crate::basis::{Basis, Figure};
 use crate::calendar::Month;
 use crate::quantities::filters::{History, READ_WITHIN_BAR};
-use crate::quantities::run_hours::{self, RunHours};
+use crate::quantities::run_hours::RunHours;
 use crate::quantities::spa_loop::{self, SpaLoop};
 use crate::records::log::Quantity;
 use crate::records::pumps::{Model, Speeds};
@@ -76,7 +76,7 @@ impl<'a> Flows<'a> {
             .filter(|(pump, _)| !pump.filters_at.is_empty())
             .filter_map(|(pump, hours)| hours.as_ref().map(|h| (pump, h)))
             .collect();
-        let models = filtering.iter().map(|(pump, _)| run_hours::models(fleet, site, pump)).collect();
+        let models = filtering.iter().map(|(pump, _)| fleet.models_at(site, pump)).collect();
         let of_filter = |filter: &Filter| site.readings_of(&filter.at, Quantity::Flow).copied().collect();
         let readings = spa.filters.iter().map(of_filter).collect();
         let pipe = SpaLoop::of(spa);

@@ -2,15 +2,19 @@
 
 use std::cell::OnceCell;
 
+use chrono::NaiveDate;
+
 use super::plain;
 use crate::address::Address;
 use crate::basis::{Place, Source};
-use crate::calendar::days_between;
+use crate::calendar::{days_between, plus_days};
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity, Spot};
 use crate::records::counters::{self, Point, SetAside};
+use crate::records::log::{Entry, Quantity, Visit};
 use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
+use crate::records::tubs::{ProgramFile, Speed};
 use crate::records::yaml;
-use crate::records::{Fleet, Pump, Site};
+use crate::records::{Fleet, Pump, ReadingRow, Site};
 
 /// Warnings about counters out of order, once the readings are in, of pumps whose log could be read whole.
 pub fn check_counters(
@@ -21,15 +25,24 @@ pub fn check_counters(
     is_whole: impl Fn(&Address) -> bool,
 ) -> Vec<Diagnostic> {
     let mut diagnostics = Vec::new();
-    let typed = fleet.typed_units();
     let files = Files { site, own: source, folder, sheet: OnceCell::new() };
-    for pump in site.spas.iter().flat_map(|spa| &spa.pumps) {
-        if !is_whole(&pump.at) || counters::plainly_sound(site, pump) {
+    for pump in site.spas.iter().flat_map(|spa| &spa.pumps).filter(|pump| is_whole(&pump.at)) {
+        diagnostics.extend(at_rest(&files, pump));
+        diagnostics.extend(together_too_fast(&files, pump));
+        diagnostics.extend(reset_of_nothing(&files, pump));
+        if counters::plainly_sound(site, pump) {
             continue;
         }
-        let counters = counters::counters(site, pump, fleet.model(pump), &typed);
+        let counters = counters::counters(fleet, site, pump);
         for aside in counters.set_aside.iter().filter(|aside| aside.agreeing != Some(0)) {
-            let said = says(pump, aside);
+            let days = counters.counts.iter().flat_map(|(_, counts)| counts).flat_map(|count| &count.points);
+            let of_it = days.filter(|point| point.quantity == aside.reading.quantity).map(|point| point.day);
+            let (mut before, mut after) = (false, false);
+            for day in of_it {
+                before |= day < aside.reading.day;
+                after |= day > aside.reading.day;
+            }
+            let said = says(pump, aside, before && after);
             let mut told = files.told(pump, aside.rule, &aside.reading, said.message);
             told.second = aside.against.and_then(|other| files.second(pump, &other));
             (told.hint, told.left_out) = (Some(said.hint), Some(said.left_out));
@@ -52,6 +65,125 @@ pub fn check_counters(
     diagnostics
 }
 
+/// So many days without a gain are worth a question where the program says it runs: assumed.
+const AT_REST_DAYS: i64 = 21;
+/// So many hours must the program name for a day for it: assumed.
+const RUNS_HOURS_A_DAY: f64 = 1.0;
+/// Hours that two counters may seem to gain beyond the days between two readings: a visit's day, and rounding.
+const SLACK_HOURS: f64 = 10.0;
+
+/// The first stretch on which a pump's counter stood still though its program says it runs; told once for a pump.
+fn at_rest(files: &Files, pump: &Pump) -> Option<Diagnostic> {
+    let site = files.site;
+    if pump.usual_program {
+        return None;
+    }
+    for (quantity, speeds) in [
+        (Quantity::Hours, [Speed::Run, Speed::Low, Speed::High].as_slice()),
+        (Quantity::HoursLow, &[Speed::Low]),
+        (Quantity::HoursHigh, &[Speed::High]),
+    ] {
+        let rows: Vec<&ReadingRow> = site.readings_of(&pump.at, quantity).collect();
+        let mut first = 0;
+        for index in 1..=rows.len() {
+            if rows.get(index).is_some_and(|row| row.value == rows[first].value) {
+                continue;
+            }
+            let (from, to) = (rows[first], rows[index - 1]);
+            first = index;
+            let days = days_between(from.day, to.day);
+            if days < AT_REST_DAYS || site.closed_days(plus_days(from.day, 1), to.day) > 0 {
+                continue;
+            }
+            let runs = |program: &ProgramFile| {
+                let base = program.base();
+                let hours = base.named().filter(|(speed, _)| speeds.contains(speed)).map(|(_, hours)| hours);
+                hours.sum::<f64>() >= RUNS_HOURS_A_DAY
+            };
+            let begun = |day: NaiveDate| pump.programs.iter().rposition(|p| p.from.is_none_or(|from| from.0 <= day));
+            let (Some(begin), Some(end)) = (begun(from.day), begun(to.day)) else { continue };
+            let stands_still = site.entries(&pump.at).chain(spa_entries(site, pump)).any(|(_, visit, entry)| {
+                let noted = entry.down.is_some() || entry.meter_reset.is_some() || entry.exchanged.is_some();
+                noted && visit.date.0 >= from.day && visit.date.0 <= plus_days(to.day, AT_REST_DAYS)
+            });
+            if stands_still || !pump.programs[begin..=end].iter().all(runs) {
+                continue;
+            }
+            let message = format!(
+                "the counter of `{}` shows {} h on {} and still on {}, {days} days later, and its program says that it runs",
+                pump.at, from.value, from.day, to.day
+            );
+            let mut told = files.told_of_row(pump, Severity::Warning, Rule::CounterAtRest, to, message);
+            told.second = files.second_row(pump, from);
+            told.hint = Some(
+                "if the counter is broken, leave out what it shows from then on; if the pump stood still, add `down` to the \
+                 visit that mended it, or mend its program"
+                    .to_owned(),
+            );
+            told.left_out = Some("those days count as not run".to_owned());
+            return Some(told);
+        }
+    }
+    None
+}
+
+fn spa_entries<'a>(site: &'a Site, pump: &'a Pump) -> impl Iterator<Item = (u32, &'a Visit, &'a Entry)> {
+    let spa = site.spas.iter().find(|spa| spa.at.as_str() == pump.at.spa());
+    spa.into_iter().flat_map(|spa| site.entries(&spa.at))
+}
+
+/// The first stretch on which the counters of two speeds gained more together than the days have hours.
+fn together_too_fast(files: &Files, pump: &Pump) -> Option<Diagnostic> {
+    let rows = |quantity| files.site.readings_of(&pump.at, quantity).collect::<Vec<_>>();
+    let (low, high) = (rows(Quantity::HoursLow), rows(Quantity::HoursHigh));
+    let on = |rows: &[&ReadingRow], day: NaiveDate| {
+        rows.binary_search_by_key(&day, |row| row.day).ok().map(|index| rows[index].value)
+    };
+    let both: Vec<(&ReadingRow, f64)> =
+        low.iter().filter_map(|row| Some((*row, row.value + on(&high, row.day)?))).collect();
+    both.windows(2).find_map(|pair| {
+        let [(from, before), (to, after)] = [pair[0], pair[1]];
+        let (days, gained) = (days_between(from.day, to.day), after - before);
+        let alone = |rows: &[&ReadingRow]| Some(on(rows, to.day)? - on(rows, from.day)?);
+        // One that runs too fast by itself is told as such.
+        let each_sound = [&low, &high]
+            .iter()
+            .all(|rows| alone(rows).is_some_and(|gain| (0.0..=24.0 * days as f64 + SLACK_HOURS).contains(&gain)));
+        if !each_sound || gained <= 24.0 * days as f64 + SLACK_HOURS {
+            return None;
+        }
+        let message = format!(
+            "the counters of `{}` run faster than 24 h a day together: {gained:.0} h in the {days} days up to {}",
+            pump.at, to.day
+        );
+        let mut told = files.told_of_row(pump, Severity::Warning, Rule::CounterTooFast, to, message);
+        told.second = files.second_row(pump, from);
+        told.hint = Some("does each count its own speed alone? mend the reading that is wrong".to_owned());
+        told.left_out = Some("low speed counts with what high speed leaves of those days, estimated".to_owned());
+        Some(told)
+    })
+}
+
+/// A `meter_reset` that says nothing of which of two counters was set back.
+fn reset_of_nothing(files: &Files, pump: &Pump) -> Option<Diagnostic> {
+    let site = files.site;
+    let read = |quantity| site.readings_of(&pump.at, quantity).next().is_some();
+    if read(Quantity::Hours) || !(read(Quantity::HoursLow) || read(Quantity::HoursHigh)) {
+        return None;
+    }
+    let plain_reset = |(_, _, entry): &(u32, &Visit, &Entry)| {
+        entry.meter_reset.as_ref().is_some_and(|reset| reset.low.is_none() && reset.high.is_none())
+    };
+    let (index, visit, _) = site.entries(&pump.at).find(plain_reset)?;
+    let message = format!("`{}` has a counter for each speed, and `meter_reset` names none of them", pump.at);
+    let mut told = plain(Severity::Error, Rule::SpeedNotThere, &site.file, message);
+    let place = Place::Entry { visit: index, at: pump.at.clone(), field: "meter_reset" };
+    (told.spot, told.excerpt) = files.place(&Source { file: site.file.clone(), place }).unzip();
+    told.hint = Some("write `meter_reset: {low: {showed: …, to: …}}`, or `high`, or both".to_owned());
+    told.left_out = Some(format!("the reset of {} is not used", visit.date));
+    Some(told)
+}
+
 /// What is said of a reading set aside.
 struct Said {
     message: String,
@@ -59,7 +191,7 @@ struct Said {
     left_out: String,
 }
 
-fn says(pump: &Pump, aside: &SetAside) -> Said {
+fn says(pump: &Pump, aside: &SetAside, between_others: bool) -> Said {
     let (at, reading) = (&pump.at, &aside.reading);
     if let Some(count) = aside.agreeing {
         // Readings before a reset look as wrong as those after it, whichever are more.
@@ -84,7 +216,11 @@ fn says(pump: &Pump, aside: &SetAside) -> Said {
     } else {
         (
             "if the counter was replaced or set back, add `meter_reset` to that visit",
-            "the reading is set aside, and its neighbours' difference is used as an estimate",
+            if between_others {
+                "the reading is set aside, and its neighbours' difference is used as an estimate"
+            } else {
+                "the reading is set aside, and the hours go on from the others as if it had not been taken"
+            },
         )
     };
     Said { message, hint: hint.to_owned(), left_out: left_out.to_owned() }
@@ -104,6 +240,27 @@ impl Files<'_> {
         let mut told = plain(Severity::Warning, rule, &source.file, message);
         (told.spot, told.excerpt) = self.place(&source).unzip();
         told
+    }
+
+    fn told_of_row(
+        &self,
+        pump: &Pump,
+        severity: Severity,
+        rule: Rule,
+        row: &ReadingRow,
+        message: String,
+    ) -> Diagnostic {
+        let source = row.source(self.site, &pump.at);
+        let mut told = plain(severity, rule, &source.file, message);
+        (told.spot, told.excerpt) = self.place(&source).unzip();
+        told
+    }
+
+    fn second_row(&self, pump: &Pump, row: &ReadingRow) -> Option<Box<Second>> {
+        let source = row.source(self.site, &pump.at);
+        let (spot, excerpt) = self.place(&source)?;
+        let label = format!("{} h on {}", row.value, row.day);
+        Some(Box::new(Second { file: source.file.to_string(), spot, excerpt, label }))
     }
 
     /// The reading another contradicts, beside it.

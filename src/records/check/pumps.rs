@@ -4,13 +4,13 @@ use uom::si::{length::inch, power::horsepower};
 
 use super::Checker;
 use crate::diagnostic::{Rule, Severity};
-use crate::records::Pump;
-use crate::records::pumps::{Model, Speeds, frame_by_bolts};
+use crate::records::pumps::{Model, frame_by_bolts};
 use crate::records::tubs::{Duty, ProgramFile, Speed};
 use crate::records::yaml;
+use crate::records::{Pump, Site};
 
 impl Checker<'_> {
-    pub(super) fn pump(&mut self, pump: &Pump) {
+    pub(super) fn pump(&mut self, site: &Site, pump: &Pump) {
         let path = format!("spas.{}.pumps.{}", pump.at.spa(), pump.at.last());
         let model = self.fleet.model(pump);
         match (&pump.model, model) {
@@ -28,6 +28,7 @@ impl Checker<'_> {
             (_, Some(model)) => self.pump_against_model(pump, model, &path),
             _ => {}
         }
+        self.programs(site, pump, &path);
         self.program_before_pump(pump, &path);
         self.filters_by_program(pump, &path);
         if pump.programs.is_empty() || pump.usual_program {
@@ -63,30 +64,6 @@ impl Checker<'_> {
     }
 
     fn pump_against_model(&mut self, pump: &Pump, model: &Model, path: &str) {
-        let wrong = |program: &ProgramFile| -> Option<Speed> {
-            let named = program.base().named().map(|(s, _)| s).collect::<Vec<_>>();
-            let occupied =
-                program.occupied.iter().flat_map(|o| o.named().map(|(s, _)| s).collect::<Vec<_>>()).collect::<Vec<_>>();
-            named.into_iter().chain(occupied).find(|speed| match model.speeds {
-                Speeds::One => *speed != Speed::Run,
-                Speeds::Two => *speed == Speed::Run,
-            })
-        };
-        if !pump.usual_program
-            && let Some(speed) = pump.programs.iter().find_map(wrong)
-        {
-            let (has, hint) = match model.speeds {
-                Speeds::One => ("one speed", "name the speed `run`"),
-                Speeds::Two => ("two speeds", "name the speeds `low` and `high`"),
-            };
-            let name = pump.model.as_ref().map_or(String::new(), ToString::to_string);
-            let message = format!(
-                "the program of `{}` names the speed `{}`, but its model `{name}` has {has}",
-                pump.at,
-                speed.word()
-            );
-            self.lose_site(Rule::SpeedNotThere, &format!("{path}.program"), message, Some(hint.to_owned()));
-        }
         let jets = pump.duty == Duty::Jets;
         if let Some(power) = model.power.map(|p| p.0.get::<horsepower>()) {
             let unusual = if jets { power > 8.0 } else { pump.duty == Duty::Filtration && power >= 1.0 + 1e-9 };

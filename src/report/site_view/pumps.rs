@@ -178,7 +178,7 @@ fn trimmed(value: f64, decimals: usize) -> String {
 }
 
 fn model_now<'a>(given: &Given<'a>, pump: &Pump) -> Option<&'a Model> {
-    run_hours::models(given.fleet, given.site.site, pump).last().and_then(|(_, model)| *model)
+    given.fleet.models_at(given.site.site, pump).last().and_then(|(_, model)| *model)
 }
 
 fn hours_table(given: &Given, pumps: &Pumps) -> view::HoursTable {

@@ -151,7 +151,7 @@ fn pumps(given: &Given) -> Vec<ExchangePump> {
 
 fn exchange_pump(given: &Given, pump: &Pump) -> ExchangePump {
     let site = given.site.site;
-    let model = run_hours::models(given.fleet, site, pump).last().and_then(|(_, model)| *model);
+    let model = given.fleet.models_at(site, pump).last().and_then(|(_, model)| *model);
     let name = run_hours::model_now(site, pump);
     let exchanged = site.entries(&pump.at).any(|(_, _, entry)| entry.exchanged.is_some());
     let measures = swap::pump_measures(given.fleet, model, pump.bolt_spacing.filter(|_| !exchanged));

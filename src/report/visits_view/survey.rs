@@ -178,7 +178,7 @@ fn pumps(given: &Given, spa: &Spa) -> SurveyStep {
         field: field.to_owned(),
         cells: (0..columns.len()).map(|i| spa.pumps.get(i).and_then(of).unwrap_or_default()).collect(),
     };
-    let model = |pump: &Pump| run_hours::models(given.fleet, site, pump).last().and_then(|(_, model)| *model);
+    let model = |pump: &Pump| given.fleet.models_at(site, pump).last().and_then(|(_, model)| *model);
     let measured = |attribute: Attribute| {
         move |pump: &Pump| {
             let measure = like_for_like::measure(attribute, model(pump), pump.bolt_spacing)?;
