@@ -23,7 +23,7 @@ use crate::quantities::hours_forecast::Forecast;
 use crate::quantities::program;
 use crate::quantities::run_hours::{self, RunHours};
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
-use crate::records::{Fleet, Pump, Spa};
+use crate::records::{Fleet, Pump, Site, Spa};
 use crate::report::format;
 use crate::schedule::due::{self, DueBy, PartDue};
 use crate::site::SiteFigures;
@@ -40,14 +40,41 @@ impl<'a> Lines<'a> {
         Self { folder, files: RefCell::default() }
     }
 
+    fn in_text<T>(&self, file: &str, look: impl FnOnce(Option<&SourceText>) -> T) -> T {
+        let mut files = self.files.borrow_mut();
+        let text = files.entry(file.to_owned()).or_insert_with(|| {
+            let largest = if file.ends_with(".csv") { LARGEST_SHEET } else { LARGEST_RECORD };
+            self.folder.text(file, largest).ok()
+        });
+        look(text.as_ref())
+    }
+
+    /// Where a field of a spa, or of what stands in it, was written: in the site's file, in the spa's type, or in its line of
+    /// `sites.csv`.
+    fn written(&self, site: &Site, spa: &Spa, field: &str) -> Source {
+        let own = site.source(&format!("spas.{}.{field}", spa.at));
+        let holds = |source: &Source| match &source.place {
+            Place::Path(path) => self.in_text(&source.file, |text| text.is_some_and(|text| text.holds(path))),
+            _ => true,
+        };
+        let of_type = spa.of_type.as_ref().map(|name| Source {
+            file: "tubs.yaml".into(),
+            place: Place::Path(format!("types.{name}.{field}").into()),
+        });
+        // What has no day of its own is as old as its spa.
+        let of_spa = || field.ends_with("fitted").then(|| site.source(&format!("spas.{}.fitted", spa.at)));
+        let of_line = || spa.line.map(|line| Source { file: "sites.csv".into(), place: Place::Line(line) });
+        let known = [Some(own.clone()), of_type].into_iter().chain([of_spa()]).flatten().find(holds);
+        known.or_else(of_line).unwrap_or(own)
+    }
+
     /// The file and line of a record, with the line's text.
     fn show(&self, source: &Source) -> String {
-        let mut files = self.files.borrow_mut();
-        let text = files.entry(source.file.to_string()).or_insert_with(|| {
-            let largest = if source.file.ends_with(".csv") { LARGEST_SHEET } else { LARGEST_RECORD };
-            self.folder.text(&source.file, largest).ok()
-        });
-        let line = match (&source.place, text.as_ref()) {
+        self.in_text(&source.file, |text| Self::shown(source, text))
+    }
+
+    fn shown(source: &Source, text: Option<&SourceText>) -> String {
+        let line = match (&source.place, text) {
             (Place::Line(line), _) => Some(*line as usize),
             (_, None) => None,
             (Place::Path(path), Some(text)) => text.find_text(path).map(|spot| spot.line),
@@ -57,7 +84,7 @@ impl<'a> Lines<'a> {
         };
         match line {
             Some(line) => {
-                let excerpt = text.as_ref().and_then(|text| text.line(line)).unwrap_or_default();
+                let excerpt = text.and_then(|text| text.line(line)).unwrap_or_default();
                 format!("{}:{line}: {}", source.file, excerpt.trim().chars().take(110).collect::<String>())
             }
             None => source.file.to_string(),
@@ -169,7 +196,6 @@ impl Explainer<'_> {
         let site = self.figures.site;
         let model = run_hours::model_now(site, pump).unwrap_or_else(|| "not written".to_owned());
         let exchange = site.entries(&pump.at).filter(|(_, _, entry)| entry.exchanged.is_some()).last();
-        let path = format!("spas.{}.pumps.{}", spa.at, pump.at.last());
         let fitted = match exchange {
             Some((index, visit, _)) => {
                 out.push(format!("Model {model}; fitted {} in the place of the one before", visit.date));
@@ -178,7 +204,7 @@ impl Explainer<'_> {
             }
             None => {
                 out.push(format!("Model {model}; fitted {}", format::fitted(pump.fitted)));
-                site.source(&format!("{path}.fitted"))
+                self.lines.written(site, spa, &format!("pumps.{}.fitted", pump.at.last()))
             }
         };
         let sheet = Source { file: "pumps.yaml".into(), place: Place::Path(format!("models.{model}").into()) };
@@ -194,7 +220,7 @@ impl Explainer<'_> {
             out.push("Hours: not known. A `program` or two counter readings would tell.".to_owned());
             return;
         }
-        self.hours_of(&path, spa, pump, hours, out);
+        self.hours_of(spa, pump, hours, out);
         self.forecast_of(figures, out);
         self.energy_of(pump, hours, out);
         let due = self.figures.parts.iter().filter(|part| part.part.at == pump.at);
@@ -213,7 +239,7 @@ impl Explainer<'_> {
         self.advise(|advice| advice.at == pump.at, &otherwise, out);
     }
 
-    fn hours_of(&self, path: &str, spa: &Spa, pump: &Pump, hours: &RunHours, out: &mut Vec<String>) {
+    fn hours_of(&self, spa: &Spa, pump: &Pump, hours: &RunHours, out: &mut Vec<String>) {
         let site = self.figures.site;
         out.extend([String::new(), "Hours".to_owned()]);
         let by_counter =
@@ -233,7 +259,8 @@ impl Explainer<'_> {
             let whose = if pump.usual_program { "usual program (assumed)" } else { "program" };
             out.push(format!("  {whose} now: {}{guests}", of(false).join(", ")));
             if !pump.usual_program {
-                self.from([&site.source(&format!("{path}.program"))], out);
+                let field = format!("pumps.{}.program", pump.at.last());
+                self.from([&self.lines.written(site, spa, &field)], out);
             }
             if now.occupied.is_some() {
                 self.bookings_of(spa, out);

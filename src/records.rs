@@ -190,6 +190,10 @@ pub struct Spa {
     pub parts: Keyed<Id, PartFitted>,
     /// Nights guests are in; `None` = not known.
     pub stays: Option<Arc<Stays>>,
+    /// The type of `tubs.yaml` it is of, for sources.
+    pub of_type: Option<Name>,
+    /// Its line of `sites.csv`, for sources.
+    pub line: Option<u32>,
 }
 
 /// A filter.

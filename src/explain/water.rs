@@ -18,13 +18,12 @@ use crate::report::{filter_words, format};
 impl Explainer<'_> {
     pub(super) fn spa(&self, spa: &Spa, figures: &SpaFigures, out: &mut Vec<String>) {
         let site = self.figures.site;
-        let path = format!("spas.{}", spa.at);
         let volume = spa.volume.map(|v| v.0.get::<liter>());
         out.push(volume.map_or_else(
             || "Volume: not known; `volume` would allow the turnover".to_owned(),
             |v| format!("Volume {} L", format::number(v, 0)),
         ));
-        self.from([&site.source(&format!("{path}.volume"))], out);
+        self.from([&self.lines.written(site, spa, "volume")], out);
         let Some(month) = figures.water.months.last() else {
             out.push("Turnover: not known".to_owned());
             return;
@@ -179,7 +178,7 @@ impl Explainer<'_> {
                 }));
             }
             out.push(format!("    loop: {}", parts.join(", ")));
-            self.from([&site.source(&format!("spas.{}.pipe", spa.at))], out);
+            self.from([&self.lines.written(site, spa, "pipe")], out);
         }
         for filter in &figures.filters {
             if let Some((now, clean)) = filter.state.pressure.zip(filter.state.clean_pressure) {

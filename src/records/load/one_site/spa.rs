@@ -188,6 +188,8 @@ impl SiteReader<'_> {
             equipment,
             parts: spa.parts,
             stays: None,
+            of_type: spa.r#type,
+            line: files.lines.iter().find(|line| line.spa == *id).map(|line| line.line),
         }
     }
 
