@@ -400,6 +400,11 @@ impl Site {
 }
 
 impl Fleet {
+    /// Who stands as the maker on what is printed: `prepared_by`, else the fleet's name.
+    pub fn prepared_by(&self) -> &str {
+        &self.settings.prepared_by.as_ref().unwrap_or(&self.settings.fleet).0
+    }
+
     /// The models that have stood at a pump's address, each from its day on: the day at whose end it stood there.
     pub fn models_at<'a>(&'a self, site: &Site, pump: &Pump) -> Vec<(NaiveDate, Option<&'a Model>)> {
         let mut models = vec![(NaiveDate::MIN, self.model(pump))];

@@ -187,11 +187,10 @@ impl<'a> Book<'a> {
         let mut workbook = Workbook::new();
         workbook.set_tempdir(given.folder)?;
         let settings = &given.fleet.settings;
-        let prepared_by = settings.prepared_by.as_ref().unwrap_or(&settings.fleet).0.clone();
         workbook.set_properties(
             &DocProperties::new()
                 .set_title(format!("{}: figures for {}", settings.fleet.0, given.month))
-                .set_author(prepared_by)
+                .set_author(given.fleet.prepared_by())
                 .set_creation_datetime(&day(given.as_of)?),
         );
         workbook.add_worksheet();

@@ -32,18 +32,12 @@ pub const DRAWS: usize = 400;
 /// nights lost. In the currency.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ExpectedYear {
-    /// The mean.
-    pub mean: f64,
-    /// The low end of the central 80 %, or of the wider range that holds the mean.
-    pub low: f64,
+    /// Its mean and range.
+    pub range: CostRange,
     /// One year in two costs less.
     pub p50: f64,
     /// Four years in five cost less.
     pub p80: f64,
-    /// Its high end.
-    pub high: f64,
-    /// The share of years between low and high: as a rule 0.8.
-    pub within: f64,
     /// Nineteen years in twenty cost less.
     pub p95: f64,
     /// How many failures are expected.
@@ -67,10 +61,15 @@ pub struct CostRange {
     pub within: f64,
 }
 
-impl ExpectedYear {
-    /// Its mean and range.
-    pub fn range(&self) -> CostRange {
-        CostRange { mean: self.mean, low: self.low, high: self.high, within: self.within }
+impl CostRange {
+    /// Of years drawn, whose totals are in the currency's smallest coins, of which `units` are one of it.
+    fn of(spread: &Spread, units: f64) -> Self {
+        Self {
+            mean: spread.mean.value / units,
+            low: spread.low / units,
+            high: spread.high / units,
+            within: spread.within,
+        }
     }
 }
 
@@ -250,12 +249,9 @@ pub fn expected_year(
     let units = minor_units(&fleet.settings.currency.0);
     let means = outcome.means;
     let expected = ExpectedYear {
-        mean: spread.mean.value / units,
-        low: spread.low / units,
+        range: CostRange::of(&spread, units),
         p50: spread.p50.value / units,
         p80: spread.p80.value / units,
-        high: spread.high / units,
-        within: spread.within,
         p95: spread.p95.value / units,
         failures: means.failures,
         planned: (means.planned_labour + means.planned_parts + means.planned_travel) / units,
@@ -294,12 +290,7 @@ pub fn together<'a>(totals: impl Iterator<Item = &'a [i64]>) -> Vec<i64> {
 fn all_sites(fleet: &Fleet, drawn: &[Drawn]) -> Option<CostRange> {
     let units = minor_units(&fleet.settings.currency.0);
     let spread = Spread::of(together(drawn.iter().map(|drawn| drawn.twelve_months.1.as_slice())));
-    (!drawn.is_empty()).then(|| CostRange {
-        mean: spread.mean.value / units,
-        low: spread.low / units,
-        high: spread.high / units,
-        within: spread.within,
-    })
+    (!drawn.is_empty()).then(|| CostRange::of(&spread, units))
 }
 
 fn next_year(fleet: &Fleet, drawn: &[Drawn], year: i32) -> Vec<SiteScope> {
@@ -472,8 +463,9 @@ mod tests {
                 assert!((mean - row.spread.mean.value / 100.0).abs() < 0.02, "{mean}");
             }
             let year = costs.twelve_months.values().next().unwrap();
-            assert!(year.low <= year.p50 && year.p50 <= year.p80 && year.p80 <= year.high && year.high <= year.p95);
-            assert!(year.planned < year.mean);
+            let range = year.range;
+            assert!(range.low <= year.p50 && year.p50 <= year.p80 && year.p80 <= range.high && range.high <= year.p95);
+            assert!(year.planned < range.mean);
         });
     }
 }

@@ -169,9 +169,9 @@ fn nights_of(text: &str) -> Option<i64> {
     let length = text.trim().trim_start_matches('+').strip_prefix('P')?;
     let (days, time) = length.split_once('T').unwrap_or((length, ""));
     let mut seconds = 0_i64;
-    for (part, units) in
-        [(days, [('W', 604_800), ('D', 86_400), ('D', 86_400)]), (time, [('H', 3600), ('M', 60), ('S', 1)])]
-    {
+    let of_days: &[(char, i64)] = &[('W', 604_800), ('D', 86_400)];
+    let of_time: &[(char, i64)] = &[('H', 3600), ('M', 60), ('S', 1)];
+    for (part, units) in [(days, of_days), (time, of_time)] {
         let mut number = String::new();
         for letter in part.chars() {
             if letter.is_ascii_digit() && number.len() < 7 {

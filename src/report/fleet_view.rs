@@ -423,7 +423,7 @@ fn document(given: &Given) -> Document {
         ),
         site: fleet,
         month,
-        prepared_by: settings.prepared_by.as_ref().map_or_else(|| settings.fleet.0.clone(), |p| p.0.clone()),
+        prepared_by: given.figures.fleet.prepared_by().to_owned(),
         prepared_for: None,
         as_of: given.figures.as_of.to_string(),
         paper: match settings.paper {

@@ -324,7 +324,8 @@ pub fn part_reason(part: &PartDue, as_of: NaiveDate) -> String {
     match (part.by, part.part.age_hours, part.part.part.interval.hours, part.part.part.interval.age) {
         (DueBy::Hours, Some(hours), Some(interval), _) => {
             let interval = interval.0.get::<hour>();
-            let run = format!("It has run {} of its {} h", number(hours, 0), number(interval, 0));
+            let by = if part.hours_assumed { "By a usual program, which is assumed, it" } else { "It" };
+            let run = format!("{by} has run {} of its {} h", number(hours, 0), number(interval, 0));
             if overdue {
                 format!("{run} and passed them around {}{range}.", calendar::in_words(due))
             } else {

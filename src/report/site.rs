@@ -5,7 +5,7 @@ use rust_decimal::Decimal;
 
 use crate::calendar::Month;
 use crate::charts::Chart;
-use crate::costs::outlook::{CostRange, ExpectedYear};
+use crate::costs::outlook::CostRange;
 use crate::output::{FileDigest, Part};
 use crate::quantities::water_turnover::Verdict;
 use crate::records::Fleet;
@@ -80,7 +80,7 @@ impl Numbers {
         let kept = Kept::of(site);
         let urgency = kept.things.iter().map(|thing| thing.urgency).min();
         let planned_cost = priced.then_some(site.year.total);
-        let expected_cost = site.expected_year.as_ref().map(ExpectedYear::range);
+        let expected_cost = site.expected_year.as_ref().map(|year| year.range);
         Self { worst, parts_due: site.parts_due_within(90), planned_cost, expected_cost, kept, urgency }
     }
 }

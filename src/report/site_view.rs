@@ -84,7 +84,7 @@ pub fn document_of(fleet: &Fleet, figures: &SiteFigures, month: Month) -> view::
         title: format!("{}: report for {month}", site.name),
         site: site.name.clone(),
         month: month.clone(),
-        prepared_by: prepared_by(fleet),
+        prepared_by: fleet.prepared_by().to_owned(),
         prepared_for: customer.and_then(|c| c.name.as_ref()).map(|n| n.0.clone()),
         as_of: figures.as_of.to_string(),
         paper: match settings.paper {
@@ -103,11 +103,6 @@ pub fn document_of(fleet: &Fleet, figures: &SiteFigures, month: Month) -> view::
             }
         ),
     }
-}
-
-/// Who answers for the reports: the fleet, where nobody is named.
-fn prepared_by(fleet: &Fleet) -> String {
-    fleet.settings.prepared_by.as_ref().unwrap_or(&fleet.settings.fleet).0.clone()
 }
 
 fn plural(count: usize, one: &str, many: &str) -> String {

@@ -120,7 +120,7 @@ pub fn document(fleet: &Fleet, name: &str, title: &str, month: String, as_of: ch
         title: format!("{name}: {title}"),
         site: name.to_owned(),
         month,
-        prepared_by: settings.prepared_by.as_ref().map_or_else(|| settings.fleet.0.clone(), |p| p.0.clone()),
+        prepared_by: fleet.prepared_by().to_owned(),
         prepared_for: Some(name.to_owned()),
         as_of: as_of.to_string(),
         paper: match settings.paper {

@@ -45,6 +45,8 @@ pub struct PartDue<'a> {
     pub cost: Option<Decimal>,
     /// The records the date rests on.
     pub sources: Vec<Source>,
+    /// Whether the hours it is due by rest on a program that is only what is usual.
+    pub hours_assumed: bool,
     /// Whether its day has passed only because nothing is on record: the site keeps no log, so nobody can say whether it
     /// was renewed since it was fitted.
     pub unrecorded: bool,
@@ -173,6 +175,8 @@ fn part_due<'a>(
         fail_12mo: outlook.map(|o| o.chance),
         failures_12mo: outlook.map(|o| o.expected),
         cost: renewal_cost(fleet, part.part, as_of),
+        hours_assumed: first.is_some_and(|(_, by, _)| by == DueBy::Hours)
+            && pump.and_then(|pump| pump.hours.as_ref()?.basis_now()) == Some(Basis::Assumed),
         unrecorded: false,
         sources,
         part,

@@ -103,7 +103,7 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
             what: "planned_cost".to_owned(),
             value: total.and_then(|total| total.to_f64()),
         });
-        if let Some(year) = figures.costs.twelve_months.get(&site.site.id) {
+        if let Some(year) = figures.costs.twelve_months.get(&site.site.id).map(|year| year.range) {
             for (what, value) in [("mean", year.mean), ("low", year.low), ("high", year.high), ("within", year.within)]
             {
                 let what = format!("expected_cost_{what}");

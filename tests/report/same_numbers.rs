@@ -359,21 +359,8 @@ fn a_drift_that_is_drawn_is_the_one_of_the_table() {
             assert!(row.number("slope_low") * row.number("slope_high") > 0.0, "{site}: {file}");
             let day = |column: &str| -> String {
                 let parts: Vec<u32> = row.get(column).split('-').map(|part| part.parse().unwrap()).collect();
-                let month = [
-                    "January",
-                    "February",
-                    "March",
-                    "April",
-                    "May",
-                    "June",
-                    "July",
-                    "August",
-                    "September",
-                    "October",
-                    "November",
-                    "December",
-                ];
-                format!("{} {} {}", parts[2], month[parts[1] as usize - 1], parts[0])
+                let month = tubwright::calendar::MONTHS[parts[1] as usize - 1];
+                format!("{} {month} {}", parts[2], parts[0])
             };
             if row.get("crosses").is_empty() {
                 assert!(!alt.contains(" limit about "), "{alt}");

@@ -265,7 +265,7 @@ mod tests {
     #[test]
     fn one_year_shows_no_season() {
         let mut draw = ChaCha8Rng::seed_from_u64(4);
-        let all = months(|month| f64::from(month), &mut draw);
+        let all = months(f64::from, &mut draw);
         assert_eq!(Season::learned(&all[24..]), Season::default());
     }
 }

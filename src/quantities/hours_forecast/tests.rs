@@ -105,7 +105,7 @@ fn a_closed_season_to_come_is_out_of_it_without_a_program() {
 /// Low speed keeps to its program, high speed strays by half from month to month: each has its own range.
 #[test]
 fn each_speed_has_its_own_range() {
-    let stray = |month: Month| if month.number() % 2 == 0 { 1.5 } else { 0.5 };
+    let stray = |month: Month| if month.number().is_multiple_of(2) { 1.5 } else { 0.5 };
     let mut low = read_monthly("2025-11", 12, "hours_low", |month| 10.0 * f64::from(month.days()));
     let high = read_monthly("2025-11", 12, "hours_high", |month| stray(month) * f64::from(month.days()));
     for ((_, low), (_, high)) in low.iter_mut().zip(&high) {

@@ -1,6 +1,6 @@
 //! The water of each spa: how it stands against its limits, month by month, and its filters.
 
-use super::{Given, MONTHS, place, plural, prepared_by};
+use super::{Given, MONTHS, place, plural};
 use crate::basis::Basis;
 use crate::calendar::{self, Month};
 use crate::charts::style::list;
@@ -170,7 +170,7 @@ fn overview(given: &Given) -> view::WaterOverview {
                 " Every month is in tables/water_turnover.csv.".to_owned()
             } else {
                 // The tables stay in the office.
-                format!(" Every month is to be had from {}.", prepared_by(given.fleet))
+                format!(" Every month is to be had from {}.", given.fleet.prepared_by())
             }
         ),
     }

@@ -3,7 +3,7 @@
 
 use super::*;
 use crate::calendar::Month;
-use crate::costs::outlook::ExpectedYear;
+use crate::costs::outlook::{CostRange, ExpectedYear};
 use crate::quantities::fleet_for_tests::load_with;
 use crate::quantities::forecast_check::judged::Total;
 use crate::quantities::forecast_check::{Checks, Held, What};
@@ -66,12 +66,9 @@ fn the_water_that_is_short_comes_before_the_slower_one() {
 fn the_range_of_the_cost_says_how_many_years_it_holds() {
     let caption = |within: f64| {
         let year = ExpectedYear {
-            mean: 1500.0,
-            low: 900.0,
+            range: CostRange { mean: 1500.0, low: 900.0, high: 2100.0, within },
             p50: 950.0,
             p80: 1000.0,
-            high: 2100.0,
-            within,
             p95: 2200.0,
             failures: 0.1,
             planned: 900.0,
