@@ -70,6 +70,9 @@ pub enum Why {
     LooksReset,
     /// The count runs faster than time and its excess finds no room on any day.
     TooFast,
+    /// They are so many that the counter may have turned over once more than it shows, and it would have run rather as
+    /// the program or its other readings say: their difference says nothing.
+    TurnUnsure,
 }
 
 /// A reading that cannot be right beside the others.
@@ -99,7 +102,20 @@ pub struct Counters {
     pub set_aside: Vec<SetAside>,
 }
 
+impl Why {
+    /// Whether the difference of the readings says nothing at all.
+    pub fn says_nothing(self) -> bool {
+        matches!(self, Self::LooksReset | Self::TurnUnsure)
+    }
+}
+
 impl Counters {
+    /// Where a counter may have turned over unseen.
+    pub fn turns_unsure(&self) -> impl Iterator<Item = &Doubt> {
+        let counts = self.counts.iter().flat_map(|(_, counts)| counts);
+        counts.flat_map(|count| &count.doubts).filter(|doubt| doubt.why == Why::TurnUnsure)
+    }
+
     /// Where a counter runs faster than time.
     pub fn too_fast(&self) -> impl Iterator<Item = &Doubt> {
         let counts = self.counts.iter().flat_map(|(_, counts)| counts);
@@ -127,6 +143,7 @@ pub fn plainly_sound(site: &Site, pump: &Pump) -> bool {
     let Some(rows) = site.readings.get(&pump.at) else { return true };
     // What was read last of each counter, and the least it was behind time.
     let mut last: [Option<(NaiveDate, f64, f64)>; 3] = [None; 3];
+    let turn = turn_of(pump);
     let at_fitting = pump.meter.and_then(|meter| meter.at_fitting).map(|shown| shown.0.get::<hour>());
     last[0] = exact_day(pump).zip(at_fitting).map(|(day, hours)| (day, hours, 0.0));
     for row in rows {
@@ -143,6 +160,10 @@ pub fn plainly_sound(site: &Site, pump: &Pump) -> bool {
         let gained = row.value - hours;
         let ahead = behind + gained - 24.0 * days_between(day, row.day) as f64;
         if gained < 0.0 || ahead > ROUNDING_HOURS || day == row.day && gained > 0.0 {
+            return false;
+        }
+        let most = 24.0 * days_between(day, row.day) as f64 + WORKING_DAY_HOURS + ROUNDING_HOURS;
+        if turn.is_some_and(|turn| gained + turn <= most) {
             return false;
         }
         last[of] = Some((row.day, row.value, ahead.max(0.0)));
@@ -260,7 +281,6 @@ fn counts_of(
     }
     // Stable: readings of one day keep the order of their times.
     events.sort_by_key(Event::order);
-    let digits = pump.meter.and_then(|meter| meter.digits);
     let mut counts = vec![Count::default()];
     if let (Some(at_fitting), Some(day), Quantity::Hours) =
         (pump.meter.and_then(|m| m.at_fitting), exact_day(pump), quantity)
@@ -301,12 +321,78 @@ fn counts_of(
         }
     }
     for count in &mut counts {
-        unroll(&mut count.points, digits);
+        unroll(&mut count.points, turn_of(pump));
         let aside_before = result.set_aside.len();
         keep_sound(&mut count.points, &mut result.set_aside);
         count.doubts = doubts(&count.points, &result.set_aside[aside_before..]);
+        if let Some(turn) = turn_of(pump) {
+            let unsure = turns_unsure(&count.points, turn, |from, to| programmed(site, pump, quantity, from, to));
+            count.doubts.extend(unsure);
+            count.doubts.sort_by_key(|doubt| (doubt.first.day, doubt.last.day));
+        }
     }
     counts
+}
+
+/// The stretches on which a counter may have turned over once more than it shows, and would then have run rather as
+/// expected: as the program says, else as its other readings do. Where neither says anything nobody can tell.
+fn turns_unsure(
+    points: &[Point],
+    turn: f64,
+    programmed: impl Fn(NaiveDate, NaiveDate) -> Option<f64>,
+) -> impl Iterator<Item = Doubt> {
+    /// So many days of other readings say how much it runs: assumed.
+    const ENOUGH_DAYS: i64 = 30;
+    let once_more = |pair: &[Point]| pair[1].hours - pair[0].hours + turn <= most_between(&pair[0], &pair[1]);
+    let unsure: Vec<&[Point]> = points.windows(2).filter(|pair| once_more(pair)).collect();
+    let (mut hours, mut days) = (0.0, 0);
+    if !unsure.is_empty() {
+        for pair in points.windows(2).filter(|pair| !once_more(pair)) {
+            hours += pair[1].hours - pair[0].hours;
+            days += days_between(pair[0].day, pair[1].day);
+        }
+    }
+    let rate = (days >= ENOUGH_DAYS).then(|| hours / days as f64);
+    let as_expected = |pair: &&[Point]| {
+        let (from, to) = (pair[0].day, pair[1].day);
+        let expected = programmed(from, to).or(rate.map(|rate| rate * days_between(from, to) as f64));
+        expected.is_some_and(|expected| expected <= pair[1].hours - pair[0].hours + turn / 2.0)
+    };
+    let found: Vec<Doubt> = unsure
+        .into_iter()
+        .filter(|pair| !as_expected(pair))
+        .map(|pair| Doubt { first: pair[0], last: pair[1], why: Why::TurnUnsure })
+        .collect();
+    found.into_iter()
+}
+
+/// Hours of a counter's speeds by the programs from the end of one day to the end of another; `None` where they do not
+/// say, or only with the nights guests were in.
+fn programmed(site: &Site, pump: &Pump, quantity: Quantity, from: NaiveDate, to: NaiveDate) -> Option<f64> {
+    if pump.usual_program || pump.programs.iter().any(|program| program.occupied.is_some()) {
+        return None;
+    }
+    let begins = |index: usize| pump.programs.get(index).and_then(|program| program.from).map(|from| from.0);
+    let first = crate::calendar::plus_days(from, 1);
+    if pump.programs.is_empty() || begins(0).is_some_and(|begins| begins > first) {
+        return None;
+    }
+    let hours = pump.programs.iter().enumerate().map(|(index, program)| {
+        let first = begins(index).unwrap_or(first).max(first);
+        let last = begins(index + 1).map_or(to, |next| crate::calendar::plus_days(next, -1)).min(to);
+        if first > last {
+            return 0.0;
+        }
+        let base = program.base();
+        let counted = base.named().filter(|(speed, _)| match quantity {
+            Quantity::HoursLow => *speed == Speed::Low,
+            Quantity::HoursHigh => *speed == Speed::High,
+            _ => true,
+        });
+        let days = days_between(first, last) + 1 - site.closed_days(first, last);
+        counted.map(|(_, hours)| hours).sum::<f64>() * days as f64
+    });
+    Some(hours.sum())
 }
 
 fn push(counts: &mut [Count], point: Point) {
@@ -319,10 +405,15 @@ fn exact_day(pump: &Pump) -> Option<NaiveDate> {
     if pump.fitted.is_exact() { pump.fitted.earliest() } else { None }
 }
 
+/// Hours after which a pump's counter rolls over, if its digits are written.
+pub fn turn_of(pump: &Pump) -> Option<f64> {
+    let digits = pump.meter.and_then(|meter| meter.digits).filter(|digits| (1..=12).contains(digits))?;
+    Some(10f64.powi(digits as i32))
+}
+
 /// Adds what a counter lost when it rolled over.
-fn unroll(points: &mut [Point], digits: Option<u32>) {
-    let Some(digits) = digits.filter(|d| (1..=12).contains(d)) else { return };
-    let span = 10f64.powi(digits as i32);
+fn unroll(points: &mut [Point], turn: Option<f64>) {
+    let Some(span) = turn else { return };
     let mut offset = 0.0;
     for index in 1..points.len() {
         let (before, after) = points.split_at_mut(index);
@@ -588,14 +679,34 @@ mod tests {
         }
     }
 
+    /// Ten thousand hours are 417 days; 500 days between two readings leave room for a whole turn.
+    #[test]
+    fn a_turn_that_may_have_been_missed_is_in_doubt_unless_something_says_that_it_was_not() {
+        let unsure = |readings: &[(&str, f64)], programmed: Option<f64>| {
+            turns_unsure(&points(readings), 1e4, |from, to| {
+                programmed.map(|hours| hours * days_between(from, to) as f64)
+            })
+            .count()
+        };
+        let long = [("2025-01-01", 5000.0), ("2026-05-16", 6500.0)];
+        assert_eq!(unsure(&long, None), 1);
+        assert_eq!(unsure(&long, Some(3.0)), 0);
+        assert_eq!(unsure(&long, Some(24.0)), 1);
+        // Its other readings say 23 h a day, or 3.
+        assert_eq!(unsure(&[("2024-12-01", 4287.0), long[0], long[1]], None), 1);
+        assert_eq!(unsure(&[("2024-12-01", 4907.0), long[0], long[1]], None), 0);
+        // In 400 days it cannot have turned.
+        assert_eq!(unsure(&[("2025-01-01", 5000.0), ("2026-02-05", 5001.0)], Some(24.0)), 0);
+    }
+
     #[test]
     fn a_counter_that_rolled_over_goes_on() {
         let mut all = points(&[("2026-01-01", 99_900.0), ("2026-01-31", 20.0), ("2026-02-10", 120.0)]);
-        unroll(&mut all, Some(5));
+        unroll(&mut all, Some(1e5));
         assert_eq!(all.iter().map(|p| p.hours).collect::<Vec<_>>(), [99_900.0, 100_020.0, 100_120.0]);
         // Too far for a rollover: it stays as it is and will be set aside.
         let mut all = points(&[("2026-01-01", 50_000.0), ("2026-01-31", 20.0)]);
-        unroll(&mut all, Some(5));
+        unroll(&mut all, Some(1e5));
         assert_eq!(all[1].hours, 20.0);
     }
 }

@@ -162,8 +162,8 @@ pub(super) fn curve_of(
             for (piece, doubt) in &pieces.intervals {
                 let piece = &pieces.legs[piece.clone()];
                 let (Some((first, _)), Some((last, _))) = (piece.first(), piece.last()) else { continue };
-                // What lies across a reset nobody noted is known no better than if there were no readings.
-                if *doubt == Some(Why::LooksReset) {
+                // What lies across a reset or a turn nobody noted is known no better than if there were no readings.
+                if doubt.is_some_and(Why::says_nothing) {
                     outside(&metering, speed, pump, learned, at, plus_days(first.from, -1), &mut runs);
                     let begin = runs.len();
                     outside(&metering, speed, pump, learned, plus_days(first.from, -1), last.to, &mut runs);

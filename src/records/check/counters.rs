@@ -48,6 +48,27 @@ pub fn check_counters(
             (told.hint, told.left_out) = (Some(said.hint), Some(said.left_out));
             diagnostics.push(told);
         }
+        for doubt in counters.turns_unsure() {
+            let gained = doubt.last.hours - doubt.first.hours;
+            let (first, last) = (doubt.first.day, doubt.last.day);
+            let more = gained + counters::turn_of(pump).unwrap_or_default();
+            let message = format!(
+                "the counter of `{}` may have turned over unseen: {gained:.0} h and {more:.0} h both fit into the {} days \
+                 from {first} to {last}",
+                pump.at,
+                days_between(first, last)
+            );
+            let mut told = files.told(pump, Rule::CounterTurnUnsure, &doubt.last, message);
+            told.second = files.second(pump, &doubt.first);
+            told.hint = Some(
+                "if it did, add a reading from between them, or `meter_reset` to the visit at which it had; if it did not, mend \
+                 the program or the reading that says so"
+                    .to_owned(),
+            );
+            told.left_out =
+                Some("the difference of the two is not used, and the hours between them are estimated".to_owned());
+            diagnostics.push(told);
+        }
         for doubt in counters.too_fast() {
             let gained = doubt.last.hours - doubt.first.hours;
             let days = days_between(doubt.first.day, doubt.last.day);
