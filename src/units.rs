@@ -442,17 +442,17 @@ impl<T: Written + Copy> Typed<T> {
     pub fn read(written: &str) -> Result<Self, QuantityError> {
         let (number, unit) = split_number(written.trim());
         match number {
-            Some(number) if unit.is_empty() => Self::bare_number(number, written),
+            Some(number) if unit.is_empty() => Self::bare_number(number, || written.to_owned()),
             _ => T::read(written).map(Self::WithUnit),
         }
     }
 
-    fn bare_number(number: f64, written: &str) -> Result<Self, QuantityError> {
+    fn bare_number(number: f64, written: impl Fn() -> String) -> Result<Self, QuantityError> {
         if number.is_finite() && (number >= 0.0 || T::NEGATIVE) && number.abs() <= 1e9 {
             Ok(Self::Bare(number))
         } else {
             Err(QuantityError::Range {
-                written: shortened(written),
+                written: shortened(&written()),
                 kind: T::KIND,
                 must: if T::NEGATIVE { "between -1e9 and 1e9" } else { "between 0 and 1e9" },
             })
@@ -472,13 +472,13 @@ impl<'de, T: Written + Copy> Deserialize<'de> for Typed<T> {
                 Typed::read(written).map_err(E::custom)
             }
             fn visit_i64<E: de::Error>(self, number: i64) -> Result<Self::Value, E> {
-                Typed::bare_number(number as f64, &number.to_string()).map_err(E::custom)
+                Typed::bare_number(number as f64, || number.to_string()).map_err(E::custom)
             }
             fn visit_u64<E: de::Error>(self, number: u64) -> Result<Self::Value, E> {
-                Typed::bare_number(number as f64, &number.to_string()).map_err(E::custom)
+                Typed::bare_number(number as f64, || number.to_string()).map_err(E::custom)
             }
             fn visit_f64<E: de::Error>(self, number: f64) -> Result<Self::Value, E> {
-                Typed::bare_number(number, &number.to_string()).map_err(E::custom)
+                Typed::bare_number(number, || number.to_string()).map_err(E::custom)
             }
         }
         deserializer.deserialize_any(TypedVisitor(std::marker::PhantomData))

@@ -114,12 +114,13 @@ impl<'a> Currents<'a> {
         let mine = |row: &&ReadingRow| {
             let begun = since.is_none_or(|since| row.day > since || row.day == since && row.after);
             let stands = until.is_none_or(|until| row.day < until || row.day == until && !row.after);
-            row.day <= month.last() && begun && stands
+            row.quantity == quantity && begun && stands
         };
-        let of_speed = || self.measured.iter().filter(|row| row.quantity == quantity).filter(mine);
-        let mut readings: Vec<ReadingRow> = of_speed().filter(|row| Month::of(row.day) == month).copied().collect();
+        let known = &self.measured[..self.measured.partition_point(|row| row.day <= month.last())];
+        let (earlier, of_month) = known.split_at(known.partition_point(|row| row.day < month.first()));
+        let mut readings: Vec<ReadingRow> = of_month.iter().filter(mine).copied().collect();
         if readings.is_empty() {
-            readings.extend(of_speed().next_back());
+            readings.extend(earlier.iter().rev().find(mine));
         }
         let measured =
             (!readings.is_empty()).then(|| readings.iter().map(|row| row.value).sum::<f64>() / readings.len() as f64);
