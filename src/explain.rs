@@ -43,7 +43,11 @@ impl<'a> Lines<'a> {
     fn in_text<T>(&self, file: &str, look: impl FnOnce(Option<&SourceText>) -> T) -> T {
         let mut files = self.files.borrow_mut();
         let text = files.entry(file.to_owned()).or_insert_with(|| {
-            let largest = if file.ends_with(".csv") { LARGEST_SHEET } else { LARGEST_RECORD };
+            let largest = if std::path::Path::new(file).extension().is_some_and(|extension| extension == "csv") {
+                LARGEST_SHEET
+            } else {
+                LARGEST_RECORD
+            };
             self.folder.text(file, largest).ok()
         });
         look(text.as_ref())
@@ -196,16 +200,13 @@ impl Explainer<'_> {
         let site = self.figures.site;
         let model = run_hours::model_now(site, pump).unwrap_or_else(|| "not written".to_owned());
         let exchange = site.entries(&pump.at).filter(|(_, _, entry)| entry.exchanged.is_some()).last();
-        let fitted = match exchange {
-            Some((index, visit, _)) => {
-                out.push(format!("Model {model}; fitted {} in the place of the one before", visit.date));
-                let place = Place::Entry { visit: index, at: pump.at.clone(), field: "exchanged" };
-                Source { file: site.file.clone(), place }
-            }
-            None => {
-                out.push(format!("Model {model}; fitted {}", format::fitted(pump.fitted)));
-                self.lines.written(site, spa, &format!("pumps.{}.fitted", pump.at.last()))
-            }
+        let fitted = if let Some((index, visit, _)) = exchange {
+            out.push(format!("Model {model}; fitted {} in the place of the one before", visit.date));
+            let place = Place::Entry { visit: index, at: pump.at.clone(), field: "exchanged" };
+            Source { file: site.file.clone(), place }
+        } else {
+            out.push(format!("Model {model}; fitted {}", format::fitted(pump.fitted)));
+            self.lines.written(site, spa, &format!("pumps.{}.fitted", pump.at.last()))
         };
         let sheet = Source { file: "pumps.yaml".into(), place: Place::Path(format!("models.{model}").into()) };
         let known = self.fleet.models.contains_key(&model);

@@ -259,9 +259,7 @@ fn outside(
             (Some(_), Learned { rate: Some(rate), .. }) if metering.usual => (of_rate(rate), Some(Basis::Estimated)),
             (Some((own, _)), Learned { factor: Some(factor), .. }) => (own * factor, Some(Basis::Calibrated)),
             // The program says the pump never runs, and the counter says it does.
-            (Some((own, _)), Learned { rate: Some(rate), silent: true, .. }) if own == 0.0 => {
-                (of_rate(rate), Some(Basis::Estimated))
-            }
+            (Some((0.0, _)), Learned { rate: Some(rate), silent: true, .. }) => (of_rate(rate), Some(Basis::Estimated)),
             (Some((own, _)), _) => {
                 let basis = if pump.usual_program {
                     Basis::Assumed
