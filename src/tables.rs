@@ -195,7 +195,7 @@ const TABLES: [Rows; 22] = [
     Rows::Sites(measured_trends::measured_trends),
     Rows::Sites(readings::readings),
     Rows::Sites(occupied_nights::occupied_nights),
-    Rows::Fleet(|figures| visits::visits(&figures.plan)),
+    Rows::Sites(visits::visits),
     Rows::Fleet(carry::carry),
     Rows::Fleet(|figures| costs::costs(&figures.costs, minor_units(figures))),
     Rows::Fleet(|figures| costs::contracts(&figures.costs, minor_units(figures))),

@@ -84,8 +84,8 @@ pub struct WaterMonth {
     pub velocity_limit: Option<f64>,
     /// The verdict.
     pub verdict: Verdict,
-    /// What fails, by name.
-    pub failing: Vec<&'static str>,
+    /// What fails, by name. A slice that stands for all months alike: a fleet has a million of them.
+    pub failing: &'static [&'static str],
 }
 
 impl WaterMonth {
@@ -166,6 +166,7 @@ pub fn water(flows: &Flows, limits: Option<&LimitSet>, as_of: NaiveDate) -> Wate
         flow_when_fouled: None,
         short_rise: None,
     };
+    result.months.shrink_to_fit();
     let closed = result.months.last().is_some_and(|m| m.verdict == Verdict::Closed);
     if let Some(limit) = flows.rise_limit() {
         result.flow_when_fouled = flows.calculated(last, Some(limit)).ok().map(|calculated| calculated.flow);
@@ -219,7 +220,7 @@ fn water_month(flows: &Flows, limits: Option<&LimitSet>, month: Month) -> WaterM
         velocity: None,
         velocity_limit: None,
         verdict: Verdict::Unknown,
-        failing: Vec::new(),
+        failing: &[],
     };
     if open <= 0.0 {
         row.verdict = Verdict::Closed;
@@ -292,18 +293,12 @@ fn judge(row: &mut WaterMonth, limits: Option<&LimitSet>, spa: &Spa, hours: Opti
     row.hours_in_use = daily;
     let too_few_hours =
         daily.zip(least).map(|(hours, least)| hours < least - hours_allowed(least) - least * AT_THE_LIMIT);
-    if turnover == Some(true) {
-        row.failing.push("turnover");
-    }
-    if too_few_hours == Some(true) {
-        row.failing.push("filtration hours");
-    }
-    if over(row.filter_rate, row.filter_limit) == Some(true) {
-        row.failing.push("filter rate");
-    }
-    if over(row.velocity, row.velocity_limit) == Some(true) {
-        row.failing.push("velocity");
-    }
+    row.failing = failing([
+        turnover == Some(true),
+        too_few_hours == Some(true),
+        over(row.filter_rate, row.filter_limit) == Some(true),
+        over(row.velocity, row.velocity_limit) == Some(true),
+    ]);
     row.verdict = if turnover == Some(true) || too_few_hours == Some(true) {
         Verdict::Short
     } else if turnover == Some(false) && (least.is_none() || too_few_hours == Some(false)) {
@@ -311,6 +306,32 @@ fn judge(row: &mut WaterMonth, limits: Option<&LimitSet>, spa: &Spa, hours: Opti
     } else {
         Verdict::Unknown
     };
+}
+
+/// The names of what fails: turnover, filtration hours, filter rate and velocity, in that order.
+fn failing([turnover, hours, rate, velocity]: [bool; 4]) -> &'static [&'static str] {
+    const TURNOVER: &str = "turnover";
+    const HOURS: &str = "filtration hours";
+    const RATE: &str = "filter rate";
+    const VELOCITY: &str = "velocity";
+    match (turnover, hours, rate, velocity) {
+        (false, false, false, false) => &[],
+        (true, false, false, false) => &[TURNOVER],
+        (false, true, false, false) => &[HOURS],
+        (true, true, false, false) => &[TURNOVER, HOURS],
+        (false, false, true, false) => &[RATE],
+        (true, false, true, false) => &[TURNOVER, RATE],
+        (false, true, true, false) => &[HOURS, RATE],
+        (true, true, true, false) => &[TURNOVER, HOURS, RATE],
+        (false, false, false, true) => &[VELOCITY],
+        (true, false, false, true) => &[TURNOVER, VELOCITY],
+        (false, true, false, true) => &[HOURS, VELOCITY],
+        (true, true, false, true) => &[TURNOVER, HOURS, VELOCITY],
+        (false, false, true, true) => &[RATE, VELOCITY],
+        (true, false, true, true) => &[TURNOVER, RATE, VELOCITY],
+        (false, true, true, true) => &[HOURS, RATE, VELOCITY],
+        (true, true, true, true) => &[TURNOVER, HOURS, RATE, VELOCITY],
+    }
 }
 
 fn flow_of(litres_a_minute: f64) -> VolumeRate {

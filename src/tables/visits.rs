@@ -3,12 +3,14 @@
 use rust_decimal::prelude::ToPrimitive;
 
 use super::{Cell, Table, TableError, table};
-use crate::schedule::visits::{Plan, Visit, VisitTask};
+use crate::schedule::visits::{Visit, VisitTask};
+use crate::site::SiteFigures;
 
 /// A row for each task of each planned visit, by site, then day.
-pub(super) fn visits(plan: &Plan) -> Result<Table, TableError> {
+pub(super) fn visits(sites: &[SiteFigures]) -> Result<Table, TableError> {
+    let visits = sites.iter().flat_map(|site| &site.visits);
     let mut rows: Vec<(&Visit, &VisitTask)> =
-        plan.visits.iter().flat_map(|visit| visit.tasks.iter().map(move |task| (visit.as_ref(), task))).collect();
+        visits.flat_map(|visit| visit.tasks.iter().map(move |task| (visit.as_ref(), task))).collect();
     rows.sort_by(|(a, one), (b, other)| {
         (&a.site, a.date, &one.at, &one.work).cmp(&(&b.site, b.date, &other.at, &other.work))
     });

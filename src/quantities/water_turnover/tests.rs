@@ -264,7 +264,7 @@ fn a_measured_flow_does_not_outlive_what_the_gauge_says() {
 fn no_flow_at_all_is_short_and_not_unknown() {
     let (row, water) =
         row_of(&pumps("[{flow: 120 L/min, head: 6 m}]"), &tub(""), "{date: 2026-06-10, at: {tub/main: {flow: 0}}}");
-    assert_eq!((row.verdict, row.failing.as_slice()), (Verdict::Short, ["turnover"].as_slice()));
+    assert_eq!((row.verdict, row.failing), (Verdict::Short, ["turnover"].as_slice()));
     assert_eq!(row.turnovers_per_day, Some(0.0));
     assert!(row.turnover.is_none() && water.missing.is_empty(), "{water:?}");
 }

@@ -39,7 +39,6 @@ const NOBODYS: u64 = 1 << 63;
 struct Prepared {
     access: Access,
     items: SiteItems,
-    work: SiteWork,
 }
 
 /// Plans the visits of the twelve months behind the as-of day; what was accepted stays where records give no reason to
@@ -96,7 +95,7 @@ fn made(
     let areas = areas(sites);
     let anybody = promise::anybody(&people, days);
     stop.check()?;
-    let mut prepared: Vec<Prepared> = sites
+    let (prepared, works): (Vec<Prepared>, Vec<SiteWork>) = sites
         .par_iter()
         .zip(&areas)
         .map(|(figures, area)| {
@@ -113,10 +112,9 @@ fn made(
             if let Some(accepted) = accepted {
                 promise::promise(fleet, figures, accepted, (&mut items, &mut work), (start, days), &anybody);
             }
-            Prepared { access, items, work }
+            (Prepared { access, items }, work)
         })
-        .collect();
-    let works = prepared.iter_mut().map(|site| site.work.clone()).collect();
+        .unzip();
     let numbers = FleetWork { start, days, technicians: people, sites: works };
     let year = super::fleet::plan(&numbers, stop)?;
     let bound = bound(&numbers, &year);
@@ -303,6 +301,8 @@ impl Told<'_> {
             .map(|done| self.task(index, year, done))
             .collect();
         together(self.fleet, &mut tasks);
+        // A fleet has a million, kept until the last table is written.
+        tasks.shrink_to_fit();
         tasks.sort_by(|a, b| (!a.urgent, !a.water_out, &a.at, &a.work).cmp(&(!b.urgent, !b.water_out, &b.at, &b.work)));
         Visit {
             id: String::new(),
