@@ -129,6 +129,8 @@ rules! {
     Bookings = "bookings", "A bookings file is an iCalendar (RFC 5545) whose events are single stays with a first and a last day. Recurring bookings are not read.";
     /// A share by which no price can be made.
     QuoteShare = "quote-share", "A price covers from half of the years drawn (`covers: 0.5`) to 99 in 100 (`0.99`): beyond, it would be the one dearest year that happened to be drawn. Its `margin` is less than 0.95 of it, for the price is the cost over one less the margin.";
+    /// Terms of a contract that cannot be meant so.
+    ContractTerms = "contract-terms", "What a contract covers is billed, quoted and planned by: `callouts` is `included`, `charged` or how many a year, `visits` how often (`monthly`, `quarterly`, `6 a year`), `index` a share like `0.04`, and prices stand by year. A contract with terms that are not understood is not used.";
     /// A rule book that is not there.
     UnknownLimits = "unknown-limits", "`limits` names a rule book: `uk`, `us`, `none`, or a file of the fleet's own in `limits/`.";
 }

@@ -6,6 +6,7 @@
 pub mod append;
 pub mod bookings;
 pub mod check;
+pub mod contract_words;
 pub mod counters;
 pub mod customers;
 pub mod fleet;

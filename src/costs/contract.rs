@@ -8,46 +8,13 @@ use rust_decimal::Decimal;
 use uom::si::time::hour;
 
 use crate::records::Fleet;
+pub use crate::records::contract_words::CallOuts;
 use crate::records::customers::{Contract, Customer, Scope};
 use crate::records::fleet::Weekday;
 use crate::records::log::{Because, Visit, Why};
 
 /// When the working day begins and ends, in minutes after midnight: 08:00 and 18:00. Common practice, no source.
 pub const WORKING_DAY: (u32, u32) = (8 * 60, 18 * 60);
-
-/// How call-outs are agreed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum CallOuts {
-    /// Each is charged.
-    Charged,
-    /// All are in the price.
-    Included,
-    /// So many a calendar year are in the price.
-    Some(u32),
-}
-
-impl CallOuts {
-    /// Reads the contract's words: `included`, `4`, `4 a year included`; anything else is charged.
-    pub fn read(words: &str) -> Self {
-        let words = words.trim().to_lowercase();
-        let number: String = words.chars().take_while(char::is_ascii_digit).collect();
-        match number.parse() {
-            Ok(number) => Self::Some(number),
-            Err(_) if words == "included" || words == "all" || words == "all included" => Self::Included,
-            Err(_) => Self::Charged,
-        }
-    }
-
-    /// In words, for the customer.
-    pub fn words(self) -> String {
-        match self {
-            Self::Charged => "charged at the stated rates".to_owned(),
-            Self::Included => "included".to_owned(),
-            Self::Some(1) => "one a year included, further ones charged".to_owned(),
-            Self::Some(number) => format!("{number} a year included, further ones charged"),
-        }
-    }
-}
 
 /// Whether something is in the contract's price.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -114,13 +81,13 @@ impl<'a> Terms<'a> {
         self.contract?.scope
     }
 
-    /// How call-outs are agreed; everything includes them.
+    /// How call-outs are agreed; everything includes them. Words that are not understood have cost the contract on reading.
     pub fn callouts(&self) -> CallOuts {
         if self.scope() == Some(Scope::Everything) {
             return CallOuts::Included;
         }
         let words = self.contract.and_then(|contract| contract.callouts.as_ref());
-        words.map_or(CallOuts::Charged, |words| CallOuts::read(&words.0))
+        words.and_then(|words| CallOuts::read(&words.0)).unwrap_or(CallOuts::Charged)
     }
 
     /// Whether the work of a visit is covered; `number` = the how-manyth call-out of the calendar year it is.
@@ -180,25 +147,6 @@ pub enum PriceBasis {
     Stated,
     /// The last one written, raised by the contract's index.
     Indexed,
-}
-
-/// How many visits a year the contract's words promise: `monthly`, `quarterly`, `12`, `6 a year`. `None` = they do not say.
-pub fn visits_a_year(words: &str) -> Option<u32> {
-    let words = words.trim().to_lowercase();
-    let number: String = words.chars().take_while(char::is_ascii_digit).collect();
-    if let Ok(number) = number.parse() {
-        return Some(number).filter(|number| *number <= 366);
-    }
-    Some(match words.as_str() {
-        "weekly" | "every week" => 52,
-        "fortnightly" | "every two weeks" => 26,
-        "monthly" | "every month" => 12,
-        "bimonthly" | "every two months" => 6,
-        "quarterly" | "every quarter" | "every three months" => 4,
-        "twice a year" | "half-yearly" | "every six months" => 2,
-        "yearly" | "annually" | "once a year" => 1,
-        _ => return None,
-    })
 }
 
 /// Whether a call-out fell outside working hours: by its time where one is written, on a holiday, or on a day on which
@@ -263,8 +211,6 @@ mod tests {
         let terms = Terms { contract: Some(&contract) };
         assert!(terms.work(Some(Why::Callout), 2).by_contract());
         assert!(!terms.work(Some(Why::Callout), 3).by_contract());
-        assert_eq!(CallOuts::read("charged"), CallOuts::Charged);
-        assert_eq!(CallOuts::read("included"), CallOuts::Included);
     }
 
     #[test]
@@ -274,12 +220,5 @@ mod tests {
         assert_eq!(price_of(&contract, 2025), Some((amount("1000.00"), PriceBasis::Stated)));
         assert_eq!(price_of(&contract, 2028), Some((amount("1135.680000"), PriceBasis::Indexed)));
         assert_eq!(price_of(&contract, 2024), None);
-    }
-
-    #[test]
-    fn the_words_for_visits() {
-        assert_eq!(visits_a_year("monthly"), Some(12));
-        assert_eq!(visits_a_year("6 a year"), Some(6));
-        assert_eq!(visits_a_year("when the cuckoo calls"), None);
     }
 }

@@ -268,7 +268,7 @@ pub fn terms_of(fleet: &Fleet, site: &Site, window: Window) -> Terms {
     let years = (window.last.year() - window.as_of.year()).max(0);
     let index = contract.and_then(|contract| contract.index).map_or(0.0, |index| index.0);
     Terms {
-        callouts: words.map_or(CallOuts::Charged, |words| CallOuts::read(&words.0)),
+        callouts: words.and_then(|words| CallOuts::read(&words.0)).unwrap_or(CallOuts::Charged),
         bears_lost_nights: contract.and_then(|contract| contract.bears_lost_nights).unwrap_or(false),
         index: (1.0 + index).powi(years),
         traced: None,

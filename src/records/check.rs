@@ -4,6 +4,7 @@
 //! What cannot be understood is an error and costs its entry or its site; what is implausible or
 //! unlike the usual is a warning and costs nothing.
 
+mod contracts;
 mod counters;
 mod history;
 mod names;
@@ -26,6 +27,7 @@ use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
 
+pub use contracts::senseless as contracts_without_sense;
 pub use counters::check_counters;
 pub use history::after_as_of;
 pub(crate) use history::wrong_rows;

@@ -228,7 +228,14 @@ impl Shared {
         }
         let sites = find_sites(&folder, sheet, &mut diagnostics);
         assume_settings(&settings, &folder, &mut assumed);
-        let fleet = Fleet { settings, models, book, customers, rule_books, plan, assumed };
+        let mut fleet = Fleet { settings, models, book, customers, rule_books, plan, assumed };
+        let (found, without_contract) = check::contracts_without_sense(&fleet, &folder);
+        diagnostics.extend(found);
+        for id in without_contract {
+            if let Some(customer) = fleet.customers.get_mut(&id) {
+                customer.contract = None;
+            }
+        }
         diagnostics.extend(check::check_shared(&fleet, &folder));
         diagnostics.extend(check::unlikely_shared(&fleet, &types, &folder));
         if diagnostics.iter().any(|d| d.file == "fleet.yaml" && d.severity == Severity::Error) {

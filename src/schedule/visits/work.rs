@@ -6,7 +6,7 @@ mod contract;
 mod parts;
 mod tasks;
 
-pub use contract::months_between;
+pub use crate::records::contract_words::months_between;
 
 use std::collections::BTreeMap;
 

@@ -5,6 +5,7 @@ use chrono::NaiveDate;
 use super::{LOOK_ROUND_MINUTES, Maker, SiteItems};
 use crate::calendar::{Month, plus_days};
 use crate::records::Site;
+use crate::records::contract_words::months_between;
 use crate::records::log::Why as WhyVisited;
 use crate::report::format;
 use crate::schedule::visits::Work;
@@ -103,17 +104,4 @@ impl Maker<'_> {
                 !open || !somebody_works(self.fleet, plus_days(self.start(), day))
             })
     }
-}
-
-/// How many months a contract's words put between two visits.
-pub fn months_between(words: &str) -> Option<i32> {
-    let words = words.trim().to_lowercase().replace(['_', '-'], " ");
-    Some(match words.as_str() {
-        "monthly" | "every month" | "12" | "12 a year" => 1,
-        "every two months" | "two monthly" | "6" | "6 a year" => 2,
-        "quarterly" | "every quarter" | "every three months" | "4" | "4 a year" => 3,
-        "half yearly" | "twice a year" | "every six months" | "2" | "2 a year" => 6,
-        "yearly" | "annually" | "once a year" | "every year" | "1" | "1 a year" => 12,
-        _ => return None,
-    })
 }
