@@ -123,6 +123,8 @@ rules! {
     EndsBeforeStart = "ends-before-start", "What has a first and a last day must not end before it begins.";
     /// Two dates of one entry in an order that cannot be.
     DatesOutOfOrder = "dates-out-of-order", "A fault is reported before the visit that mends it ends, and work is put off to a later day. A date the other way round has a slip in it, and is not used.";
+    /// Times and labour of a visit that cannot both be meant.
+    VisitTimes = "visit-times", "A visit's `time` ends after it begins, or within eight hours through midnight; its `labour` is near that time, for it is what is billed. Several people may work at once, so only what is six times off, or over a day in one visit, is asked about (common practice, no source).";
     /// A value far from what such things usually have.
     UnlikelyValue = "unlikely-value", "A value far from what spas, pumps and their water usually have is asked about, for a slip of the pen or a wrong unit looks like this. The bounds are generous (common practice, no source); the value is used as it is written. A number like `1.250 L` is asked about too: read as English it is one and a quarter, elsewhere a thousand more.";
     /// A bookings file that cannot be used as it stands.

@@ -222,8 +222,7 @@ pub fn hours_of(visit: &Visit) -> Option<Decimal> {
     if let Some(labour) = visit.labour.and_then(|labour| labour.with_default("h")) {
         return Decimal::try_from(labour.0.get::<hour>()).ok().map(|hours| hours.round_dp(4));
     }
-    let time = visit.time?;
-    let minutes = time.end?.checked_sub(time.start)?;
+    let minutes = visit.time?.lasts()?;
     Some((Decimal::from(minutes) / Decimal::from(60)).round_dp(4))
 }
 

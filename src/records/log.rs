@@ -52,7 +52,18 @@ pub struct TimeOfDay {
     pub end: Option<u32>,
 }
 
+/// A visit through midnight lasts no longer: assumed, so that two times the other way round are seen.
+const LONGEST_NIGHT_MINUTES: u32 = 8 * 60;
+
 impl TimeOfDay {
+    /// How long it lasts, in minutes, also through midnight; `None` where no end is written, or it lies before the start.
+    pub fn lasts(self) -> Option<u32> {
+        let end = self.end?;
+        let through_midnight =
+            || (end + 24 * 60 - self.start <= LONGEST_NIGHT_MINUTES).then(|| end + 24 * 60 - self.start);
+        end.checked_sub(self.start).or_else(through_midnight)
+    }
+
     /// Reads one.
     ///
     /// # Errors

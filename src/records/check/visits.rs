@@ -3,14 +3,24 @@
 use std::collections::BTreeSet;
 
 use chrono::NaiveDate;
+use uom::si::time::minute;
 
 use super::{Checker, There, addresses, history, sense, speeds, standing};
 use crate::address::Address;
 use crate::diagnostic::{Rule, Severity};
 use crate::records::Site;
-use crate::records::log::{Entry, Visit};
+use crate::records::log::{Entry, TimeOfDay, Visit};
 use crate::records::upkeep::{CLOSE, REOPEN};
 use crate::records::yaml;
+
+/// Labour beyond so many times a visit's time, or below the time by as much, is asked about: assumed.
+const LABOUR_TIMES: f64 = 6.0;
+/// Below so much labour nothing is too much for its time: assumed.
+const MUCH_LABOUR_MINUTES: f64 = 240.0;
+/// In less time than that nothing is too little labour: assumed.
+const LITTLE_TIME_MINUTES: f64 = 30.0;
+/// More labour in one visit is asked about where no time stands beside it: assumed.
+const MOST_LABOUR_MINUTES: f64 = 24.0 * 60.0;
 
 impl Checker<'_> {
     /// A visit: entries that cannot be understood are taken out of it.
@@ -36,10 +46,76 @@ impl Checker<'_> {
             }
         }
         self.out_of_order(index, visit);
+        self.times(index, visit);
+        self.numbers_used(index, visit);
         let day = visit.date.0;
         visit.at.0.retain(|(at, entry)| {
             self.is_there(&there.removals, index, day, at) && self.entry(site, there, (index, day), at, entry)
         });
+    }
+
+    /// A visit's time and labour, and whether one can be meant beside the other.
+    fn times(&mut self, index: u32, visit: &mut Visit) {
+        if let Some(time) = &mut visit.time
+            && let Some(end) = time.end.filter(|_| time.lasts().is_none())
+        {
+            let clock = |minutes: u32| format!("{:02}:{:02}", minutes / 60, minutes % 60);
+            let message = format!("a visit from {} to {} ends before it begins", clock(time.start), clock(end));
+            let hint = format!("was it `{}-{}`?", clock(end), clock(time.start));
+            let path = format!("log[{index}].time");
+            let told = self.tell(Severity::Warning, Rule::VisitTimes, &path, message, Some(hint));
+            told.left_out = Some("its end is not used".to_owned());
+            time.end = None;
+        }
+        let Some(labour) = visit.labour.and_then(|labour| labour.with_default("h")) else { return };
+        let labour = labour.0.get::<minute>();
+        let lasts = visit.time.and_then(TimeOfDay::lasts).map(f64::from);
+        let odd = match lasts {
+            Some(lasts) => {
+                labour > LABOUR_TIMES * lasts && labour >= MUCH_LABOUR_MINUTES
+                    || labour * LABOUR_TIMES < lasts && lasts >= LITTLE_TIME_MINUTES
+            }
+            None => labour > MOST_LABOUR_MINUTES,
+        };
+        if !odd {
+            return;
+        }
+        let hours = |minutes: f64| format!("{} h", (minutes / 60.0 * 100.0).round() / 100.0);
+        let message = match lasts {
+            Some(lasts) => format!("`labour` is {}, and the visit's `time` is {}", hours(labour), hours(lasts)),
+            None => format!("`labour` of one visit is {}", hours(labour)),
+        };
+        let hint = "hours and minutes mixed up, like `75 h` for `75 min`? it is billed as it is written".to_owned();
+        self.tell(Severity::Warning, Rule::VisitTimes, &format!("log[{index}].labour"), message, Some(hint));
+    }
+
+    /// Numbers under `used` that no part of the book has, where it has numbers at all.
+    fn numbers_used(&mut self, index: u32, visit: &Visit) {
+        if visit.used.0.is_empty() {
+            return;
+        }
+        let book = self.fleet;
+        let numbers = || book.book.parts.iter().filter_map(|(_, part)| Some(part.number.as_ref()?.0.as_str()));
+        if numbers().next().is_none() {
+            return;
+        }
+        for (number, _) in visit.used.iter() {
+            let of_part = || book.book.parts.iter().any(|(id, _)| id.as_str() == number.0);
+            if numbers().any(|known| known == number.0) || of_part() {
+                continue;
+            }
+            let near = yaml::nearest(&number.0, numbers()).map(|near| format!("did you mean `{near}`?"));
+            let hint = near.unwrap_or_else(|| "add it to the book with its `sell`, or it has no price".to_owned());
+            let message = format!("no part of the book has the number `{}`", number.0);
+            let told = self.tell(
+                Severity::Warning,
+                Rule::UnknownPart,
+                &format!("log[{index}].used.{}", number.0),
+                message,
+                Some(hint),
+            );
+            told.left_out = Some("it stands on the statement without a price".to_owned());
+        }
     }
 
     /// Whether an address was not removed before a visit.
