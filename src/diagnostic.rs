@@ -66,7 +66,7 @@ rules! {
     /// A file that cannot be read.
     UnreadableFile = "unreadable-file", "A file must be plain UTF-8 text of bearable size inside the fleet's folder; links are not followed.";
     /// A file that no site or purpose claims.
-    StrayFile = "stray-file", "A file stands in the fleet's folder under a name that nothing reads; a misspelt name would otherwise be a silent gap.";
+    StrayFile = "stray-file", "A file or a folder stands in the fleet's folder under a name that nothing reads; a misspelt name would otherwise be a silent gap.";
     /// A limit of the fleet's own rule book that judges nothing, or everything.
     LimitWithoutSense = "limit-without-sense", "A rule book of the fleet's own judges for years once it is written, so what of it judges nothing is told: a limit the wrong way round or without the end it is judged by, a use no site can have, a set that is not there.";
     /// A spa's type that tubs.yaml does not have.

@@ -251,8 +251,14 @@ pub fn pieces(fleet: &Fleet, site: &Site, visit: &Visit) -> Vec<(What, Decimal, 
             .parts
             .iter()
             .find(|(id, part)| part.number.as_ref().is_some_and(|of| of.0 == number.0) || id.as_str() == number.0);
+        let exchanged = |(_, entry): &(Address, Entry)| {
+            entry.exchanged.as_ref().and_then(|exchange| exchange.model.as_ref()).is_some_and(|model| *model == *number)
+        };
         let (what, because) = match part {
             Some((id, _)) => (What::Part(id.clone()), because_of(fleet, visit, id)),
+            // The pump that was put in, which stands among the exchanges.
+            None if visit.at.iter().any(exchanged) => continue,
+            None if fleet.models.contains_key(&number.0) => (What::Pump(Some(number.0.clone())), usual_because(visit)),
             None => (What::Piece(number.0.clone()), usual_because(visit)),
         };
         result.push((what, quantity, because));

@@ -23,7 +23,7 @@ use std::collections::BTreeSet;
 use crate::address::{Address, Id};
 use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::forms::Fitted;
-use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
+use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, READ_FOLDERS, SourceText};
 use crate::records::yaml;
 use crate::records::{Fleet, Pump, Site};
 
@@ -83,6 +83,15 @@ pub fn check_shared(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
                 "no file of a fleet has this name, so it is not read".to_owned(),
             );
             diagnostic.hint = yaml::nearest(file, KNOWN.into_iter()).map(|near| format!("did you mean `{near}`?"));
+            diagnostics.push(diagnostic);
+        }
+    }
+    for name in &folder.other_folders {
+        // Folders of the fleet's own are nobody's business; one that is nearly a folder of the format is a slip.
+        if let Some(near) = yaml::nearest(&name.to_lowercase(), READ_FOLDERS.into_iter()) {
+            let message = format!("no folder of a fleet is named `{name}`, so nothing in it is read");
+            let mut diagnostic = plain(Severity::Warning, Rule::StrayFile, name, message);
+            diagnostic.hint = Some(format!("did you mean `{near}`?"));
             diagnostics.push(diagnostic);
         }
     }

@@ -22,10 +22,12 @@ pub struct Folder {
     pub files: Vec<String>,
     /// Links, which are not followed, and names that are not text.
     pub refused: Vec<(String, &'static str)>,
+    /// Folders in it that are none of the format's, and are not looked into.
+    pub other_folders: Vec<String>,
 }
 
 /// The folders of a fleet whose files are read.
-const READ_FOLDERS: [&str; 4] = ["sites", "readings", "bookings", "limits"];
+pub const READ_FOLDERS: [&str; 4] = ["sites", "readings", "bookings", "limits"];
 
 impl Folder {
     /// Lists a fleet's folder: the folder itself and the folders of the format, one level deep.
@@ -33,7 +35,9 @@ impl Folder {
     /// # Errors
     /// If the folder cannot be listed.
     pub fn list(root: &Path) -> std::io::Result<Self> {
-        let mut folder = Self { root: root.to_path_buf(), files: Vec::new(), refused: Vec::new() };
+        let mut folder =
+            Self { root: root.to_path_buf(), files: Vec::new(), refused: Vec::new(), other_folders: Vec::new() };
+        let mut other_folders = Vec::new();
         for entry in walkdir::WalkDir::new(root)
             .follow_links(false)
             .follow_root_links(true)
@@ -41,7 +45,13 @@ impl Folder {
             .max_depth(2)
             .sort_by_file_name()
             .into_iter()
-            .filter_entry(|entry| entry.depth() != 1 || !entry.file_type().is_dir() || is_read(entry.file_name()))
+            .filter_entry(|entry| {
+                let other = entry.depth() == 1 && entry.file_type().is_dir() && !is_read(entry.file_name());
+                if other {
+                    other_folders.push(entry.file_name().to_string_lossy().into_owned());
+                }
+                !other
+            })
         {
             let entry = entry.map_err(std::io::Error::from)?;
             let Ok(relative) = entry.path().strip_prefix(root) else { continue };
@@ -68,6 +78,7 @@ impl Folder {
             }
         }
         folder.files.sort();
+        folder.other_folders = other_folders;
         Ok(folder)
     }
 

@@ -101,7 +101,7 @@ impl Checker<'_> {
         }
         for (number, _) in visit.used.iter() {
             let of_part = || book.book.parts.iter().any(|(id, _)| id.as_str() == number.0);
-            if numbers().any(|known| known == number.0) || of_part() {
+            if numbers().any(|known| known == number.0) || of_part() || book.models.contains_key(&number.0) {
                 continue;
             }
             let near = yaml::nearest(&number.0, numbers()).map(|near| format!("did you mean `{near}`?"));
