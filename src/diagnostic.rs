@@ -85,6 +85,8 @@ rules! {
     UnknownColumn = "unknown-column", "A sheet's columns are named as the fields of the records.";
     /// One id used twice.
     RepeatedId = "repeated-id", "Pumps, filters and equipment of a spa share one set of ids, so that an address names one thing.";
+    /// An id that is nearly another's.
+    NearlyNamed = "nearly-named", "A spa of a site's file belongs to the line of `sites.csv` with the same id, and `here: false` drops a thing of the type with the same id: a misspelt id would make a second spa, or drop nothing.";
     /// An id that would mix two folders of what is written.
     ReservedId = "reserved-id", "No site is named `customers`: the folder of its quotes would be the one that holds the customers' quotes.";
     /// Lines of one site that say different things of it.

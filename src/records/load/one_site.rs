@@ -2,6 +2,7 @@
 //!
 //! A wrong entry of the log or row of a sheet costs itself, a wrong thing of what stands there the site.
 
+mod near_ids;
 mod sheets;
 mod spa;
 
@@ -168,6 +169,7 @@ impl<'a> SiteReader<'a> {
             spas.clone_from(&file.spas.0);
             rest = Some(file);
         }
+        self.spas_nearly_named(files, &spas, source);
         for line in &files.lines {
             name = name.or_else(|| line.name.clone());
             customer = customer.or_else(|| line.customer.clone());
@@ -218,6 +220,8 @@ impl<'a> SiteReader<'a> {
             spas.truncate(MOST_SPAS);
         }
         for (id, mut spa) in spas {
+            let base = spa.r#type.as_ref().and_then(|name| self.shared.types.get(&name.0));
+            self.drops_nothing(&id, &spa, base, source);
             if let Some(name) = spa.r#type.clone() {
                 match self.shared.types.get(&name.0) {
                     Some(base) => spa.inherit_from(base),

@@ -236,6 +236,9 @@ impl SiteReader<'_> {
                 (source.file.to_string(), spot, spot.and_then(|s| source.line(s.line)), message, second)
             }
         };
+        let near = self.near_in_type(of_type.filter(|_| in_type.is_none()).map(|name| name.0.as_str()), id);
+        let hint =
+            near.map_or_else(|| hint.to_owned(), |near| format!("did you mean `{near}` of its type? else {hint}"));
         self.lost = true;
         self.diagnostics.push(Diagnostic {
             severity: Severity::Error,
@@ -244,7 +247,7 @@ impl SiteReader<'_> {
             spot,
             excerpt,
             message,
-            hint: Some(hint.to_owned()),
+            hint: Some(hint),
             second,
             left_out: Some("the site is left out".to_owned()),
         });
