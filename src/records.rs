@@ -56,10 +56,21 @@ pub struct Fleet {
     pub customers: BTreeMap<Id, Customer>,
     /// Rule books by name: the built-in ones and the fleet's own.
     pub rule_books: BTreeMap<String, Arc<RuleBook>>,
+    /// Models and customers that could not be understood, which has been told: they are not missing.
+    pub lost: LostNames,
     /// The accepted plan, if there is one.
     pub plan: Option<plan::PlanFile>,
     /// Defaults used for the whole fleet: what, and where to change it.
     pub assumed: Vec<Assumed>,
+}
+
+/// Names in shared files of what stands there and could not be understood.
+#[derive(Debug, Clone, Default)]
+pub struct LostNames {
+    /// Of `pumps.yaml`.
+    pub models: Vec<String>,
+    /// Of `customers.yaml`.
+    pub customers: Vec<String>,
 }
 
 /// The book of wear parts and tasks.
@@ -401,6 +412,11 @@ impl Site {
 }
 
 impl Fleet {
+    /// Whether a model stands in `pumps.yaml`, understood or not.
+    pub fn has_model(&self, name: &str) -> bool {
+        self.models.contains_key(name) || self.lost.models.iter().any(|lost| lost == name)
+    }
+
     /// Who stands as the maker on what is printed: `prepared_by`, else the fleet's name.
     pub fn prepared_by(&self) -> &str {
         &self.settings.prepared_by.as_ref().unwrap_or(&self.settings.fleet).0

@@ -378,6 +378,7 @@ impl Checker<'_> {
             self.found.diagnostics.push(told);
         } else if let Some(customer) = &site.customer
             && !self.fleet.customers.contains_key(customer)
+            && !self.fleet.lost.customers.iter().any(|lost| lost == customer.as_str())
         {
             let hint = yaml::nearest(customer.as_str(), self.fleet.customers.keys().map(Id::as_str))
                 .map(|near| format!("did you mean `{near}`?"));

@@ -4,7 +4,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::Id;
-use crate::records::forms::{Currency, Date, Dated, Format, Keyed, Money, Number, Share, Text, Timezone};
+use crate::records::forms::{Currency, Date, Dated, Format, Keyed, Money, Number, Share, Text, Timezone, sound};
 use crate::units::{Duration, Period};
 
 /// The file as it is written.
@@ -13,6 +13,7 @@ pub struct FleetFile {
     /// The version of the record format: `1`.
     pub format: Format,
     /// The fleet's name, as printed.
+    #[serde(deserialize_with = "name")]
     pub fleet: Text,
     /// Who prepares the reports, as printed.
     #[serde(default)]
@@ -186,13 +187,39 @@ pub struct Technician {
     /// The name, as printed on work sheets.
     pub name: Option<Text>,
     /// The days worked.
+    #[serde(deserialize_with = "days")]
     pub days: Option<Vec<Weekday>>,
     /// The hours worked on such a day.
+    #[serde(deserialize_with = "hours_per_day")]
     pub hours_per_day: Option<Duration>,
     /// What only some may do.
     pub skills: Vec<Text>,
     /// Days off.
     pub leave: Vec<Leave>,
+}
+
+fn name<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Text, D::Error> {
+    sound(
+        deserializer,
+        |name: &Text| !name.0.trim().is_empty(),
+        "a fleet has a name, which stands on all that is printed",
+    )
+}
+
+fn days<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Vec<Weekday>>, D::Error> {
+    let once = |days: &Option<Vec<Weekday>>| {
+        days.as_ref().is_none_or(|days| {
+            !days.is_empty() && days.iter().enumerate().all(|(index, day)| !days[..index].contains(day))
+        })
+    };
+    sound(deserializer, once, "name each day worked once, like `[mon, tue]`; somebody who is away has `leave`")
+}
+
+fn hours_per_day<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Duration>, D::Error> {
+    let of_a_day = |hours: &Option<Duration>| {
+        hours.is_none_or(|hours| (0.0..=24.0).contains(&hours.0.get::<uom::si::time::hour>()) && hours.0.value > 0.0)
+    };
+    sound(deserializer, of_a_day, "a working day has more than 0 and at most 24 hours, like `7 h`")
 }
 
 /// A stretch of days off, both ends counted.

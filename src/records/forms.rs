@@ -73,6 +73,19 @@ macro_rules! scalar {
 }
 use scalar;
 
+/// Reads a value that must hold more than its form: `must` says what.
+///
+/// # Errors
+/// Those of its form; else `must`.
+pub(super) fn sound<'de, T: Deserialize<'de>, D: Deserializer<'de>>(
+    deserializer: D,
+    is_sound: impl FnOnce(&T) -> bool,
+    must: &str,
+) -> Result<T, D::Error> {
+    let value = T::deserialize(deserializer)?;
+    if is_sound(&value) { Ok(value) } else { Err(serde::de::Error::custom(must)) }
+}
+
 /// The longest text a record may hold.
 const LONGEST_TEXT: usize = 20_000;
 

@@ -20,12 +20,12 @@ use crate::records::fleet::{FleetFile, Technician};
 use crate::records::plan::PlanFile;
 use crate::records::pumps::PumpsFile;
 use crate::records::readings;
-use crate::records::site::SheetLine;
+use crate::records::site::{SheetLine, SiteFile};
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET, SourceText};
 use crate::records::tubs::{SpaFile, TubsFile};
 use crate::records::upkeep::UpkeepFile;
 use crate::records::yaml::{self, Problem, Step};
-use crate::records::{Assumed, Book, Fleet, Site};
+use crate::records::{Assumed, Book, Fleet, LostNames, Site};
 
 /// The built-in book of wear parts and tasks.
 const BUILT_IN_BOOK: &str = include_str!("../../data/book.yaml");
@@ -140,14 +140,12 @@ impl Shared {
                 None,
             ));
         }
-        // Any error in fleet.yaml costs the run: every site depends on it.
-        let settings: FleetFile = match read_shared(&folder, "fleet.yaml", |_| 0, &mut diagnostics) {
-            Some((file, _)) => file,
-            None => return Err(LoadError::Unusable("fleet.yaml".to_owned(), diagnostics)),
-        };
+        // Any error in fleet.yaml costs the run: every site depends on it. What is wrong elsewhere is told all the same.
+        let settings = read_shared::<FleetFile>(&folder, "fleet.yaml", |_| 0, &mut diagnostics).map(|(file, _)| file);
         let entry = |path: &[Step]| if path.len() >= 2 { 2 } else { 0 };
         let mut unusable = None;
         let mut bad_models = BTreeSet::new();
+        let mut lost = LostNames::default();
         let mut bad_types = BTreeSet::new();
         let mut models = BTreeMap::new();
         let mut types = BTreeMap::new();
@@ -155,9 +153,10 @@ impl Shared {
         let mut assumed = Vec::new();
         if folder.has("pumps.yaml") {
             match read_shared::<PumpsFile>(&folder, "pumps.yaml", entry, &mut diagnostics) {
-                Some((file, lost)) => {
+                Some((file, lost_models)) => {
                     models = file.models.0.into_iter().map(|(name, model)| (name.0, model)).collect();
-                    bad_models.extend(lost);
+                    bad_models.extend(lost_models.iter().cloned());
+                    lost.models = lost_models;
                 }
                 None => unusable = Some("pumps.yaml"),
             }
@@ -173,7 +172,10 @@ impl Shared {
         }
         if folder.has("customers.yaml") {
             match read_shared::<CustomersFile>(&folder, "customers.yaml", entry, &mut diagnostics) {
-                Some((file, _)) => customers = file.customers.0.into_iter().collect(),
+                Some((file, lost_customers)) => {
+                    customers = file.customers.0.into_iter().collect();
+                    lost.customers = lost_customers;
+                }
                 None => unusable = Some("customers.yaml"),
             }
         }
@@ -223,12 +225,16 @@ impl Shared {
                 None => unusable = Some("sites.csv"),
             }
         }
-        if let Some(file) = unusable {
+        let (Some(settings), None) = (&settings, unusable) else {
+            let file = if settings.is_none() { "fleet.yaml" } else { unusable.unwrap_or("fleet.yaml") };
+            diagnostics.extend(problems_of_sites(&folder));
+            diagnostics.sort_by_cached_key(Diagnostic::order);
             return Err(LoadError::Unusable(file.to_owned(), diagnostics));
-        }
+        };
+        let settings = settings.clone();
         let sites = find_sites(&folder, sheet, &mut diagnostics);
         assume_settings(&settings, &folder, &mut assumed);
-        let mut fleet = Fleet { settings, models, book, customers, rule_books, plan, assumed };
+        let mut fleet = Fleet { settings, models, book, customers, rule_books, lost, plan, assumed };
         let (found, without_contract) = check::contracts_without_sense(&fleet, &folder);
         diagnostics.extend(found);
         for id in without_contract {
@@ -239,6 +245,8 @@ impl Shared {
         diagnostics.extend(check::check_shared(&fleet, &folder));
         diagnostics.extend(check::unlikely_shared(&fleet, &types, &folder));
         if diagnostics.iter().any(|d| d.file == "fleet.yaml" && d.severity == Severity::Error) {
+            diagnostics.extend(problems_of_sites(&folder));
+            diagnostics.sort_by_cached_key(Diagnostic::order);
             return Err(LoadError::Unusable("fleet.yaml".to_owned(), diagnostics));
         }
         diagnostics.sort_by_cached_key(Diagnostic::order);
@@ -301,6 +309,24 @@ fn read_shared<T: serde::de::DeserializeOwned>(
         diagnostics.push(diagnostic);
     }
     reading.value.map(|value| (value, lost))
+}
+
+/// What cannot be understood in the sites' own files, where what they share cannot be used and so no site can be put
+/// together: everything that can be mended is told in one go.
+fn problems_of_sites(folder: &Folder) -> Vec<Diagnostic> {
+    let mut found = Vec::new();
+    for (_, file) in folder.under("sites", ".yaml") {
+        match folder.text(file, LARGEST_RECORD) {
+            Ok(source) => {
+                let reading = yaml::read::<SiteFile>(&source.text, <[Step]>::len);
+                found.extend(reading.problems.iter().map(|problem| diagnose(&source, problem)));
+            }
+            Err((message, line)) => {
+                found.push(about_file(Severity::Error, Rule::UnreadableFile, file, message, line));
+            }
+        }
+    }
+    found
 }
 
 fn read_rule_books(folder: &Folder) -> (BTreeMap<String, Arc<limits::RuleBook>>, Vec<Diagnostic>) {

@@ -3,7 +3,7 @@
 use schemars::JsonSchema;
 use serde::Deserialize;
 
-use crate::records::forms::{Dated, Format, Keyed, Money, Name, Number, Text};
+use crate::records::forms::{Dated, Format, Keyed, Money, Name, Number, Text, sound};
 use crate::units::{Current, Duration, Flow, Length, Power, Voltage};
 
 /// The file as it is written.
@@ -37,7 +37,7 @@ pub struct Model {
     #[serde(default)]
     pub current: SpeedCurrents,
     /// The low speed as a share of full speed.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "low_speed")]
     pub low_speed: Option<Number>,
     /// Its curve at `run` or `high`: points of flow and head.
     #[serde(default)]
@@ -75,6 +75,16 @@ impl<'de> Deserialize<'de> for Speeds {
     }
 }
 
+fn low_speed<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Number>, D::Error> {
+    let below_one = |share: &Option<Number>| share.is_none_or(|share| share.0 > 0.0 && share.0 < 1.0);
+    sound(deserializer, below_one, "a low speed is a share of full speed, above 0 and below 1, like `0.5`")
+}
+
+fn phases<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Number>, D::Error> {
+    let one_or_three = |phases: &Option<Number>| phases.is_none_or(|phases| [1.0, 3.0].contains(&phases.0));
+    sound(deserializer, one_or_three, "a supply has 1 or 3 phases")
+}
+
 /// The sizes of the unions.
 #[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
@@ -92,6 +102,7 @@ pub struct Supply {
     /// The voltage.
     pub voltage: Option<Voltage>,
     /// The phases: 1 or 3.
+    #[serde(deserialize_with = "phases")]
     pub phases: Option<Number>,
 }
 

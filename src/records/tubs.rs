@@ -5,7 +5,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::Id;
-use crate::records::forms::{Date, Fitted, Format, Keyed, Name, Number, OneOrMany, Text};
+use crate::records::forms::{Date, Fitted, Format, Keyed, Name, Number, OneOrMany, Text, sound};
 use crate::units::{Area, Daily, Duration, Flow, Length, PerDay, Power, Pressure, Temperature, Volume};
 
 /// The file as it is written.
@@ -188,11 +188,17 @@ impl Speed {
     }
 }
 
+fn digits<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<u32>, D::Error> {
+    let of_a_counter = |digits: &Option<u32>| digits.is_none_or(|digits| (3..=9).contains(&digits));
+    sound(deserializer, of_a_counter, "a counter of hours has from 3 to 9 digits")
+}
+
 /// A counter of hours.
 #[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Meter {
     /// How many digits it has before it rolls over.
+    #[serde(deserialize_with = "digits")]
     pub digits: Option<u32>,
     /// What it showed on the day the pump was fitted.
     pub at_fitting: Option<Duration>,

@@ -1,10 +1,10 @@
 //! `upkeep.yaml`: the book of wear parts and tasks. The built-in book has the same form.
 
 use schemars::JsonSchema;
-use serde::Deserialize;
+use serde::{Deserialize, Deserializer};
 
 use crate::address::Id;
-use crate::records::forms::{Dated, Format, Keyed, Money, Name, Number, OneOrMany, Text};
+use crate::records::forms::{Dated, Format, Keyed, Money, Name, Number, OneOrMany, Text, sound};
 use crate::records::tubs::ProgramFile;
 use crate::units::{Duration, Period, Pressure};
 
@@ -33,7 +33,7 @@ pub struct Part {
     #[serde(default)]
     pub models: Option<Vec<Name>>,
     /// How many make one set with one life.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "count")]
     pub count: Option<u32>,
     /// When it is due by the book.
     #[serde(default)]
@@ -63,7 +63,7 @@ pub struct Part {
     #[serde(default)]
     pub failure: Option<Failure>,
     /// What is believed of its Weibull shape before the fleet's own failures can say.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "shape")]
     pub shape: Option<Shape>,
     /// How long an order takes.
     #[serde(default)]
@@ -76,13 +76,37 @@ pub struct Part {
     pub water_out: Option<bool>,
 }
 
+fn count<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<u32>, D::Error> {
+    sound(deserializer, |count: &Option<u32>| *count != Some(0), "a set has at least one piece")
+}
+
+fn shape<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Shape>, D::Error> {
+    let rises = |shape: &Option<Shape>| {
+        shape.is_none_or(|Shape { low, typical, high }| 0.0 < low.0 && low <= typical && typical <= high && low < high)
+    };
+    sound(deserializer, rises, "a shape rises from `low` over `typical` to `high`, all above 0")
+}
+
+/// What is said of an interval of nothing.
+const NOTHING: &str = "an interval is longer than nothing; leave it out where there is none";
+
+fn hours<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Duration>, D::Error> {
+    sound(deserializer, |hours: &Option<Duration>| hours.is_none_or(|hours| hours.0.value > 0.0), NOTHING)
+}
+
+fn age<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Option<Period>, D::Error> {
+    sound(deserializer, |age: &Option<Period>| age.is_none_or(|age| age.mean_days() > 0.0), NOTHING)
+}
+
 /// When a part is due by the book: whichever comes first.
 #[derive(Debug, Clone, Copy, Default, Deserialize, JsonSchema)]
 #[serde(default)]
 pub struct Interval {
     /// After so many hours run.
+    #[serde(deserialize_with = "hours")]
     pub hours: Option<Duration>,
     /// After so long in place.
+    #[serde(deserialize_with = "age")]
     pub age: Option<Period>,
 }
 
@@ -126,7 +150,7 @@ pub struct Task {
     #[serde(default)]
     pub every: Option<Every>,
     /// The longest that may pass between two.
-    #[serde(default)]
+    #[serde(default, deserialize_with = "age")]
     pub at_most: Option<Period>,
     /// Due sooner once the filter's pressure has risen so far above clean.
     #[serde(default)]
@@ -179,8 +203,8 @@ impl<'de> Deserialize<'de> for Every {
         if text == "changeover" {
             return Ok(Self::Changeover);
         }
-        Period::read(&text)
-            .map(Self::Period)
-            .map_err(|error| serde::de::Error::custom(format!("{error}, or with the word `changeover`")))
+        let period = Period::read(&text)
+            .map_err(|error| serde::de::Error::custom(format!("{error}, or with the word `changeover`")))?;
+        if period.mean_days() > 0.0 { Ok(Self::Period(period)) } else { Err(serde::de::Error::custom(NOTHING)) }
     }
 }

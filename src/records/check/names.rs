@@ -36,7 +36,7 @@ pub(super) fn in_book(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
             }
         }
         for (index, model) in part.models.iter().flatten().enumerate() {
-            if !fleet.models.is_empty() && !fleet.models.contains_key(&model.0) {
+            if !fleet.models.is_empty() && !fleet.has_model(&model.0) {
                 let message = format!("`models` of `{id}` names `{model}`, which pumps.yaml does not have");
                 let hint = yaml::nearest(&model.0, fleet.models.keys().map(String::as_str)).map(did_you_mean);
                 tell(Rule::UnknownModel, &format!("parts.{id}.models[{index}]"), message, hint);
@@ -53,6 +53,17 @@ pub(super) fn in_book(fleet: &Fleet, folder: &Folder) -> Vec<Diagnostic> {
             let message = format!("`{id}` fits a `{fits}`, and nothing is called so");
             tell(Rule::UnknownPart, &format!("{group}.{id}.fits"), message, Some(did_you_mean(near)));
         }
+    }
+    let people = &fleet.settings.technicians;
+    let skills = || people.iter().flat_map(|(_, person)| &person.skills).map(|skill| skill.0.as_str());
+    let part_skills = fleet.book.parts.iter().map(|(id, part)| ("parts", id, part.skill.as_ref()));
+    let task_skills = fleet.book.tasks.iter().map(|(id, task)| ("tasks", id, task.skill.as_ref()));
+    for (group, id, skill) in part_skills.chain(task_skills).filter(|_| !people.0.is_empty()) {
+        let Some(skill) = skill.filter(|skill| skills().all(|known| known != skill.0)) else { continue };
+        let message = format!("`{id}` needs the skill `{skill}`, which no technician of fleet.yaml has");
+        let hint = yaml::nearest(&skill.0, skills()).map(did_you_mean);
+        let hint = hint.or_else(|| Some("add it to somebody's `skills`, or no visit can be planned for it".to_owned()));
+        tell(Rule::UnknownTechnician, &format!("{group}.{id}.skill"), message, hint);
     }
     diagnostics
 }

@@ -14,7 +14,7 @@ impl Checker<'_> {
         let path = format!("spas.{}.pumps.{}", pump.at.spa(), pump.at.last());
         let model = self.fleet.model(pump);
         match (&pump.model, model) {
-            (Some(name), None) if !self.fleet.models.is_empty() => {
+            (Some(name), None) if !self.fleet.models.is_empty() && !self.fleet.has_model(&name.0) => {
                 let near = yaml::nearest(&name.0, self.fleet.models.keys().map(String::as_str))
                     .map(|near| format!("did you mean `{near}`?"));
                 self.tell(

@@ -101,7 +101,7 @@ impl Checker<'_> {
         }
         for (number, _) in visit.used.iter() {
             let of_part = || book.book.parts.iter().any(|(id, _)| id.as_str() == number.0);
-            if numbers().any(|known| known == number.0) || of_part() || book.models.contains_key(&number.0) {
+            if numbers().any(|known| known == number.0) || of_part() || book.has_model(&number.0) {
                 continue;
             }
             let near = yaml::nearest(&number.0, numbers()).map(|near| format!("did you mean `{near}`?"));
@@ -227,7 +227,7 @@ impl Checker<'_> {
         }
         if let Some(model) = entry.exchanged.as_ref().and_then(|e| e.model.as_ref())
             && !self.fleet.models.is_empty()
-            && !self.fleet.models.contains_key(&model.0)
+            && !self.fleet.has_model(&model.0)
         {
             let hint = yaml::nearest(&model.0, self.fleet.models.keys().map(String::as_str))
                 .map(|near| format!("did you mean `{near}`?"));

@@ -15,7 +15,7 @@ impl SiteReader<'_> {
         for (id, spa) in spas {
             // One that is of a type, or has pumps of its own with their duty, is meant as it stands.
             let whole = spa.r#type.is_some() || spa.pumps.iter().any(|(_, pump)| pump.duty.is_some());
-            if whole || files.lines.iter().any(|line| line.spa == *id) {
+            if whole || self.lost || files.lines.iter().any(|line| line.spa == *id) {
                 continue;
             }
             let others = files.lines.iter().filter(|line| spas.iter().all(|(own, _)| *own != line.spa));
@@ -39,8 +39,8 @@ impl SiteReader<'_> {
 
     /// Things dropped with `here: false` that the spa's type has not.
     pub(super) fn drops_nothing(&mut self, id: &Id, spa: &SpaFile, base: Option<&SpaFile>, source: &SourceText) {
-        // A type that is not there is told as such.
-        if spa.r#type.is_some() && base.is_none() {
+        // A type that is not there is told as such, and a misspelt `type` as what it is.
+        if self.lost || spa.r#type.is_some() && base.is_none() {
             return;
         }
         let dropped = |of: &SpaFile| -> Vec<(&'static str, Id)> {
