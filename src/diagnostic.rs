@@ -125,6 +125,8 @@ rules! {
     EndsBeforeStart = "ends-before-start", "What has a first and a last day must not end before it begins.";
     /// Two dates of one entry in an order that cannot be.
     DatesOutOfOrder = "dates-out-of-order", "A fault is reported before the visit that mends it ends, and work is put off to a later day. A date the other way round has a slip in it, and is not used.";
+    /// A visit that stands in the log twice.
+    RepeatedVisit = "repeated-visit", "A visit stands in the log once. One that stands there twice, word for word, was typed in again, and what it took would be billed twice; readings given twice are kept once and cost nothing.";
     /// Times and labour of a visit that cannot both be meant.
     VisitTimes = "visit-times", "A visit's `time` ends after it begins, or within eight hours through midnight; its `labour` is near that time, for it is what is billed. Several people may work at once, so only what is six times off, or over a day in one visit, is asked about (common practice, no source).";
     /// A value far from what such things usually have.

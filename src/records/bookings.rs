@@ -54,6 +54,13 @@ pub fn is_within(stretches: &[(NaiveDate, NaiveDate)], day: NaiveDate) -> bool {
     index > 0 && day < stretches[index - 1].1
 }
 
+/// The line, from 1, on which a stay that begins on a day is written.
+pub fn line_of(text: &str, from: NaiveDate) -> Option<usize> {
+    let written = from.format("%Y%m%d").to_string();
+    let begins = |line: &str| line.starts_with("DTSTART") && line.contains(&written);
+    text.lines().position(begins).map(|index| index + 1)
+}
+
 /// Reads a bookings file; times are taken in the fleet's time zone.
 pub fn read(text: &str, timezone: chrono_tz::Tz) -> (Stays, Vec<BookingProblem>) {
     let whole = |message: String| (Stays::default(), vec![BookingProblem { line: Some(1), message, whole_file: true }]);

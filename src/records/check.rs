@@ -316,20 +316,22 @@ pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &Sour
         for item in &spa.equipment {
             checker.misspelt_kind(item);
         }
-        for (what, parts) in std::iter::once(("", &spa.parts))
-            .chain(spa.filters.iter().map(|f| (f.at.as_str(), &f.parts)))
-            .chain(spa.pumps.iter().map(|p| (p.at.as_str(), &p.parts)))
-            .chain(spa.equipment.iter().map(|e| (e.at.as_str(), &e.parts)))
+        for (group, at, parts) in std::iter::once(("", &spa.at, &spa.parts))
+            .chain(spa.filters.iter().map(|f| (".filters.", &f.at, &f.parts)))
+            .chain(spa.pumps.iter().map(|p| (".pumps.", &p.at, &p.parts)))
+            .chain(spa.equipment.iter().map(|e| (".equipment.", &e.at, &e.parts)))
         {
             for (part, _) in parts.iter() {
                 if fleet.book.parts.get(part).is_none() && !fleet.book.is_lost(part) {
                     let hint = nearest_part(fleet, part);
-                    let path = format!("spas.{}", spa.at);
-                    let name = if what.is_empty() { spa.at.as_str() } else { what };
+                    let thing = if group.is_empty() { "" } else { at.last() };
+                    let path = format!("spas.{}{group}{thing}.parts.{part}", spa.at);
+                    // What a type says stands in no site's file.
+                    let path = if source.holds(&path) { path } else { format!("spas.{}", spa.at) };
                     checker.lose_site(
                         Rule::UnknownPart,
                         &path,
-                        format!("the book has no part `{part}`, named under `{name}`"),
+                        format!("the book has no part `{part}`, named under `{at}`"),
                         hint,
                     );
                 }
@@ -343,6 +345,7 @@ pub fn check_site(fleet: &Fleet, folder: &Folder, site: &mut Site, source: &Sour
     }
     site.visits = visits;
     checker.exchanged_twice(site);
+    checker.written_twice(site);
     checker.found.diagnostics.extend(wording::odd_words(fleet, source));
     if checker.not_told > 0 {
         let what = format!("{} more problems of {} are not told", checker.not_told, source.file);

@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 
 use crate::address::{Address, Id};
-use crate::records::forms::{Date, Fitted, Keyed, Name, Named, Number, Reported, Text};
+use crate::records::forms::{Date, Fitted, Keyed, Name, Named, Number, Reported, Text, sound};
 use crate::units::{Concentration, Current, Duration, Flow, Period, Pressure, Redox, Temperature, Typed, Written};
 
 /// A visit.
@@ -127,6 +127,11 @@ pub struct Left {
     pub what: Option<Text>,
 }
 
+fn ph<'de, D: serde::Deserializer<'de>>(deserializer: D) -> Result<Option<Number>, D::Error> {
+    let on_the_scale = |ph: &Option<Number>| ph.is_none_or(|ph| ph.0 <= 14.0);
+    sound(deserializer, on_the_scale, "it is a bare number from 0 to 14, like `7.4`")
+}
+
 macro_rules! with_readings {
     ($($(#[$attribute:meta])* struct $name:ident { $($(#[$field_attribute:meta])* $field:ident: $type:ty,)* })+) => {
         $($(#[$attribute])*
@@ -150,6 +155,7 @@ macro_rules! with_readings {
             /// The temperature of the water.
             pub temperature: Option<Typed<Temperature>>,
             /// The pH of the water.
+            #[serde(deserialize_with = "ph")]
             pub ph: Option<Number>,
             /// Free chlorine.
             pub free_chlorine: Option<Typed<Concentration>>,

@@ -33,6 +33,9 @@ pub struct SheetProblem {
     pub whole_file: bool,
 }
 
+/// The most wrong rows that are told of a sheet; behind them it is not read on.
+const MOST_PROBLEMS: usize = 100;
+
 /// A sheet's readings. A fleet has millions, so what rows share is kept once.
 #[derive(Debug, Clone, Default)]
 pub struct Sheet {
@@ -197,7 +200,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem
                     hint: None,
                     whole_file: false,
                 });
-                if problems.len() > 100 {
+                if problems.len() > MOST_PROBLEMS {
                     break;
                 }
                 continue;
@@ -220,7 +223,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem
                 hint: None,
                 whole_file: false,
             });
-            if problems.len() > 100 {
+            if problems.len() > MOST_PROBLEMS {
                 break;
             }
             continue;
@@ -284,7 +287,7 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem
                 hint: None,
                 whole_file: false,
             });
-            if problems.len() > 100 {
+            if problems.len() > MOST_PROBLEMS {
                 break;
             }
             continue;
@@ -293,6 +296,16 @@ pub fn read_readings(text: &str, typed: &TypedUnits) -> (Sheet, Vec<SheetProblem
             let of_row = |&(quantity, value)| SheetReading { line, day, time, at, quantity, value };
             sheet.readings.extend(values.iter().map(of_row));
         }
+    }
+    if problems.len() > MOST_PROBLEMS {
+        let last = problems.iter().map(|problem| problem.spot.line).max().unwrap_or(1);
+        problems.push(SheetProblem {
+            rule: Rule::WrongValue,
+            spot: Spot { line: last, column: 1, length: 1 },
+            message: format!("over {MOST_PROBLEMS} rows are wrong up to here, and no more of the sheet is read"),
+            hint: Some("mend these first: every reading behind this line is missing".to_owned()),
+            whole_file: false,
+        });
     }
     (sheet, problems)
 }

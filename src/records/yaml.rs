@@ -203,6 +203,17 @@ fn read_with_places<T: DeserializeOwned>(text: &str, cost: impl Fn(&[Step]) -> u
     let mut whole_lost = paths.iter().any(Vec::is_empty);
     let value = loop {
         if problems.len() >= MOST_PROBLEMS || round >= rounds {
+            let message = format!("with this one {} things are wrong, and no more were looked for", problems.len());
+            let spot = problems.last().map_or(spot(root.mark), |last| last.spot);
+            problems.push(Problem {
+                rule: Rule::WrongValue,
+                path: Vec::new(),
+                left_out: 0,
+                spot,
+                message,
+                hint: Some("mend these first; what stands behind them may be wrong too".to_owned()),
+                second: None,
+            });
             break None;
         }
         round += 1;

@@ -12,7 +12,7 @@ use super::{place, plain};
 use crate::address::{Address, Id};
 use crate::calendar::add;
 use crate::diagnostic::{Diagnostic, Rule, Severity, Spot};
-use crate::records::bookings::Stays;
+use crate::records::bookings::{self, Stays};
 use crate::records::forms::{Dated, Fitted, Keyed};
 use crate::records::load::SiteFiles;
 use crate::records::tree::{Folder, LARGEST_RECORD, LARGEST_SHEET};
@@ -156,11 +156,8 @@ fn far_stays(site: &Site, folder: &Folder, as_of: NaiveDate) -> Vec<Diagnostic> 
         let more = if far.len() > 1 { format!(", the first of {} so far ahead", far.len()) } else { String::new() };
         let mut diagnostic = told(&file, format!("a stay begins on {first}, over five years ahead{more}"));
         let text = folder.text(&file, LARGEST_RECORD).ok();
-        let written = first.format("%Y%m%d").to_string();
-        let line = text.and_then(|source| {
-            source.text.lines().position(|line| line.starts_with("DTSTART") && line.contains(&written))
-        });
-        diagnostic.spot = line.map(|index| Spot { line: index + 1, column: 1, length: 1 });
+        let line = text.and_then(|source| bookings::line_of(&source.text, *first));
+        diagnostic.spot = line.map(|line| Spot { line, column: 1, length: 1 });
         Some(diagnostic)
     };
     files.into_iter().filter_map(of_file).collect()

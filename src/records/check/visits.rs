@@ -9,7 +9,7 @@ use super::{Checker, There, addresses, history, sense, speeds, standing};
 use crate::address::Address;
 use crate::diagnostic::{Rule, Severity};
 use crate::records::Site;
-use crate::records::log::{Entry, TimeOfDay, Visit};
+use crate::records::log::{Entry, TimeOfDay, Visit, Why};
 use crate::records::upkeep::{CLOSE, REOPEN};
 use crate::records::yaml;
 
@@ -21,6 +21,11 @@ const MUCH_LABOUR_MINUTES: f64 = 240.0;
 const LITTLE_TIME_MINUTES: f64 = 30.0;
 /// More labour in one visit is asked about where no time stands beside it: assumed.
 const MOST_LABOUR_MINUTES: f64 = 24.0 * 60.0;
+
+/// A visit as it can be held against another.
+fn written(visit: &Visit) -> String {
+    format!("{visit:?}")
+}
 
 impl Checker<'_> {
     /// A visit: entries that cannot be understood are taken out of it.
@@ -115,6 +120,31 @@ impl Checker<'_> {
                 Some(hint),
             );
             told.left_out = Some("it stands on the statement without a price".to_owned());
+        }
+    }
+
+    /// Visits that stand in the log twice, word for word: a sheet typed in again counts again.
+    pub(super) fn written_twice(&mut self, site: &Site) {
+        // Sorted by day, so that only neighbours can be alike.
+        for (place, (index, visit)) in site.visits.iter().enumerate() {
+            // A reading given twice is kept once; time, pieces and call-outs are billed.
+            let billed = visit.labour.is_some() || visit.time.is_some_and(|time| time.end.is_some());
+            if !billed && visit.used.0.is_empty() && visit.why != Some(Why::Callout) {
+                continue;
+            }
+            let earlier = site.visits[..place].iter().rev().take_while(|(_, other)| other.date == visit.date);
+            let alike = |(_, other): &&(u32, Visit)| {
+                let (here, there) = (visit.at.iter().map(|(at, _)| at), other.at.iter().map(|(at, _)| at));
+                visit.by == other.by && !visit.at.0.is_empty() && here.eq(there) && written(visit) == written(other)
+            };
+            let Some((first, _)) = earlier.filter(alike).last() else { continue };
+            let message = format!("the visit of {} stands in the log twice, word for word", visit.date);
+            let second = self.source.beside(&format!("log[{first}].date"), "the first".to_owned());
+            let path = format!("log[{index}].date");
+            let hint = Some("keep one".to_owned());
+            let told = self.tell(Severity::Warning, Rule::RepeatedVisit, &path, message, hint);
+            told.left_out = Some("both count, and are billed".to_owned());
+            told.second = second;
         }
     }
 

@@ -4,6 +4,7 @@ use std::sync::Arc;
 
 use super::SiteReader;
 use crate::address::Address;
+use crate::calendar::days_between;
 use crate::diagnostic::{Diagnostic, Rule, Severity};
 use crate::records::bookings::{self, Stays};
 use crate::records::check;
@@ -146,9 +147,25 @@ impl SiteReader<'_> {
             diagnostic.left_out = Some(left_out);
             self.diagnostics.push(diagnostic);
         }
+        self.long_stays(file, &stays, &source);
         (!lost).then(|| Arc::new(stays))
     }
+
+    /// Stays so long that a day of leaving may have a slip in it; told once of a file, with the first.
+    fn long_stays(&mut self, file: &str, stays: &Stays, source: &SourceText) {
+        let long: Vec<_> = stays.stays.iter().filter(|(from, to)| days_between(*from, *to) > LONGEST_STAY).collect();
+        let Some((from, to)) = long.first() else { return };
+        let more = if long.len() > 1 { format!(", the first of {} so long", long.len()) } else { String::new() };
+        let message = format!("the stay of {from} lasts {} nights, up to {to}{more}", days_between(*from, *to));
+        let line = bookings::line_of(&source.text, *from);
+        let mut told = about_file(Severity::Warning, Rule::Bookings, file, message, line);
+        told.hint = Some("is the day of leaving right? it counts as it is written".to_owned());
+        self.diagnostics.push(told);
+    }
 }
+
+/// A longer stay is asked about: half a year (assumed; winter lets are shorter).
+const LONGEST_STAY: i64 = 183;
 
 /// Moves the log's readings beside the sheet's, sorted; a reading given twice is kept once.
 pub(super) fn index_readings(site: &mut Site, typed: &TypedUnits) {
