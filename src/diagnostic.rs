@@ -113,6 +113,8 @@ rules! {
     UnusualPower = "unusual-power", "Circulation pumps are usually under 1 hp and jet pumps up to 8 hp (common practice, no source).";
     /// Union size unlike the usual for the duty.
     UnusualPorts = "unusual-ports", "Unions are usually 1.5 in on circulation pumps and 2 or 2.5 in on jet pumps (common practice, no source).";
+    /// A frame unlike the usual for the duty.
+    UnusualFrame = "unusual-frame", "Circulation pumps usually have frame 48; jet pumps have 48 or 56 (common practice, no source).";
     /// A frame that contradicts the bolt spacing.
     FrameAgainstBolts = "frame-against-bolts", "About 4 in across the feet is frame 48, about 5.5 in is frame 56 (common practice, no source; NEMA MG 1 gives 2E = 4 1/4 in and 4 7/8 in between bolt centres).";
     /// Gallons in a metric fleet.

@@ -87,6 +87,13 @@ impl Checker<'_> {
                 self.tell(Severity::Warning, Rule::UnusualPorts, &format!("{path}.model"), message, None);
             }
         }
+        // Jet pumps have either frame; other makes of frame than these two say nothing of the duty.
+        if let Some(frame) = model.frame.as_ref().filter(|frame| frame.0.trim().starts_with("56"))
+            && pump.duty == Duty::Filtration
+        {
+            let message = format!("`{}` has frame {frame}; pumps of this duty usually have frame 48", pump.at);
+            self.tell(Severity::Warning, Rule::UnusualFrame, &format!("{path}.model"), message, None);
+        }
         if let (Some(spacing), Some(frame)) = (pump.bolt_spacing.map(|l| l.0.get::<inch>()), &model.frame)
             && let Some(seen) = frame_by_bolts(spacing)
             && !frame.0.starts_with(seen)
