@@ -25,6 +25,15 @@ pub const GPM_PER_SQUARE_FOOT: f64 = LITRES_PER_GALLON / SQUARE_METRES_PER_SQUAR
 /// A foot in metres.
 pub const METRES_PER_FOOT: f64 = 0.3048;
 
+/// What beside planned work is in an expected cost: of the ways all, or the time alone where a fare is not written.
+pub fn included(fares_known: bool) -> &'static str {
+    if fares_known {
+        "failures and travel included"
+    } else {
+        "failures and time on the way included, and such fares as are written"
+    }
+}
+
 /// The beginning of a text of more than `most` letters, with a sign that there is more; a shorter one as it is.
 pub fn clipped(text: &str, most: usize) -> String {
     use unicode_segmentation::UnicodeSegmentation as _;

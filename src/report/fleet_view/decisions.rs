@@ -77,7 +77,8 @@ pub(super) fn numbers(given: &Given, standings: &[Standing]) -> Vec<Headline> {
             decimal(mean),
             expected_before.and_then(decimal),
             format!(
-                "cost expected in 12 months, failures and travel included; {} to {} {}",
+                "cost expected in 12 months, {}; {} to {} {}",
+                format::included(given.figures.sites.iter().all(|site| site.site.travel.cost.is_some())),
                 amount(given, low),
                 amount(given, high),
                 format::in_years(within)

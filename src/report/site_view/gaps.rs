@@ -4,9 +4,13 @@
 //! Each field is told once, with all the places it is missing at. It must not say what is wrong: that is `check`'s.
 
 use super::{Given, place};
+use chrono::Datelike;
+
 use crate::charts::style::list;
+use crate::costs::contract::{contract_on, price_of};
 use crate::quantities::run_hours::{MOTOR_EFFICIENCY, POWER_FACTOR};
 use crate::quantities::spa_loop::{ASSUMED_CELSIUS, ASSUMED_LOW_SPEED};
+use crate::records::customers::Scope;
 use crate::records::forms::Name;
 use crate::records::log::Quantity;
 use crate::records::pumps::{Model, Speeds};
@@ -30,6 +34,9 @@ pub(super) fn unknowns(given: &Given) -> Vec<view::Unknown> {
     of_book(given, &mut all);
     of_fleet(given, &mut all);
     let office = given.office();
+    if office {
+        of_contract(given, &mut all);
+    }
     all.0
         .into_iter()
         .map(|gap| view::Unknown {
@@ -294,6 +301,44 @@ fn of_fleet(given: &Given, all: &mut Gaps) {
     }
 }
 
+/// What a contract in force leaves open, and the way to the site. Only the office reads of it.
+fn of_contract(given: &Given, all: &mut Gaps) {
+    let site = given.site.site;
+    let costs = given.fleet.settings.labour.cost.is_some();
+    if costs && site.travel.cost.is_none() {
+        all.put(
+            "The fare",
+            "the way there and back".to_owned(),
+            "`travel` of the site, with its `cost`",
+            "what visits cost, quotes: only the time on the way is in them",
+        );
+    }
+    let Some(id) = &site.customer else { return };
+    let Some(contract) = given.fleet.customers.get(id).and_then(|customer| contract_on(customer, given.site.as_of))
+    else {
+        return;
+    };
+    let of = format!("the contract of {id}");
+    let mut left_out = |is: bool, what: &'static str, field: &str, narrows: &'static str| {
+        if is {
+            all.put(what, of.clone(), &format!("`{field}` of the contract in customers.yaml"), narrows);
+        }
+    };
+    let everything = contract.scope == Some(Scope::Everything);
+    left_out(contract.scope.is_none(), "The scope", "scope", "what is covered: without it all work is charged");
+    left_out(contract.visits.is_none(), "The number of visits", "visits", "looks round in the plan and the price");
+    left_out(contract.response.is_none(), "The response", "response", "whether calls were answered in time");
+    left_out(
+        contract.callouts.is_none() && !everything,
+        "The agreement on call-outs",
+        "callouts",
+        "what is covered: without it each call-out is charged",
+    );
+    let year = given.site.as_of.year();
+    left_out(price_of(contract, year).is_none(), "The price of the year", "price", "whether the contract pays");
+    left_out(contract.index.is_none(), "The index", "index", "what the next year is to cost");
+}
+
 /// The minutes of planned work that no record says.
 fn minutes_of_visits(given: &Given, all: &mut Vec<(String, String, &'static str)>) {
     let works = || given.site.visits.iter().flat_map(|visit| &visit.tasks).map(|task| &task.work);
@@ -390,4 +435,45 @@ pub(super) fn assumptions(given: &Given) -> Vec<(String, String, &'static str)> 
         all.push((what, String::new(), "`time` of the part in upkeep.yaml"));
     }
     all
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::calendar::Month;
+    use crate::quantities::fleet_for_tests::load_with;
+    use crate::report::site_charts::Charts;
+
+    /// What is not known of a site whose contract says nothing but when it began.
+    fn settled_by(copy: &str) -> Vec<String> {
+        let fleet = format!(
+            "{{format: 1, fleet: Test, currency: GBP, timezone: Europe/London, labour: {{cost: 24.00}}, reports_for: {copy}}}"
+        );
+        let customers = "{format: 1, customers: {bay: {contract: {from: 2026-01-01}}}}";
+        let site = "{format: 1, customer: bay, spas: {tub: {fitted: 2025-01-01}}}";
+        let files = [
+            ("fleet.yaml", fleet.as_str()),
+            ("upkeep.yaml", "{format: 1, parts: {}}"),
+            ("customers.yaml", customers),
+            ("sites/home.yaml", site),
+        ];
+        load_with(&files, "2026-10-31", |fleet, figures, as_of| {
+            let (charts, month) = (Charts::default(), Month::of(as_of));
+            let given =
+                Given { fleet, site: figures, month, previous: None, charts: &charts, inputs: &[], renderer: "" };
+            unknowns(&given).into_iter().map(|unknown| format!("{} {}", unknown.what, unknown.settled_by)).collect()
+        })
+    }
+
+    #[test]
+    fn what_a_contract_leaves_open_is_told_to_the_office_alone() {
+        let office = settled_by("office");
+        for field in ["scope", "visits", "response", "callouts", "price", "index"] {
+            let named = |said: &&String| said.contains(&format!("`{field}` of the contract in customers.yaml"));
+            assert_eq!(office.iter().filter(named).count(), 1, "{field}: {office:?}");
+        }
+        assert!(office.iter().any(|said| said.starts_with("The fare ")), "{office:?}");
+        let customer = settled_by("customer");
+        assert!(customer.iter().all(|said| !said.contains("contract") && !said.contains("fare")), "{customer:?}");
+    }
 }

@@ -262,7 +262,8 @@ fn cost_headline(given: &Given, now: &Numbers, before: impl Fn(Option<String>) -
             value: whole(mean),
             unit: String::new(),
             caption: format!(
-                "cost expected in 12 months, failures and travel included; {} to {} {}",
+                "cost expected in 12 months, {}; {} to {} {}",
+                format::included(given.site.site.travel.cost.is_some()),
                 whole(low),
                 whole(high),
                 format::in_years(within)
