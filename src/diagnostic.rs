@@ -103,6 +103,8 @@ rules! {
     CounterBackwards = "counter-backwards", "A counter only rises, but for a reset, a rollover or an exchange. The fewest readings that restore order are set aside, of two equal choices the later.";
     /// A counter that runs faster than time.
     CounterTooFast = "counter-too-fast", "No pump runs over 24 hours a day. The fewest readings that restore order are set aside, of two equal choices the later.";
+    /// A counter that ran while its pump was down.
+    CounterWhileDown = "counter-while-down", "A pump that is down does not run: where its counter gained more than the other days between two readings have hours, one of the two is wrong. The counter prevails.";
     /// A counter that may have turned over unseen.
     CounterTurnUnsure = "counter-turn-unsure", "Between two readings of a counter so much time has passed that it may have turned over once more than it shows, and its program or its other readings speak for it. What it gained is then not known.";
     /// A counter that stands still while its pump should run.

@@ -21,7 +21,7 @@ use crate::records::{Fleet, Site};
 use crate::schedule::due;
 use crate::schedule::visits::Visit;
 use crate::to_do::{self, ToDo};
-use crate::to_do_failures;
+use crate::to_do_failures::{self, Seen};
 
 /// A site with its figures at the as-of day.
 #[derive(Debug)]
@@ -83,7 +83,8 @@ pub fn site_figures<'a>(
     let tasks = due::tasks_due(fleet, site, spas, as_of);
     let year = costs::planned_year(fleet, &parts, &tasks, as_of);
     let mut to_do = to_do::to_do(fleet, site, spas, &parts, &tasks, as_of);
-    to_do.extend(to_do_failures::to_do(site, spas, lives, &parts, &trends, &questions, as_of));
+    let seen = Seen { parts: &parts, trends: &trends, questions: &questions };
+    to_do.extend(to_do_failures::to_do(fleet.settings.units, site, spas, lives, &seen, as_of));
     to_do::sort(&mut to_do);
     SiteFigures {
         site,

@@ -12,6 +12,7 @@ use crate::quantities::failures::Trend;
 use crate::quantities::measured_trends::{CLEAR, Drifting, MeasuredTrend, OVERLOADED};
 use crate::quantities::part_life_model::FleetLives;
 use crate::records::Site;
+use crate::records::fleet::Units;
 use crate::report::format;
 use crate::schedule::due::PartDue;
 use crate::to_do::{SUCTION_COVER, ToDo, Urgency};
@@ -20,24 +21,56 @@ use crate::to_do::{SUCTION_COVER, ToDo, Urgency};
 const LEAST_RISE: f64 = 0.05;
 /// The rise from which it cannot wait: about what a bearing adds before it seizes; common practice, no source.
 const LARGE_RISE: f64 = 0.15;
+/// The rise of a clean gauge below which nothing is asked for, as a share of where it began: assumed.
+const LEAST_RISE_WHEN_CLEAN: f64 = 0.10;
+/// How far below its set point water must be, in K, before anything is asked for: assumed.
+const LEAST_LAG: f64 = 1.0;
+/// By how much that must have grown, in K: assumed; a thermometer reads to half of it.
+const LEAST_LAG_MORE: f64 = 1.0;
 /// Days before a current's limit from which it cannot wait.
 const SOON: i64 = 60;
 /// The wear part whose failing raises a motor's current.
 const BEARING: &str = "bearing";
 
+/// The reasons that are questions to check.
+pub const QUESTIONS: [&str; 3] = ["failed-soon-after-renewal", "failed-soon-after-exchange", "failed-close-together"];
+
+/// The reason by which a drift stands among what to do, where it asks for something.
+pub fn reason_of(drifting: Drifting) -> Option<&'static str> {
+    match drifting {
+        Drifting::Current | Drifting::CurrentLow => Some("current-rising"),
+        Drifting::CleanPressure => Some("cartridge-no-longer-clean"),
+        Drifting::TemperatureLag => Some("heat-falls-behind"),
+        Drifting::Pressure => None,
+    }
+}
+
+/// What was seen of a site's parts, readings and failures.
+#[derive(Debug, Clone, Copy)]
+pub struct Seen<'a> {
+    /// Its wear parts with their due dates.
+    pub parts: &'a [PartDue<'a>],
+    /// What drifts.
+    pub trends: &'a [MeasuredTrend],
+    /// What its failures ask.
+    pub questions: &'a [Question],
+}
+
 /// All of it at a site, in no order.
 pub fn to_do(
+    units: Units,
     site: &Site,
     spas: &[SpaFigures],
     lives: &FleetLives,
-    parts: &[PartDue],
-    trends: &[MeasuredTrend],
-    questions: &[Question],
+    seen: &Seen,
     as_of: NaiveDate,
 ) -> Vec<ToDo> {
+    let Seen { parts, trends, questions } = *seen;
     let mut all = Vec::new();
     failing(site, spas, lives, &mut all);
     all.extend(trends.iter().filter_map(|trend| rising_current(trend, parts, as_of)));
+    all.extend(trends.iter().filter_map(|trend| no_longer_clean(trend, units, as_of)));
+    all.extend(trends.iter().filter_map(|trend| no_longer_warm(trend, units)));
     all.extend(questions.iter().map(asked));
     all.extend(parts.iter().filter_map(seen_failed));
     all
@@ -170,6 +203,67 @@ fn rising_current(trend: &MeasuredTrend, parts: &[PartDue], as_of: NaiveDate) ->
         says,
         if_left: "a bearing that seizes burns out the motor".to_owned(),
         due: Some(trend.crosses.map_or(plus_days(as_of, SOON), |day| day.max(plus_days(as_of, 1)))),
+        source: Some(trend.source.clone()),
+    })
+}
+
+/// A cartridge whose gauge, right after each clean, shows more and more: what is in it comes out no longer.
+fn no_longer_clean(trend: &MeasuredTrend, units: Units, as_of: NaiveDate) -> Option<ToDo> {
+    let risen = trend.levels.1 / trend.levels.0 - 1.0;
+    if trend.quantity != Drifting::CleanPressure || !trend.is_worth_telling() || risen < LEAST_RISE_WHEN_CLEAN {
+        return None;
+    }
+    let value = |value| format::drifting(trend.quantity, value, units);
+    let mut says = format!(
+        "Right after a clean its gauge shows {}, where it showed {} at first (the middles of three readings, {} to {}).",
+        value(trend.levels.1),
+        value(trend.levels.0),
+        calendar::in_words(trend.from),
+        calendar::in_words(trend.to)
+    );
+    if let (Some(limit), Some(crosses)) = (trend.limit, trend.crosses) {
+        let when = if crosses <= as_of { "It passed" } else { "At this rate it passes" };
+        says.push_str(&format!(
+            " {when} {} about {}, as high clean as it is to be cleaned at.",
+            value(limit),
+            calendar::in_words(crosses)
+        ));
+    }
+    let soon = trend.crosses.is_some_and(|day| day <= plus_days(as_of, SOON));
+    Some(ToDo {
+        urgency: if soon { Urgency::ActNow } else { Urgency::Plan },
+        at: Some(trend.at.clone()),
+        reason: "cartridge-no-longer-clean",
+        what: "soak the filter's cartridge, or renew it".to_owned(),
+        says,
+        if_left: "less water passes, and cleaning helps for fewer and fewer days".to_owned(),
+        due: trend.crosses.filter(|day| *day > as_of),
+        source: Some(trend.source.clone()),
+    })
+}
+
+/// Water that stays further and further below what it is set to.
+fn no_longer_warm(trend: &MeasuredTrend, units: Units) -> Option<ToDo> {
+    let (from, to) = trend.levels;
+    let clear = trend.p_value < CLEAR && trend.range.is_none_or(|(low, _)| low > 0.0);
+    if trend.quantity != Drifting::TemperatureLag || !clear || to < LEAST_LAG || to - from < LEAST_LAG_MORE {
+        return None;
+    }
+    let value = |value| format::drifting(trend.quantity, value, units);
+    let before = if from > 0.0 { format!("{} below it at first", value(from)) } else { "at it at first".to_owned() };
+    Some(ToDo {
+        urgency: Urgency::Plan,
+        at: Some(trend.at.clone()),
+        reason: "heat-falls-behind",
+        what: "check the heater, its scale and the cover".to_owned(),
+        says: format!(
+            "The water is {} below its set point, and was {before} (the middles of three readings, {} to {}).",
+            value(to),
+            calendar::in_words(trend.from),
+            calendar::in_words(trend.to)
+        ),
+        if_left: "the water no longer gets warm, and a heater that fails does so in use".to_owned(),
+        due: None,
         source: Some(trend.source.clone()),
     })
 }

@@ -142,6 +142,11 @@ const QUARTERS: i32 = 8;
 const HORIZONS: [u32; 2] = [3, 12];
 /// The share of days between readings from which hours count as observed.
 const LEAST_METERED: f64 = 0.9;
+/// Days from either end of a window within which its counter must have been read: half a month, so that readings by the month
+/// do. Assumed.
+const NEAR_DAYS: f64 = 16.0;
+/// The same as a share of a longer window.
+const NEAR_SHARE: f64 = 0.1;
 /// Sites that are looked at at most.
 const MOST_SITES: usize = 700;
 /// Failures or parts that must have been expected of a site for a row of its own. What was seen must not choose it.
@@ -508,11 +513,20 @@ fn quarter_ends(as_of: NaiveDate) -> impl Iterator<Item = NaiveDate> {
     (0..QUARTERS).rev().map(move |quarter| last.plus(-3 * quarter).last())
 }
 
-/// Hours after a day up to another, if a counter brackets them; no unit is there for two.
+/// Hours after a day up to another, if a counter brackets them, read near both; no unit is there for two. Between readings
+/// far apart the program says how the hours lie, and would be held against itself.
 fn observed(hours: &run_hours::RunHours, after: NaiveDate, until: NaiveDate) -> Option<f64> {
     let days = days_between(after, until) as f64;
     let least = hours.curves.iter().map(|curve| curve.metered_days_between(after, until) as f64).reduce(f64::min)?;
     if hours.end < until || least < LEAST_METERED * days {
+        return None;
+    }
+    let near = (days * NEAR_SHARE).max(NEAR_DAYS) as i64;
+    let read_near = |curve: &run_hours::Curve, day: NaiveDate| {
+        let from = curve.readings.partition_point(|point| days_between(point.day, day) > near);
+        curve.readings.get(from).is_some_and(|point| days_between(day, point.day) <= near)
+    };
+    if !hours.curves.iter().all(|curve| read_near(curve, after) && read_near(curve, until)) {
         return None;
     }
     hours.hours_between(after, until)

@@ -84,6 +84,17 @@ pub enum Drifting {
 }
 
 impl Drifting {
+    /// What it is, in words.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Current => "motor current",
+            Self::CurrentLow => "motor current at low speed",
+            Self::Pressure => "pressure since its last clean",
+            Self::CleanPressure => "pressure when clean",
+            Self::TemperatureLag => "distance below its set point",
+        }
+    }
+
     /// The word in tables.
     pub fn word(self) -> &'static str {
         match self {
@@ -152,7 +163,10 @@ pub fn measured_trends(fleet: &Fleet, site: &Site, spas: &[SpaFigures], as_of: N
             let renewed = last_day(site, &filter.at, as_of, |entry| !entry.renewed.0.is_empty());
             let mut rows = since_start(site, &filter.at, Quantity::Pressure, renewed, earliest, as_of);
             rows.retain(|row| row.after && cleans.binary_search(&row.day).is_ok());
-            all.extend(trend(site, &filter.at, Drifting::CleanPressure, &rows, |row| row.value, None));
+            // Where a clean gauge has risen by as much as it is cleaned for, cleaning helps no more.
+            let as_new = filter.clean_pressure.map(|pressure| pressure.0.get::<bar>());
+            let limit = as_new.zip(figures.state.rise_limit).map(|(new, rise)| new + rise);
+            all.extend(trend(site, &filter.at, Drifting::CleanPressure, &rows, |row| row.value, limit));
         }
         if let Some(setpoint) = spa.setpoint.map(|t| t.0.get::<degree_celsius>()) {
             let renewed = spa

@@ -5,6 +5,7 @@ use rust_decimal::Decimal;
 
 use crate::basis::Basis;
 use crate::calendar::{self, MONTHS};
+use crate::quantities::measured_trends::Drifting;
 use crate::records::fleet::Units;
 use crate::records::forms::Fitted;
 use crate::records::log::Quantity;
@@ -31,6 +32,16 @@ pub fn included(fares_known: bool) -> &'static str {
         "failures and travel included"
     } else {
         "failures and time on the way included, and such fares as are written"
+    }
+}
+
+/// A value of something that drifts, in the report's units.
+pub fn drifting(quantity: Drifting, value: f64, units: Units) -> String {
+    match (quantity, units) {
+        (Drifting::Current | Drifting::CurrentLow, _) => format!("{} A", number(value, 2)),
+        (Drifting::Pressure | Drifting::CleanPressure, units) => pressure(value, units),
+        (Drifting::TemperatureLag, Units::Metric) => format!("{} °C", number(value, 1)),
+        (Drifting::TemperatureLag, Units::Us) => format!("{} °F", number(value * 1.8, 1)),
     }
 }
 

@@ -182,3 +182,30 @@ fn a_past_forecast_knows_nothing_of_what_was_written_later() {
     assert_eq!(from_the_first, parse_date("2024-09-30").ok());
     assert_eq!(of("2025-10-05", "").1, parse_date("2025-12-31").ok());
 }
+
+/// A counter read once a year brackets every quarter, and says of none how it ran: the program would be held against itself.
+#[test]
+fn hours_between_readings_far_apart_are_not_observed() {
+    use crate::quantities::fleet_for_tests::load_with;
+    let fleet = "{format: 1, fleet: Test, currency: GBP, timezone: Europe/London}";
+    let seen = |days: &[&str]| {
+        let log: Vec<String> = days
+            .iter()
+            .map(|day| {
+                let hours = 8 * days_between(parse_date("2024-01-01").unwrap(), parse_date(day).unwrap());
+                format!("{{date: {day}, at: {{s/p: {{hours: {hours}}}}}}}")
+            })
+            .collect();
+        let site = format!(
+            "{{format: 1, spas: {{s: {{fitted: 2024-01-01, pumps: {{p: {{duty: filtration, program: {{run: 8 h/day}}}}}}}}}}, log: [{}]}}",
+            log.join(", ")
+        );
+        load_with(&[("fleet.yaml", fleet), ("sites/a.yaml", &site)], "2025-12-31", |_, figures, _| {
+            let hours = figures.spas[0].pumps[0].hours.as_ref().unwrap();
+            observed(hours, parse_date("2025-03-31").unwrap(), parse_date("2025-06-30").unwrap())
+        })
+    };
+    assert_eq!(seen(&["2024-01-31", "2025-01-15", "2025-12-20"]), None);
+    // Half a month off either end will do: 91 days of 8 h.
+    assert_eq!(seen(&["2025-01-15", "2025-04-10", "2025-06-16", "2025-12-20"]), Some(728.0));
+}

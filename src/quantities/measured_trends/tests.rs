@@ -111,3 +111,38 @@ fn a_renewal_of_a_gasket_leaves_the_drift_of_the_motor() {
         assert!(figures.to_do.iter().any(|t| t.reason == "current-rising"), "{:?}", figures.to_do);
     });
 }
+
+/// A clean gauge that rises from 0.30 to 0.42 bar, and water that falls from its set point to two degrees below it.
+#[test]
+fn a_cartridge_going_blind_and_a_heater_falling_behind_are_told_with_what_to_do() {
+    let mut log = String::new();
+    for (month, step) in (1..=8).zip(0..) {
+        let clean = 0.30 + 0.017 * f64::from(step);
+        let celsius = 38.0 - 0.3 * f64::from(step);
+        log.push_str(&format!(
+            "  - {{date: 2025-{month:02}-05, at: {{s/main: {{pressure: 0.6, done: [filter_clean], after: {{pressure: \
+             {clean:.3}}}}}, s: {{temperature: {celsius:.1}}}}}}}\n"
+        ));
+    }
+    with(&log, "2025-08-31", |figures| {
+        let says = |reason: &str| figures.to_do.iter().find(|t| t.reason == reason).map(|t| t.says.clone());
+        let blind = says("cartridge-no-longer-clean").unwrap();
+        // The middles of 0.300, 0.317, 0.334 and of 0.385, 0.402, 0.419.
+        assert!(blind.contains("shows 0.40 bar, where it showed 0.32 bar at first"), "{blind}");
+        let cold = says("heat-falls-behind").unwrap();
+        assert!(
+            cold.starts_with("The water is 1.8 °C below its set point, and was 0.3 °C below it at first"),
+            "{cold}"
+        );
+    });
+    // The same numbers the other way round ask for nothing.
+    let better: String = (1..=8)
+        .map(|month| {
+            let celsius = 35.9 + 0.3 * f64::from(month - 1);
+            format!("  - {{date: 2025-{month:02}-05, at: {{s: {{temperature: {celsius:.1}}}}}}}\n")
+        })
+        .collect();
+    with(&better, "2025-08-31", |figures| {
+        assert!(figures.to_do.iter().all(|t| t.reason != "heat-falls-behind"), "{:?}", figures.to_do);
+    });
+}

@@ -29,6 +29,7 @@ pub fn check_counters(
     for pump in site.spas.iter().flat_map(|spa| &spa.pumps).filter(|pump| is_whole(&pump.at)) {
         diagnostics.extend(at_rest(&files, pump));
         diagnostics.extend(together_too_fast(&files, pump));
+        diagnostics.extend(ran_while_down(&files, pump));
         diagnostics.extend(reset_of_nothing(&files, pump));
         if counters::plainly_sound(site, pump) {
             continue;
@@ -144,6 +145,47 @@ fn at_rest(files: &Files, pump: &Pump) -> Option<Diagnostic> {
             told.left_out = Some("those days count as not run".to_owned());
             return Some(told);
         }
+    }
+    None
+}
+
+/// The first days on which a pump is noted as down and its counter ran all the same: it gained more than the other days
+/// between two readings have hours.
+fn ran_while_down(files: &Files, pump: &Pump) -> Option<Diagnostic> {
+    let site = files.site;
+    for (index, visit, entry) in site.entries(&pump.at) {
+        let Some(down) = entry.down.map(|period| period.mean_days().round() as i64).filter(|days| *days > 0) else {
+            continue;
+        };
+        // Another pump, or a counter set back, counts anew.
+        if entry.exchanged.is_some() || entry.meter_reset.is_some() {
+            continue;
+        }
+        let (first, last) = (plus_days(visit.date.0, 1 - down), visit.date.0);
+        let mut rows = site.readings_of(&pump.at, Quantity::Hours).peekable();
+        let mut before = None;
+        while let Some(row) = rows.next_if(|row| row.day < first) {
+            before = Some(row);
+        }
+        let (Some(from), Some(to)) = (before, rows.find(|row| row.day >= last)) else { continue };
+        let (days, gained) = (days_between(from.day, to.day), to.value - from.value);
+        let most = 24.0 * (days - down) as f64 + SLACK_HOURS;
+        if gained <= most || gained > 24.0 * days as f64 + SLACK_HOURS {
+            continue;
+        }
+        let message = format!(
+            "`{}` was down for {down} days up to {last}, and its counter ran {gained:.0} h in the {days} days around them",
+            pump.at
+        );
+        let mut told = plain(Severity::Warning, Rule::CounterWhileDown, &site.file, message);
+        let place = Place::Entry { visit: index, at: pump.at.clone(), field: "down" };
+        (told.spot, told.excerpt) = files.place(&Source { file: site.file.clone(), place }).unzip();
+        told.second = files.second_row(pump, to);
+        told.hint = Some(
+            "was it the spa that was down, and not the pump? then `down` stands at the spa, or is shorter".to_owned(),
+        );
+        told.left_out = Some("the counter prevails".to_owned());
+        return Some(told);
     }
     None
 }

@@ -8,12 +8,16 @@ use chrono::NaiveDate;
 use super::speeds::SpeedsThere;
 use super::{Checker, plain, standing};
 use crate::address::{Address, Id};
+use crate::calendar::days_between;
 use crate::diagnostic::{Diagnostic, Rule, Second, Severity};
 use crate::records::forms::Fitted;
 use crate::records::load::SiteFiles;
 use crate::records::log::{Quantity, Visit};
 use crate::records::tree::{Folder, LARGEST_SHEET, SourceText};
 use crate::records::{Fleet, Pump, ReadingRow, Record, Site};
+
+/// A fault that waits longer to be mended is asked about: two months (assumed).
+const LONGEST_WAIT: i64 = 61;
 
 /// The first day something can have stood there; `None` if nothing is known of it.
 pub(super) fn first_day(fitted: Fitted) -> Option<NaiveDate> {
@@ -140,6 +144,14 @@ impl Checker<'_> {
             told.left_out = Some("`reported` is not used".to_owned());
             told.second = second;
             visit.reported = None;
+        }
+        let before = visit.reported.map(|reported| days_between(reported.day, day.0));
+        if let Some(days) = before.filter(|days| *days > LONGEST_WAIT) {
+            let message = format!("a fault was reported {days} days before the visit of {day} that mended it");
+            let hint = Some("is the month right? the failure counts from the day it was reported".to_owned());
+            let path = format!("log[{index}].reported");
+            let second = self.source.beside(&format!("log[{index}].date"), "the visit".to_owned());
+            self.tell(Severity::Warning, Rule::UnlikelyValue, &path, message, hint).second = second;
         }
         for (at, entry) in &mut visit.at.0 {
             let Some(work) = entry.work_mut() else { continue };

@@ -52,8 +52,8 @@ pub(super) fn stands_out(given: &Given) -> StandsOut {
         costs: costs(given),
         currency: given.currency().to_owned(),
         costs_note:
-            "All failures of pumps in the records, at today's prices, each as if it came alone: part, work, damage, call-out, \
-                     and nights lost at the mean of the sites that say what one costs; of an \
+            "All failures of pumps in the records, at today's prices: part, work, damage, one call-out for all that failed \
+                     at a site on one day, and nights lost at the mean of the sites that say what one costs; of an \
                      exchange the pump, its work and the call-out."
                 .to_owned(),
     }

@@ -8,6 +8,7 @@ use chrono::Datelike;
 
 use crate::charts::style::list;
 use crate::costs::contract::{contract_on, price_of};
+use crate::quantities::measured_trends::{Drifting, MeasuredTrend};
 use crate::quantities::run_hours::{MOTOR_EFFICIENCY, POWER_FACTOR};
 use crate::quantities::spa_loop::{ASSUMED_CELSIUS, ASSUMED_LOW_SPEED};
 use crate::records::customers::Scope;
@@ -111,6 +112,12 @@ fn of_spa(given: &Given, spa: &Spa, all: &mut Gaps) {
                 "`pressure` readings at the filter",
                 "how fouled the filter is, when to clean it",
             );
+        }
+        let drifts_when_clean =
+            |trend: &MeasuredTrend| trend.at == filter.at && trend.quantity == Drifting::CleanPressure;
+        if filter.clean_pressure.is_none() && given.site.trends.iter().any(drifts_when_clean) {
+            let by = "`clean_pressure` of the filter";
+            all.put("The pressure of the clean filter when new", at.clone(), by, "when cleaning no longer helps");
         }
         if state.rise_limit.is_none() {
             let by = "`or_pressure_rise` of the task that cleans filters, in upkeep.yaml";

@@ -8,15 +8,19 @@ use super::{Given, MONTHS, place, place_inside, plural};
 use crate::basis::Basis;
 use crate::calendar::{self, Month};
 use crate::quantities::expected_failures::Tally;
+use crate::quantities::failure_trends::ScopeTrend;
 use crate::quantities::failures::{LEAST_FAILURES, Trend};
-use crate::quantities::measured_trends::{Drifting, MeasuredTrend};
+use crate::quantities::measured_trends::MeasuredTrend;
 use crate::quantities::{PumpFigures, run_hours};
 use crate::records::fleet::Units;
 use crate::records::pumps::{Model, Speeds};
+use crate::records::upkeep::Clock;
 use crate::records::{Pump, Spa};
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::in_view;
 use crate::report::view;
+use crate::to_do::ToDo;
+use crate::to_do_failures;
 
 /// Rows of run hours and of energy; of more pumps the tables tell.
 const ROWS: usize = 18;
@@ -346,7 +350,10 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
         }
         let verdict = match trend.map_or(Trend::TooFew, |trend| trend.trend) {
             Trend::TooFew if count >= LEAST_FAILURES => "when is not known well enough to tell a trend".to_owned(),
-            Trend::TooFew => format!("too few to tell a trend, which takes {LEAST_FAILURES}"),
+            Trend::TooFew => {
+                let range = trend.and_then(rate).map_or_else(String::new, |range| format!("; {range}"));
+                format!("too few to tell a trend, which takes {LEAST_FAILURES}{range}")
+            }
             Trend::Worsening => "they come closer together: it is getting worse".to_owned(),
             Trend::Improving => "they come further apart: it is getting better".to_owned(),
             Trend::Steady => {
@@ -367,7 +374,26 @@ fn failure_sentence(given: &Given, pumps: &Pumps) -> String {
         let each = if places.len() > 1 { " each" } else { "" };
         text.push_str(&format!(" {}: {count}{each}, {verdict}.", places.join("; ")));
     }
-    text + &to_come(given)
+    text + &to_come(given) + &questions(given)
+}
+
+/// The rate of so few failures by their count alone, with its exact range; `None` where nobody knows how long it ran.
+fn rate(trend: &ScopeTrend) -> Option<String> {
+    let (_, low, high) = trend.rate?;
+    let per = |rate: f64| format::number(rate * 10_000.0, 2);
+    let unit = if trend.clock == Clock::Hours { "10 000 h" } else { "10 000 days" };
+    Some(format!("by the count alone {} to {} in {unit} (exact, 4 times in 5)", per(low), per(high)))
+}
+
+/// What the failures ask, with the counts behind it. They are for whoever answers for the work.
+fn questions(given: &Given) -> String {
+    let asked =
+        given.site.to_do.iter().filter(|to_do| given.office() && to_do_failures::QUESTIONS.contains(&to_do.reason));
+    let one = |to_do: &ToDo| {
+        let at = to_do.at.as_ref().map_or_else(String::new, |at| format!("{}: ", place(given, at.as_str())));
+        format!(" To check: {at}{} {}", to_do.what, to_do.says)
+    };
+    asked.map(one).collect()
 }
 
 /// How many failures the coming year is expected to bring; nothing where no pump's use is known.
@@ -411,7 +437,8 @@ fn to_come(given: &Given) -> String {
 fn trends(given: &Given) -> Vec<String> {
     let units = given.units();
     let told = |trend: &MeasuredTrend| {
-        given.site.to_do.iter().any(|t| t.reason == "current-rising" && t.at.as_ref() == Some(&trend.at))
+        let reason = to_do_failures::reason_of(trend.quantity);
+        given.site.to_do.iter().any(|t| Some(t.reason) == reason && t.at.as_ref() == Some(&trend.at))
     };
     given
         .site
@@ -420,21 +447,10 @@ fn trends(given: &Given) -> Vec<String> {
         // What is small is in the table; what asks for something is on the first page.
         .filter(|trend| trend.is_worth_telling() && !told(trend))
         .map(|trend| {
-            let (what, value): (_, &dyn Fn(f64) -> String) = match trend.quantity {
-                Drifting::Current => ("motor current", &|amps| format!("{} A", format::number(amps, 2))),
-                Drifting::CurrentLow => {
-                    ("motor current at low speed", &|amps| format!("{} A", format::number(amps, 2)))
-                }
-                Drifting::Pressure => ("pressure since its last clean", &|bar| format::pressure(bar, units)),
-                Drifting::CleanPressure => ("pressure when clean", &|bar| format::pressure(bar, units)),
-                Drifting::TemperatureLag => ("distance below its setpoint", &|kelvin| match units {
-                    Units::Metric => format!("{} °C", format::number(kelvin, 1)),
-                    Units::Us => format!("{} °F", format::number(kelvin * 1.8, 1)),
-                }),
-            };
+            let (what, value) = (trend.quantity.words(), |value| format::drifting(trend.quantity, value, units));
             let (from, to) = trend.levels;
             let mut says = format!(
-                "{}: the {what} went from {} to {} between {} and {}",
+                "{}: the {what} went from {} to {} (the middles of the first three readings and of the last) between {} and {}",
                 format::sentence(&place(given, trend.at.as_str())),
                 value(from),
                 value(to),
