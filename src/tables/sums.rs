@@ -8,7 +8,7 @@ use rust_decimal::prelude::ToPrimitive;
 use super::{Cell, Table, TableError, table};
 use crate::calendar::Month;
 use crate::fleet_figures::FleetFigures;
-use crate::quantities::forecast_check::judged::apart;
+use crate::quantities::forecast_check::judged::{apart, hours_held};
 use crate::quantities::run_hours::MonthHours;
 use crate::schedule::due_by_month::due_by_month;
 
@@ -108,6 +108,15 @@ pub(super) fn sums(figures: &FleetFigures) -> Result<Table, TableError> {
             {
                 let what = format!("expected_cost_{what}");
                 rows.push(Row { scope: "site", id: id.to_owned(), what, value: Some(value) });
+            }
+        }
+    }
+    for site in &figures.sites {
+        let held = hours_held(&site.forecast_checks.iter());
+        for (what, value) in [("hours_ranges_looked_at", held.of), ("hours_ranges_held", held.inside)] {
+            if held.is_enough() {
+                let (id, value) = (site.site.id.to_string(), Some(value as f64));
+                rows.push(Row { scope: "site", id, what: what.to_owned(), value });
             }
         }
     }

@@ -105,10 +105,15 @@ impl Held {
         self.promised.clamp(0.0, MOST_SURE)
     }
 
+    /// Whether there are enough to say how good they were.
+    pub fn is_enough(self) -> bool {
+        self.of >= LEAST_FORECASTS
+    }
+
     /// Whether they held less often than they should by more than chance, and there are enough to say so.
     pub fn is_poor(self) -> bool {
         let by_chance = || Binomial::new(self.surely(), self.of as u64).ok();
-        self.of >= LEAST_FORECASTS
+        self.is_enough()
             && self.share() < POOR * self.promised
             && by_chance().is_some_and(|chance| chance.cdf(self.inside as u64) < TOO_SELDOM)
     }
@@ -163,20 +168,29 @@ pub(super) fn judge(checks: &Checks) -> Vec<Judged> {
     [What::Hours, What::Failures, What::DueParts].into_iter().map(|what| judge_kind(checks, what)).collect()
 }
 
-fn judge_kind(checks: &Checks, what: What) -> Judged {
+/// How often the ranges of pumps' hours held, forecasts that overlap counted once.
+pub fn hours_held<'a>(checks: &(impl Iterator<Item = &'a ForecastCheck> + Clone)) -> Held {
     let mut held = Held::default();
     for months in HORIZONS {
-        let of_pumps = || checks.pumps.iter().flatten().filter(|check| check.horizon_months == months);
-        let of_groups = || checks.groups.iter().filter(|check| check.what == what && check.horizon_months == months);
-        if what == What::Hours {
-            let days = apart(of_pumps().map(|check| check.made_on), months);
-            let all = of_pumps().filter(|check| days.contains(&check.made_on));
-            held = all.map(ForecastCheck::inside).fold(held, |held, inside| held.with(inside, 0.8));
-        } else {
-            let days = apart(of_groups().map(|check| check.made_on), months);
-            let all = of_groups().filter(|check| days.contains(&check.made_on));
-            held = all.fold(held, |held, check| held.with(check.inside(), check.promised));
-        }
+        let of_horizon = || checks.clone().filter(|check| check.horizon_months == months);
+        let days = apart(of_horizon().map(|check| check.made_on), months);
+        let all = of_horizon().filter(|check| days.contains(&check.made_on));
+        held = all.map(ForecastCheck::inside).fold(held, |held, inside| held.with(inside, 0.8));
+    }
+    held
+}
+
+fn judge_kind(checks: &Checks, what: What) -> Judged {
+    let mut held = if what == What::Hours { hours_held(&checks.pumps.iter().flatten()) } else { Held::default() };
+    for months in HORIZONS {
+        // Of hours there is a row a pump, and those of sites add them up.
+        let of_groups = || {
+            let of_kind = |check: &&GroupCheck| check.what == what && what != What::Hours;
+            checks.groups.iter().filter(of_kind).filter(|check| check.horizon_months == months)
+        };
+        let days = apart(of_groups().map(|check| check.made_on), months);
+        let all = of_groups().filter(|check| days.contains(&check.made_on));
+        held = all.fold(held, |held, check| held.with(check.inside(), check.promised));
     }
     let mut judged = Judged { what, held, total: None, behind: None };
     // Both horizons are looked at, and the one that is the less likely is told. Nearly the same happened in both, so that there

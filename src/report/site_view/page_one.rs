@@ -5,6 +5,7 @@ use crate::basis::Basis;
 use crate::calendar;
 use crate::costs::outlook::CostRange;
 use crate::quantities::forecast_check::Judged;
+use crate::quantities::forecast_check::judged::hours_held;
 use crate::quantities::water_turnover::{Verdict, WaterMonth};
 use crate::report::calibration_words;
 use crate::report::fleet_state::grouped;
@@ -44,6 +45,20 @@ pub(super) fn page_one(given: &Given) -> view::PageOne {
     }
 }
 
+/// How good the forecasts of this site's own hours were, where they were poor though the fleet's were not.
+fn own_hours(given: &Given) -> Option<String> {
+    let held = hours_held(&given.site.forecast_checks.iter());
+    held.is_poor().then(|| {
+        format!(
+            "Take forecasts of hours here with care. Made again for the past two years, {} of {} ranges held, which are made to \
+             hold 4 times in 5; and {}.",
+            held.inside,
+            held.of,
+            calibration_words::FLATTERED
+        )
+    })
+}
+
 /// How good the forecasts were, where they were poor.
 fn calibration(given: &Given) -> Option<String> {
     // The counts are the whole fleet's: a customer reads nothing of other customers' pumps, and of a site without records no
@@ -58,6 +73,7 @@ fn calibration(given: &Given) -> Option<String> {
     calibration_words::notice(&here, |site, at| {
         if *site == given.site.site.id { place_inside(given, at.as_str()) } else { "a pump at another site".to_owned() }
     })
+    .or_else(|| own_hours(given))
 }
 
 /// What changed since last month: what is new, what was settled, what was to be done by now and is

@@ -10,12 +10,14 @@ use crate::calendar::{self, Month};
 use crate::quantities::expected_failures::Tally;
 use crate::quantities::failure_trends::ScopeTrend;
 use crate::quantities::failures::{LEAST_FAILURES, Trend};
+use crate::quantities::forecast_check::judged::hours_held;
 use crate::quantities::measured_trends::MeasuredTrend;
 use crate::quantities::{PumpFigures, run_hours};
 use crate::records::fleet::Units;
 use crate::records::pumps::{Model, Speeds};
 use crate::records::upkeep::Clock;
 use crate::records::{Pump, Spa};
+use crate::report::calibration_words;
 use crate::report::format::{self, NOT_KNOWN};
 use crate::report::site::in_view;
 use crate::report::view;
@@ -46,7 +48,7 @@ pub(super) fn pumps(given: &Given) -> view::PumpSection {
     }
     view::PumpSection {
         nothing_to_say: None,
-        summary: pump_summary(given, &pumps),
+        summary: pump_summary(given, &pumps) + &past_forecasts(given),
         charts: given.charts.run_hours.iter().map(|chart| in_view(chart, "How long have the pumps run?")).collect(),
         identities: identities(given, &pumps),
         hours: hours_table(given, &pumps),
@@ -383,6 +385,22 @@ fn rate(trend: &ScopeTrend) -> Option<String> {
     let per = |rate: f64| format::number(rate * 10_000.0, 2);
     let unit = if trend.clock == Clock::Hours { "10 000 h" } else { "10 000 days" };
     Some(format!("by the count alone {} to {} in {unit} (exact, 4 times in 5)", per(low), per(high)))
+}
+
+/// How often the ranges of past forecasts of these pumps' hours held, where there are enough to say.
+fn past_forecasts(given: &Given) -> String {
+    let held = hours_held(&given.site.forecast_checks.iter());
+    if !held.is_enough() || !given.office() {
+        return String::new();
+    }
+    let poor = if held.is_poor() { ": read them as wider than printed" } else { "" };
+    format!(
+        " Of the forecasts of their hours made again for the past two years, {} of {} ranges held, which are made to hold 4 times \
+         in 5{poor}; {}.",
+        held.inside,
+        held.of,
+        calibration_words::FLATTERED
+    )
 }
 
 /// What the failures ask, with the counts behind it. They are for whoever answers for the work.
