@@ -2,7 +2,8 @@
 //! exposure explains will go on so: what is expected of it is multiplied by a factor, drawn towards 1 as far
 //! as its own few failures leave it unknown.
 //!
-//! Where the fleet's pumps differ by no more than chance, every factor is 1.
+//! How far pumps differ is not known: each of a few spreads is believed as far as it explains the fleet's pumps, beside the
+//! belief that all are alike. Where next to nothing speaks against that, every factor is 1.
 
 use std::collections::BTreeMap;
 
@@ -11,11 +12,10 @@ use crate::quantities::part_life_model::FleetLives;
 use crate::quantities::part_lives::PartPosition;
 use crate::records::Site;
 use crate::stats::Life;
-use crate::stats::counts::{Gamma, likelihood, spread_of_rates};
+use crate::stats::counts::{Gamma, spreads_of_rates, with_moments};
 
-/// Twice the log-likelihood by which pumps must differ before they are told apart: the one-sided 5 % point
-/// of a spread that cannot be negative.
-const LEAST_DIFFERENCE: f64 = 2.705_543_454_095_4;
+/// Where the belief that pumps differ at all is less, they count as alike.
+const LEAST_BELIEF: f64 = 0.05;
 
 /// The lives of a pump's parts.
 #[derive(Debug, Clone)]
@@ -66,16 +66,20 @@ impl PumpDifferences {
                 })
             })
             .collect();
-        let Some(spread) = spread_of_rates(&units) else { return Self::default() };
-        let (failures, expected) = units.iter().fold((0.0, 0.0), |sum, u| (sum.0 + u.0, sum.1 + u.1));
-        let alike = Gamma { shape: 1e9, rate: 1e9 * expected / failures };
-        if 2.0 * (likelihood(&units, &spread) - likelihood(&units, &alike)) <= LEAST_DIFFERENCE {
+        let spreads = spreads_of_rates(&units).unwrap_or_default();
+        let differ: f64 = spreads.iter().map(|(_, weight)| weight).sum();
+        if differ < LEAST_BELIEF {
             return Self::default();
         }
-        let mean = spread.mean();
         let factors = pumps.into_iter().zip(units).map(|(pump, (failures, expected))| {
-            let factor = Gamma { shape: spread.shape + failures, rate: spread.shape + mean * expected };
-            ((pump.site, pump.at), factor)
+            // The factor is 1 where pumps are alike.
+            let (mut mean, mut square) = (1.0 - differ, 1.0 - differ);
+            for (spread, weight) in &spreads {
+                let own = Gamma { shape: spread.shape + failures, rate: spread.shape + spread.mean() * expected };
+                mean += weight * own.mean();
+                square += weight * (own.variance() + own.mean().powi(2));
+            }
+            ((pump.site, pump.at), with_moments(mean, square - mean * mean))
         });
         Self { factors: factors.collect() }
     }

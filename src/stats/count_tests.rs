@@ -118,3 +118,19 @@ fn counts_narrower_than_a_poisson_one() {
     assert!((low - 959.5).abs() <= 1.5 && (high - 1040.5).abs() <= 1.5, "{low} {high}");
     assert_eq!(count_quantiles(0.0, 0.0, [0.1, 0.9]), [0.0, 0.0]);
 }
+
+/// The beliefs add up with that of being alike, which grows with units that are alike and goes where they are not.
+#[test]
+fn how_far_units_differ_is_believed_as_far_as_they_show_it() {
+    let differ = |units: &[(f64, f64)]| -> f64 {
+        let all = super::counts::spreads_of_rates(units).unwrap();
+        assert!(all.iter().all(|(spread, weight)| *weight >= 0.0 && spread.shape > 0.0));
+        all.iter().map(|(_, weight)| weight).sum()
+    };
+    let alike: Vec<(f64, f64)> = (0..200).map(|k| (f64::from(1 + k % 3), 2.0)).collect();
+    assert!(differ(&alike) < 0.05, "{}", differ(&alike));
+    let unlike: Vec<(f64, f64)> = (0..40).map(|k| (if k < 4 { 20.0 } else { 1.0 }, 2.0)).collect();
+    assert!(differ(&unlike) > 0.99, "{}", differ(&unlike));
+    let few = differ(&[(2.0, 1.0), (0.0, 1.0), (1.0, 1.0)]);
+    assert!(few > 0.3 && few < 0.7, "{few}");
+}

@@ -103,6 +103,42 @@ pub fn spread_of_rates(units: &[(f64, f64)]) -> Option<Gamma> {
     Some(Gamma { shape, rate: shape / mean_at(shape) })
 }
 
+/// Shapes of the gamma distribution that units' rates may be spread by, from very unlike to nearly alike.
+const SHAPES: [f64; 8] = [0.25, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0];
+/// How far it is believed, before there is anything to say so, that units are alike; else each of the shapes as much as the
+/// others. Assumed.
+const ALIKE: f64 = 0.5;
+
+/// How units may differ, from (failures, exposure) of each: gamma distributions of their rates, each with how far it is believed
+/// (the prior times how well it explains the units, at the mean it does so best). What is missing to one is the belief that
+/// they are alike. `None` if there are too few to tell.
+pub fn spreads_of_rates(units: &[(f64, f64)]) -> Option<Vec<(Gamma, f64)>> {
+    let failures: f64 = units.iter().map(|u| u.0).sum();
+    let exposure: f64 = units.iter().map(|u| u.1).sum();
+    if units.len() < 2 || failures < 2.0 || exposure <= 0.0 {
+        return None;
+    }
+    let counts = CountsOf::new(units);
+    let alike = Gamma { shape: 1e9, rate: 1e9 * exposure / failures };
+    let base = counts.likelihood(units, &alike);
+    let weighed: Vec<(Gamma, f64)> = SHAPES
+        .into_iter()
+        .map(|shape| {
+            let mean = best_ln_mean(units, shape, (failures / exposure).ln()).exp();
+            let spread = Gamma { shape, rate: shape / mean };
+            let weight = (1.0 - ALIKE) / SHAPES.len() as f64 * (counts.likelihood(units, &spread) - base).exp();
+            (spread, weight)
+        })
+        .collect();
+    let all: f64 = ALIKE + weighed.iter().map(|(_, weight)| weight).sum::<f64>();
+    if !all.is_finite() {
+        // So clear that nothing else counts: the one that explains the units best.
+        let best = weighed.into_iter().max_by(|a, b| a.1.total_cmp(&b.1))?.0;
+        return Some(vec![(best, 1.0)]);
+    }
+    Some(weighed.into_iter().map(|(spread, weight)| (spread, weight / all)).collect())
+}
+
 /// The ln of the mean rate at which units are most likely at a shape: the root of a slope that falls, by Newton's steps kept
 /// within what is known of it.
 fn best_ln_mean(units: &[(f64, f64)], shape: f64, centre: f64) -> f64 {
@@ -214,7 +250,8 @@ pub fn mixed(chance: f64, one: (f64, f64), other: (f64, f64)) -> (f64, f64) {
 /// A mean past which a gamma distribution moved by half a count is within a count or so.
 const LARGE: f64 = 300.0;
 
-fn large(mean: f64, variance: f64) -> Gamma {
+/// The gamma distribution of a mean and a variance.
+pub fn with_moments(mean: f64, variance: f64) -> Gamma {
     let variance = variance.max(1e-9);
     Gamma { shape: mean * mean / variance, rate: mean / variance }
 }
@@ -229,7 +266,7 @@ pub fn count_quantiles<const N: usize>(mean: f64, variance: f64, shares: [f64; N
         return [0.0; N];
     }
     if mean > LARGE {
-        let gamma = large(mean, variance);
+        let gamma = with_moments(mean, variance);
         return shares.map(|share| (gamma.quantile(share) - 0.5).ceil().max(0.0));
     }
     let (mut result, mut next) = ([0.0; N], 0);
@@ -253,7 +290,7 @@ pub fn count_at_most(mean: f64, variance: f64, count: f64) -> f64 {
         return 1.0;
     }
     if mean > LARGE {
-        let gamma = large(mean, variance);
+        let gamma = with_moments(mean, variance);
         return GammaDistribution::new(gamma.shape, gamma.rate).map_or(f64::NAN, |g| g.cdf(count + 0.5));
     }
     let counts = Counts::new(mean, variance);
